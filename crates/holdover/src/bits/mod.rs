@@ -1,0 +1,13 @@
+//! Bits as they were received: captures, the spans that name places in them,
+//! the text a probe prints them as, and linear algebra over GF(2) on them.
+
+mod capture;
+pub mod gf2;
+mod span;
+mod text;
+mod wide;
+
+pub use capture::{Capture, CaptureError, CaptureErrorKind};
+pub use span::{Position, Run, Span, SpanError, SpanErrorKind};
+pub use text::{CaptureText, TextNote};
+pub use wide::Wide;

@@ -1,0 +1,139 @@
+//! Readings: what may have happened between card and file.
+
+use std::fmt;
+
+use crate::bits::Capture;
+
+/// What may have happened between card and file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Reading {
+    /// Nothing.
+    AsCaptured,
+    /// The two data lines are swapped: every bit inverted.
+    LinesSwapped,
+    /// The bits came in reverse order.
+    Reversed,
+    /// Both.
+    LinesSwappedReversed,
+    /// The card's first bit was not caught.
+    FirstBitLost,
+    /// The card's last bit was not caught.
+    LastBitLost,
+    /// A bit that is not the card's came first.
+    ExtraFirstBit,
+    /// A bit that is not the card's came last.
+    ExtraLastBit,
+}
+
+/// A word the card may have sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Word {
+    /// The bits.
+    pub word: Capture,
+    /// The value given to a lost bit, which the capture can't tell.
+    pub restored: Option<bool>,
+}
+
+impl Reading {
+    /// All readings.
+    pub const ALL: [Reading; 8] = [
+        Reading::AsCaptured,
+        Reading::LinesSwapped,
+        Reading::Reversed,
+        Reading::LinesSwappedReversed,
+        Reading::FirstBitLost,
+        Reading::LastBitLost,
+        Reading::ExtraFirstBit,
+        Reading::ExtraLastBit,
+    ];
+
+    /// The readings that are a state of the wiring, the same for every card.
+    pub const WIRING: [Reading; 4] = [
+        Reading::AsCaptured,
+        Reading::LinesSwapped,
+        Reading::Reversed,
+        Reading::LinesSwappedReversed,
+    ];
+
+    /// The name as output writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Reading::AsCaptured => "as-captured",
+            Reading::LinesSwapped => "lines-swapped",
+            Reading::Reversed => "reversed",
+            Reading::LinesSwappedReversed => "lines-swapped-reversed",
+            Reading::FirstBitLost => "first-bit-lost",
+            Reading::LastBitLost => "last-bit-lost",
+            Reading::ExtraFirstBit => "extra-first-bit",
+            Reading::ExtraLastBit => "extra-last-bit",
+        }
+    }
+
+    /// The words the card may have sent: one, or two where a bit was lost.
+    /// None where the capture is too short or too long for it.
+    pub fn words(self, capture: &Capture) -> impl Iterator<Item = Word> {
+        let one = |word: Option<Capture>| [word.map(|word| Word { word, restored: None }), None];
+        let two = |with: &dyn Fn(bool) -> Option<Capture>| {
+            [false, true].map(|bit| with(bit).map(|word| Word { word, restored: Some(bit) }))
+        };
+        let words = match self {
+            Reading::AsCaptured => one(Some(*capture)),
+            Reading::LinesSwapped => one(Some(capture.complement())),
+            Reading::Reversed => one(Some(capture.reversed())),
+            Reading::LinesSwappedReversed => one(Some(capture.complement().reversed())),
+            Reading::FirstBitLost => two(&|bit| capture.with_first(bit)),
+            Reading::LastBitLost => two(&|bit| capture.with_last(bit)),
+            Reading::ExtraFirstBit => one(capture.without_first()),
+            Reading::ExtraLastBit => one(capture.without_last()),
+        };
+        words.into_iter().flatten()
+    }
+
+    /// What a reader captures of a card's word when this has happened; `bit`
+    /// is the one gained, where one is. The inverse of [`Reading::words`].
+    pub fn capture_of(self, word: &Capture, bit: bool) -> Option<Capture> {
+        match self {
+            Reading::AsCaptured => Some(*word),
+            Reading::LinesSwapped => Some(word.complement()),
+            Reading::Reversed => Some(word.reversed()),
+            Reading::LinesSwappedReversed => Some(word.reversed().complement()),
+            Reading::FirstBitLost => word.without_first(),
+            Reading::LastBitLost => word.without_last(),
+            Reading::ExtraFirstBit => word.with_first(bit),
+            Reading::ExtraLastBit => word.with_last(bit),
+        }
+    }
+
+    /// How many bits the card's word has more than the capture.
+    pub fn bits_lost(self) -> isize {
+        match self {
+            Reading::FirstBitLost | Reading::LastBitLost => 1,
+            Reading::ExtraFirstBit | Reading::ExtraLastBit => -1,
+            _ => 0,
+        }
+    }
+}
+
+impl fmt::Display for Reading {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn words_invert_what_happened(bits in proptest::collection::vec(any::<bool>(), 2..=255), gained: bool) {
+            let word = Capture::from_bits(bits).unwrap();
+            for reading in Reading::ALL {
+                let capture = reading.capture_of(&word, gained).unwrap();
+                prop_assert!(reading.words(&capture).any(|w| w.word == word), "{}", reading);
+                prop_assert_eq!(word.len() as isize - capture.len() as isize, reading.bits_lost());
+            }
+        }
+    }
+}

@@ -1,0 +1,137 @@
+//! Composing: field values to bits, checks filled in; the inverse of decoding.
+
+use thiserror::Error;
+
+use super::field::digit_bits;
+use super::{Code, Layout, Value};
+use crate::bits::{Capture, Wide};
+
+impl Layout {
+    /// The word that carries these values, every check filled in. Each field
+    /// needs a value; bits that no field reads and no check sets are 0.
+    ///
+    /// Law: decoding the word gives the values back and every rule holds.
+    ///
+    /// # Errors
+    /// A field without a value or unknown, a value that does not fit, or
+    /// values under which the checks cannot hold.
+    pub fn compose(&self, values: &[(&str, Value)]) -> Result<Capture, ComposeError> {
+        let mut word = Wide::ZERO;
+        for (name, _) in values {
+            if !self.fields().iter().any(|field| field.role.name() == *name) {
+                let known = self.fields().iter().map(|f| f.role.name().to_owned()).collect();
+                let role = (*name).to_owned();
+                return Err(ComposeErrorKind::NoSuchField { role, known }.into());
+            }
+        }
+        let mut read = Wide::ZERO;
+        for field in self.fields() {
+            let role = || field.role.name().to_owned();
+            let mut given = values.iter().filter(|(name, _)| *name == field.role.name());
+            let Some((_, value)) = given.next() else {
+                return Err(ComposeErrorKind::Missing { role: role() }.into());
+            };
+            if given.next().is_some() {
+                return Err(ComposeErrorKind::Twice { role: role() }.into());
+            }
+            match field.code {
+                Code::Binary => {
+                    let number = match value {
+                        Value::Number(number) => Some(*number),
+                        Value::Digits(digits) => digits.parse().ok(),
+                    };
+                    let width = field.span.len();
+                    match number {
+                        Some(number) if width >= 128 || number >> width == 0 => {
+                            field.span.place(number, &mut word);
+                        }
+                        _ => {
+                            let largest = u128::MAX >> (128 - width.min(128));
+                            let (value, largest) = (value.to_string(), largest.to_string());
+                            let role = role();
+                            return Err(ComposeErrorKind::TooLarge { role, value, largest }.into());
+                        }
+                    }
+                }
+                code => {
+                    let width = field.digits().unwrap_or(0);
+                    let digits = format!("{:0>width$}", value.to_string());
+                    let decimal = digits.bytes().all(|b| b.is_ascii_digit());
+                    if !decimal || digits.len() > width {
+                        let (value, largest) = (value.to_string(), "9".repeat(width));
+                        return Err(ComposeErrorKind::TooLarge { role: role(), value, largest }.into());
+                    }
+                    let bits = digits.bytes().flat_map(|b| digit_bits(code, b - b'0'));
+                    for (offset, bit) in field.span.offsets().zip(bits) {
+                        word.set(offset, bit);
+                    }
+                }
+            }
+            read = read | field.span.mask();
+        }
+        let filled = self.system.complete(word);
+        if (filled ^ word) & read != Wide::ZERO {
+            let failed = self.rules().iter().find(|rule| {
+                // The checks that cannot be met by filling in bits of their own.
+                !rule.holds(word) && (rule.bits() & !read).is_zero()
+            });
+            let check = failed.map_or("its checks".to_owned(), |rule| rule.name().to_owned());
+            return Err(ComposeErrorKind::ChecksCannotHold { check }.into());
+        }
+        Ok(Capture::from_wide(filled, self.length()).expect("a layout has 1 to 256 bits"))
+    }
+}
+
+/// Why values cannot be composed.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error(transparent)]
+pub struct ComposeError(#[from] ComposeErrorKind);
+
+impl ComposeError {
+    /// Which mistake it is.
+    pub fn kind(&self) -> &ComposeErrorKind {
+        &self.0
+    }
+}
+
+/// The mistakes composing can meet.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[non_exhaustive]
+pub enum ComposeErrorKind {
+    /// A field without a value.
+    #[error("no value for {role:?}: add {role}=…")]
+    Missing {
+        /// The field.
+        role: String,
+    },
+    /// A field with two values.
+    #[error("{role:?} is given twice")]
+    Twice {
+        /// The field.
+        role: String,
+    },
+    /// A value for a field the layout does not have.
+    #[error("there is no field {role:?}: the layout has {}", known.join(", "))]
+    NoSuchField {
+        /// The name given.
+        role: String,
+        /// The fields there are.
+        known: Vec<String>,
+    },
+    /// A value that does not fit.
+    #[error("{value} does not fit {role:?}: the largest value is {largest}")]
+    TooLarge {
+        /// The field.
+        role: String,
+        /// The value.
+        value: String,
+        /// The largest that fits.
+        largest: String,
+    },
+    /// The layout's checks restrict its fields, and these values break one.
+    #[error("no card of this layout can carry these values: {check} would fail")]
+    ChecksCannotHold {
+        /// The check.
+        check: String,
+    },
+}
