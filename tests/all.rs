@@ -1,1 +1,3 @@
-fn main(){}
+//! Drives the binary and the library's public interface, a module a topic.
+
+mod calibration;

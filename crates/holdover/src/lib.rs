@@ -1,6 +1,16 @@
 //! Holdover identifies access cards from the bits a reader sent.
+//!
+//! ```text
+//! bits → layout → decode → rank
+//! ```
+//! [`bits`] holds captures and spans, [`layout`] how cards arrange their bits,
+//! [`decode`] what a capture says under one layout and one reading of it, and
+//! [`rank`] which of them explains it best. The library computes and returns
+//! values: it never prints, reads the clock or touches a file.
 
 pub mod bits;
 pub mod decode;
 pub mod file;
 pub mod layout;
+pub mod rank;
+pub mod site;

@@ -302,10 +302,6 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn span(text: &str) -> Span {
-        text.parse().unwrap()
-    }
-
     #[test]
     fn prints_in_the_shortest_form() {
         for (given, printed) in [

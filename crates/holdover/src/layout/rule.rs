@@ -105,13 +105,27 @@ pub(super) fn compile(spec: &LayoutSpec) -> Result<(Vec<Rule>, System), LayoutEr
 }
 
 impl Layout {
-    /// Independent relations of one kind of part, for evidence: see `rank`.
-    pub(crate) fn part_bits(&self, part: Part) -> Option<u32> {
-        let span = match part {
-            Part::Site => self.site_span(),
-            Part::Card => self.card_span(),
-        };
-        span.map(|span| span.len() as u32)
+    /// Bits of the site code or of the card number; 0 where there is none.
+    pub fn part_width(&self, part: Part) -> usize {
+        match part {
+            Part::Site => self.site_span().map_or(0, Span::len),
+            Part::Card => self.card_span().map_or(0, Span::len),
+        }
+    }
+
+    /// The largest site code or card number; `None` where there is none.
+    pub fn largest(&self, part: Part) -> Option<u128> {
+        let fields: Vec<_> = self.fields().iter().filter(|f| f.belongs_to(part)).collect();
+        match fields[..] {
+            [] => None,
+            [field] if field.code == super::Code::Binary => {
+                Some(u128::MAX >> (128 - field.span.len()))
+            }
+            _ => {
+                let digits: usize = fields.iter().map(|field| field.decimal_width()).sum();
+                Some(10u128.checked_pow(digits as u32).map_or(u128::MAX, |n| n - 1))
+            }
+        }
     }
 
     /// The fields in the order they stand in the capture.

@@ -1,0 +1,290 @@
+//! Answers: candidates with their evidence, and the verdict.
+
+use super::batch::{Guess, Kind, Sighting};
+use super::fit::Fit;
+use super::model::{IDENTIFIED, LISTED, LISTED_MOST, NEAR_MISSES, UNKNOWN};
+use crate::bits::Capture;
+use crate::decode::{Decode, Reading};
+use crate::layout::Layout;
+
+/// What is settled about a capture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// The best candidate has probability 0.95 or more and all its checks hold.
+    Identified,
+    /// None of the table's layouts: probability 0.5 or more.
+    Unknown,
+    /// All else.
+    Ambiguous,
+}
+
+impl Verdict {
+    /// The name as output writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Verdict::Identified => "identified",
+            Verdict::Unknown => "unknown",
+            Verdict::Ambiguous => "ambiguous",
+        }
+    }
+}
+
+/// Where a part of the evidence comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// Parity, fixed values, longitudinal checks.
+    Checks,
+    /// Decimal digits that are digits.
+    Digits,
+    /// A site code that comes back in the batch.
+    SiteCode,
+    /// The first byte of serial numbers that comes back in the batch.
+    SerialHead,
+    /// The cards the site file lists.
+    SiteFile,
+    /// A noted or printed number.
+    Noted,
+    /// What the reader's other captures say of its wiring.
+    Wiring,
+    /// A bit lost or gained.
+    Slip,
+}
+
+impl Why {
+    /// The name as output writes it.
+    pub fn name(self) -> &'static str {
+        match self {
+            Why::Checks => "checks",
+            Why::Digits => "decimal digits",
+            Why::SiteCode => "site code",
+            Why::SerialHead => "serial number's first byte",
+            Why::SiteFile => "site file",
+            Why::Noted => "printed number",
+            Why::Wiring => "wiring",
+            Why::Slip => "bit lost or gained",
+        }
+    }
+}
+
+/// One part of a candidate's evidence.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Evidence {
+    /// Where it comes from.
+    pub why: Why,
+    /// log2 of how much better it explains the bits than chance does.
+    pub bits: f64,
+    /// The same in words.
+    pub words: String,
+}
+
+/// One layout under one reading, with its evidence.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate<'t> {
+    /// The layout.
+    pub layout: &'t Layout,
+    /// What happened between card and file.
+    pub reading: Reading,
+    /// The word the card sent, under this reading.
+    pub word: Capture,
+    /// The value given to a lost bit.
+    pub restored: Option<bool>,
+    /// The parts of the evidence.
+    pub evidence: Vec<Evidence>,
+    /// Probability, all candidates and "none of these" together 1.
+    pub probability: f64,
+}
+
+impl<'t> Candidate<'t> {
+    /// The word under the layout.
+    pub fn decode(&self) -> Decode<'t> {
+        Decode { layout: self.layout, word: self.word }
+    }
+
+    /// The evidence added up, in bits.
+    pub fn evidence_bits(&self) -> f64 {
+        self.evidence.iter().map(|part| part.bits).sum()
+    }
+
+    /// Whether every rule holds.
+    pub fn holds(&self) -> bool {
+        self.layout.admits(&self.word)
+    }
+}
+
+/// The answer to one capture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Answer<'t> {
+    /// What is settled.
+    pub verdict: Verdict,
+    /// The candidates, best first; near misses included.
+    pub candidates: Vec<Candidate<'t>>,
+    /// Probability that no layout of the table made this capture.
+    pub none_probability: f64,
+    /// Probability of all candidates too small to list.
+    pub other_probability: f64,
+}
+
+impl<'t> Answer<'t> {
+    /// The best candidate, where "none of these" is not likelier than it.
+    pub fn best(&self) -> Option<&Candidate<'t>> {
+        match self.verdict {
+            Verdict::Unknown => None,
+            _ => self.candidates.first(),
+        }
+    }
+}
+
+impl<'t> Fit<'_, 't> {
+    /// Ranks one capture of the batch against everything the batch showed.
+    ///
+    /// A capture that was never [seen](super::Batch::see) is ranked by the
+    /// batch's proportions, without having been counted.
+    pub fn answer(&self, sighting: &Sighting) -> Answer<'t> {
+        let Sighting { capture, reader, known } = sighting;
+        let reader = self.batch.reader(reader);
+        let (guesses, promised) = self.guesses_of(reader, capture, known);
+        let weighed = self.weigh(reader, capture.len(), &guesses, &promised);
+        let mut odds: Vec<(f64, usize)> = guesses
+            .iter()
+            .enumerate()
+            .map(|(i, guess)| (weighed.wiring[guess.wiring()] * self.part(guess, promised[i]), i))
+            .collect();
+        let all = weighed.none + odds.iter().map(|(odds, _)| odds).sum::<f64>();
+        // Ties keep the order of the readings and of the table.
+        odds.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let near = |rank: usize, i: usize| {
+            rank < NEAR_MISSES && guesses[i].reading == Reading::AsCaptured
+        };
+        let listed: Vec<usize> = odds
+            .iter()
+            .enumerate()
+            .filter(|(rank, (odds, i))| odds / all >= LISTED || near(*rank, *i))
+            .take(LISTED_MOST)
+            .map(|(_, (_, i))| *i)
+            .collect();
+        let candidates: Vec<Candidate<'t>> = listed
+            .iter()
+            .map(|&i| {
+                let guess = &guesses[i];
+                let wiring = weighed.wiring[guess.wiring()];
+                Candidate {
+                    layout: self.batch.kinds[guess.kind as usize].layout,
+                    reading: guess.reading,
+                    word: guess.word,
+                    restored: guess.restored,
+                    evidence: self.evidence(guess, promised[i], wiring),
+                    probability: wiring * self.part(guess, promised[i]) / all,
+                }
+            })
+            .collect();
+        let none_probability = weighed.none / all;
+        let named: f64 = candidates.iter().map(|c| c.probability).sum();
+        let other_probability = match listed.len() == guesses.len() {
+            true => 0.0,
+            false => (1.0 - named - none_probability).max(0.0),
+        };
+        let verdict = match candidates.first() {
+            Some(best) if best.probability >= IDENTIFIED && best.holds() => Verdict::Identified,
+            _ if none_probability >= UNKNOWN => Verdict::Unknown,
+            _ => Verdict::Ambiguous,
+        };
+        Answer { verdict, candidates, none_probability, other_probability }
+    }
+
+    /// The named parts of a guess's evidence; they add up.
+    fn evidence(&self, guess: &Guess, promised: f64, wiring: f64) -> Vec<Evidence> {
+        let kind = &self.batch.kinds[guess.kind as usize];
+        let shares = &self.shares[guess.kind as usize];
+        let mut parts = Vec::new();
+        let mut part = |why, bits: f64, words: String| {
+            // What rounds to nothing is left out, but not the checks.
+            if bits.abs() >= 0.005 || why == Why::Checks {
+                parts.push(Evidence { why, bits, words });
+            }
+        };
+        let decode = Decode { layout: kind.layout, word: guess.word };
+        let failed = decode.outcomes().filter(|(_, holds)| !holds).count();
+        if kind.layout.rank() > 0 {
+            part(Why::Checks, guess.rules.checks, checks_in_words(kind.layout, failed));
+        }
+        part(Why::Digits, guess.rules.digits, digits_in_words(&decode));
+        part(Why::Noted, guess.known, noted_in_words(guess.known));
+        let codes = kind.code.as_ref().map_or(0.0, |code| code.1);
+        let seen = shares.free + promised * codes;
+        let expected = shares.free + shares.repeating;
+        let why = if kind.code_is_serial { Why::SerialHead } else { Why::SiteCode };
+        part(why, (seen / expected).log2(), self.code_in_words(kind, guess, promised));
+        if self.batch.has_site && !kind.owned.is_empty() {
+            let with_file = (seen + shares.owned * guess.owned) / shares.all();
+            let bits = (with_file / (seen / expected)).log2();
+            let words = match guess.owned > 0.0 {
+                true => "the site file lists this card".to_owned(),
+                false => "the site file lists other cards of this layout, not this one".to_owned(),
+            };
+            part(Why::SiteFile, bits, words);
+        }
+        let words = match guess.wiring() {
+            0 => "other captures of this reader hint at another wiring".to_owned(),
+            _ if wiring < 0.5 => format!("few readers are wired this way: {}", percent(wiring)),
+            _ => "the other captures of this reader came this way".to_owned(),
+        };
+        part(Why::Wiring, wiring.log2(), words);
+        let words = match guess.restored {
+            Some(_) => "few captures lose a bit, and the lost bit is a guess".to_owned(),
+            None => "few captures gain a bit".to_owned(),
+        };
+        part(Why::Slip, guess.slip, words);
+        parts
+    }
+
+    fn code_in_words(&self, kind: &Kind<'_>, guess: &Guess, promised: f64) -> String {
+        let Some((span, _)) = &kind.code else { return String::new() };
+        let others = (promised * (self.total + 1.0)).round();
+        let what = if kind.code_is_serial { "first byte" } else { "site code" };
+        let code = match kind.code_is_serial {
+            true => format!("0x{:02X}", span.number(&guess.word)),
+            false => Decode { layout: kind.layout, word: guess.word }
+                .site()
+                .map_or_else(String::new, |site| site.to_string()),
+        };
+        match others as u64 {
+            0 => format!("{what} {code} came in no other capture"),
+            1 => format!("{what} {code} came in 1 other capture"),
+            n => format!("{what} {code} came in {n} other captures"),
+        }
+    }
+}
+
+fn percent(p: f64) -> String {
+    format!("{:.2} %", 100.0 * p)
+}
+
+fn checks_in_words(layout: &Layout, failed: usize) -> String {
+    let rank = layout.rank();
+    match failed {
+        0 => match rank {
+            1..=40 => format!("all hold; 1 random capture in {} does that", 1u64 << rank),
+            _ => format!("all hold; 1 random capture in 2^{rank} does that"),
+        },
+        1 => "1 check fails, which 1 card in 4096 does".to_owned(),
+        n => format!("{n} checks fail"),
+    }
+}
+
+fn digits_in_words(decode: &Decode<'_>) -> String {
+    let digits = |rule: &&crate::layout::Rule| matches!(rule, crate::layout::Rule::Decimal { .. });
+    let all = decode.layout.rules().iter().filter(digits);
+    let count = all.clone().count();
+    let failed = all.filter(|rule| !rule.holds(decode.word.wide())).count();
+    match failed {
+        0 => format!("{count} digits are decimal; by chance each is in 5 of 8"),
+        failed => format!("{failed} of {count} digits are no decimal digit"),
+    }
+}
+
+fn noted_in_words(bits: f64) -> String {
+    match bits > 0.0 {
+        true => "the noted number comes out".to_owned(),
+        false => "the noted number does not come out".to_owned(),
+    }
+}

@@ -1,0 +1,227 @@
+//! A batch: the distinct captures of a site, and every guess at each.
+
+use std::collections::HashMap;
+
+use super::evidence::{RuleBits, RuleWorth};
+use super::known::{Known, Owned};
+use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2};
+use crate::bits::{Capture, Span};
+use crate::decode::{Decode, Reading};
+use crate::layout::{Layout, Rule, Table};
+use crate::site::Site;
+
+/// One capture as it came, with what is known of it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sighting {
+    /// The bits.
+    pub capture: Capture,
+    /// The reader it came from; captures of one reader share its wiring.
+    pub reader: String,
+    /// What is known of the card beforehand.
+    pub known: Known,
+}
+
+impl From<Capture> for Sighting {
+    fn from(capture: Capture) -> Sighting {
+        Sighting { capture, reader: String::new(), known: Known::default() }
+    }
+}
+
+/// A layout of the table, with what ranking needs of it.
+#[derive(Debug)]
+pub(super) struct Kind<'t> {
+    pub layout: &'t Layout,
+    pub worth: RuleWorth,
+    pub owned: Owned,
+    /// Where the code that may repeat is, and how many codes there are.
+    pub code: Option<(Span, f64)>,
+    /// True where that code is the head of a serial number.
+    pub code_is_serial: bool,
+}
+
+/// One layout under one reading of one capture, before any other capture is
+/// looked at.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Guess {
+    pub kind: u32,
+    pub reading: Reading,
+    pub word: Capture,
+    pub restored: Option<bool>,
+    pub rules: RuleBits,
+    /// Evidence of what is noted of the card, in bits.
+    pub known: f64,
+    /// Cost of a bit lost or gained, in bits.
+    pub slip: f64,
+    /// Likelihood ratio of all three against random bits.
+    pub likelihood: f64,
+    /// Likelihood ratio of "a card of the site file".
+    pub owned: f64,
+}
+
+impl Guess {
+    /// Index of the wiring it belongs to, in `Reading::WIRING`.
+    pub(super) fn wiring(&self) -> usize {
+        Reading::WIRING.iter().position(|w| *w == self.reading).unwrap_or(0)
+    }
+}
+
+/// A distinct capture of one reader.
+#[derive(Debug)]
+pub(super) struct Item {
+    pub capture: Capture,
+    pub reader: u32,
+    pub known: Known,
+}
+
+/// The distinct captures seen, each by the reader it came from. A capture
+/// seen twice counts once.
+///
+/// # Examples
+/// ```
+/// use holdover::layout::builtin;
+/// use holdover::rank::{Batch, Sighting, Verdict};
+/// let mut batch = Batch::new(builtin(), None);
+/// let sighting = Sighting::from("10100000100010000111000011".parse::<holdover::bits::Capture>()?);
+/// batch.see(&sighting);
+/// let answer = batch.fit().answer(&sighting);
+/// assert_eq!(answer.verdict, Verdict::Identified);
+/// assert_eq!(answer.candidates[0].layout.id(), "std26");
+/// # Ok::<(), holdover::bits::CaptureError>(())
+/// ```
+#[derive(Debug)]
+pub struct Batch<'t> {
+    pub(super) kinds: Vec<Kind<'t>>,
+    /// Kinds by length.
+    pub(super) by_length: Vec<Vec<u32>>,
+    pub(super) readers: Vec<String>,
+    reader_index: HashMap<String, u32>,
+    pub(super) items: Vec<Item>,
+    pub(super) index: HashMap<(u32, Capture), u32>,
+    pub(super) has_site: bool,
+}
+
+impl<'t> Batch<'t> {
+    /// An empty batch. `site` narrows by the codes and ranges the site owns.
+    pub fn new(table: &'t Table, site: Option<&Site>) -> Batch<'t> {
+        let mut by_length = vec![Vec::new(); Capture::MAX_BITS + 2];
+        let kinds = table
+            .layouts()
+            .iter()
+            .enumerate()
+            .map(|(i, layout)| {
+                by_length[layout.length()].push(i as u32);
+                let serial = layout.serial_field().filter(|f| f.span.len() > SERIAL_HEAD_BITS);
+                let code = match (layout.site_span(), serial) {
+                    (Some(site), _) => Some((site.clone(), codes(layout, site))),
+                    (None, Some(field)) => field
+                        .span
+                        .part(0, SERIAL_HEAD_BITS)
+                        .map(|head| (head, (SERIAL_HEAD_BITS as f64).exp2())),
+                    (None, None) => None,
+                };
+                Kind {
+                    layout,
+                    worth: RuleWorth::of(layout),
+                    owned: site.map_or_else(Owned::default, |site| Owned::of(layout, site)),
+                    code_is_serial: layout.site_span().is_none() && code.is_some(),
+                    code,
+                }
+            })
+            .collect();
+        Batch {
+            kinds,
+            by_length,
+            readers: Vec::new(),
+            reader_index: HashMap::new(),
+            items: Vec::new(),
+            index: HashMap::new(),
+            has_site: site.is_some_and(|site| !site.batches.is_empty()),
+        }
+    }
+
+    /// Adds a capture to the batch; order does not matter.
+    pub fn see(&mut self, sighting: &Sighting) {
+        let reader = match self.reader_index.get(&sighting.reader) {
+            Some(reader) => *reader,
+            None => {
+                let reader = self.readers.len() as u32;
+                self.readers.push(sighting.reader.clone());
+                self.reader_index.insert(sighting.reader.clone(), reader);
+                reader
+            }
+        };
+        let item = self.items.len() as u32;
+        let slot = *self.index.entry((reader, sighting.capture)).or_insert(item);
+        if slot == item {
+            let known = sighting.known.clone();
+            self.items.push(Item { capture: sighting.capture, reader, known });
+        } else if self.items[slot as usize].known.is_empty() {
+            self.items[slot as usize].known = sighting.known.clone();
+        }
+    }
+
+    /// How many distinct captures, each reader's counted for itself.
+    pub fn distinct(&self) -> usize {
+        self.items.len()
+    }
+
+    /// Index of a reader.
+    pub(super) fn reader(&self, name: &str) -> Option<u32> {
+        self.reader_index.get(name).copied()
+    }
+
+    /// Every layout under every reading of a capture.
+    pub(super) fn guesses(&self, capture: &Capture, known: &Known) -> Vec<Guess> {
+        let mut guesses = Vec::new();
+        for reading in Reading::ALL {
+            let length = capture.len().checked_add_signed(reading.bits_lost());
+            let Some(kinds) = length.and_then(|length| self.by_length.get(length)) else { continue };
+            if kinds.is_empty() {
+                continue;
+            }
+            for word in reading.words(capture) {
+                let slip = match (reading.bits_lost(), known.in_doubt) {
+                    (0, _) => 0.0,
+                    (_, false) => SLIP_LOG2,
+                    (_, true) => SLIP_IN_DOUBT_LOG2,
+                };
+                // A lost bit is 0 or 1 with equal chance.
+                let slip = slip - if word.restored.is_some() { 1.0 } else { 0.0 };
+                for &kind in kinds {
+                    let of = &self.kinds[kind as usize];
+                    let rules = of.worth.on(of.layout, word.word.wide());
+                    let decode = Decode { layout: of.layout, word: word.word };
+                    let noted = match known.is_empty() {
+                        true => 0.0,
+                        false => known.evidence_bits(&decode),
+                    };
+                    guesses.push(Guess {
+                        kind,
+                        reading,
+                        word: word.word,
+                        restored: word.restored,
+                        rules,
+                        known: noted,
+                        slip,
+                        likelihood: (rules.checks + rules.digits + noted + slip).exp2(),
+                        owned: of.owned.likelihood(&decode),
+                    });
+                }
+            }
+        }
+        guesses
+    }
+}
+
+/// How many site codes a layout can carry; of decimal ones only the decimal
+/// count, since the digits are evidence already.
+fn codes(layout: &Layout, site: &Span) -> f64 {
+    let taken = |rule: &&Rule| match rule {
+        Rule::Decimal { span, .. } => (span.mask() & !site.mask()).is_zero(),
+        Rule::Relations { .. } => false,
+    };
+    match layout.rules().iter().filter(taken).count() {
+        0 => (site.len() as f64).exp2(),
+        digits => 10f64.powi(digits as i32),
+    }
+}

@@ -1,0 +1,395 @@
+//! Fitting the mixture to a batch: proportions, repeating codes, wiring.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use super::batch::{Batch, Guess, Kind};
+use super::model::{NONE_SHARE, PSEUDO_COUNT, REVERSED_LOG2, SETTLED, SWAPPED_LOG2, SWEEPS};
+use super::share::{self, Member, promise};
+use crate::bits::Capture;
+use crate::decode::Reading;
+
+/// A guess that could be a member of a code is not weighed below this
+/// likelihood: even a code that every capture carries could not lift it.
+const NEGLIGIBLE: f64 = 1e-12;
+
+/// Sweeps before finer codes are let in, and how often that happens at most.
+/// Judgement: the coarse codes' shares are within a per cent by then.
+const STAGE_SWEEPS: usize = 5;
+const MOST_STAGES: usize = 6;
+
+/// No code: the layout has none, or the guess is too poor to be a member.
+const NO_CODE: u32 = u32::MAX;
+
+/// A reader's wiring, as its captures tell it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Wiring {
+    /// The reader's name; empty where the input names none.
+    pub reader: String,
+    /// Probability of each state, in the order of [`Reading::WIRING`].
+    pub probability: [f64; 4],
+}
+
+/// Proportions of one kind's parts.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Shares {
+    pub free: f64,
+    pub owned: f64,
+    pub repeating: f64,
+    /// Starting proportion of each part the kind has.
+    start: f64,
+}
+
+impl Shares {
+    pub(super) fn all(&self) -> f64 {
+        self.free + self.owned + self.repeating
+    }
+}
+
+/// A batch with its proportions settled.
+#[derive(Debug)]
+pub struct Fit<'b, 't> {
+    pub(super) batch: &'b Batch<'t>,
+    /// Share of "none of these", by length.
+    pub(super) none: Vec<f64>,
+    pub(super) shares: Vec<Shares>,
+    pub(super) total: f64,
+    guesses: Vec<Guess>,
+    of_item: Vec<Range<usize>>,
+    /// For each guess: the share promised to its code by the other captures.
+    promised: Vec<f64>,
+    wiring: Vec<[f64; 4]>,
+}
+
+/// One capture's guesses against the fitted mixture.
+pub(super) struct Weighed {
+    /// Share of the mixture that "none of these" has.
+    pub none: f64,
+    /// Wiring as all other captures of the reader tell it.
+    pub wiring: [f64; 4],
+}
+
+/// Prior of the wiring states, in the order of `Reading::WIRING`.
+fn wiring_prior() -> [f64; 4] {
+    let (swapped, reversed) = (SWAPPED_LOG2.exp2(), REVERSED_LOG2.exp2());
+    [1.0 - swapped - 2.0 * reversed, swapped, reversed, reversed]
+}
+
+/// The codes of a batch: which guesses could carry each.
+struct Codes {
+    /// Members of code i: `members[first[i]..first[i + 1]]`, indices of guesses.
+    first: Vec<usize>,
+    members: Vec<u32>,
+    kind: Vec<u32>,
+}
+
+impl<'t> Batch<'t> {
+    /// Settles the proportions, the repeating codes and the wiring.
+    pub fn fit(&self) -> Fit<'_, 't> {
+        let mut guesses = Vec::new();
+        let mut of_item = Vec::with_capacity(self.items.len());
+        for item in &self.items {
+            let from = guesses.len();
+            guesses.extend(self.guesses(&item.capture, &item.known));
+            of_item.push(from..guesses.len());
+        }
+        let mut fit = Fit {
+            batch: self,
+            none: vec![0.0; Capture::MAX_BITS + 2],
+            shares: vec![Shares::default(); self.kinds.len()],
+            total: 0.0,
+            promised: vec![0.0; guesses.len()],
+            guesses,
+            of_item,
+            wiring: vec![wiring_prior(); self.readers.len()],
+        };
+        fit.start();
+        let codes = fit.codes();
+        let weights = self.item_weights();
+        fit.total = weights.iter().sum();
+        for bits in stages(&self.kinds) {
+            (0..STAGE_SWEEPS).for_each(|_| _ = fit.sweep(&codes, &weights, bits));
+        }
+        for _ in 0..SWEEPS {
+            if fit.sweep(&codes, &weights, f64::INFINITY) < SETTLED {
+                break;
+            }
+        }
+        fit
+    }
+
+    /// A capture that several readers sent is one card: they share its count.
+    fn item_weights(&self) -> Vec<f64> {
+        let mut seen: HashMap<Capture, f64> = HashMap::new();
+        if self.readers.len() < 2 {
+            return vec![1.0; self.items.len()];
+        }
+        for item in &self.items {
+            *seen.entry(item.capture).or_default() += 1.0;
+        }
+        self.items.iter().map(|item| 1.0 / seen[&item.capture]).collect()
+    }
+}
+
+/// How many codes the kinds have, each number once, ascending.
+///
+/// Coarse codes come first. Where all cards of one 8-bit code pass for cards
+/// of sixteen 12-bit codes as well, both explain every capture alike, and
+/// sweeps from an even start would leave them so. Once the coarse code has its
+/// share, the fine ones open only where they explain more.
+fn stages(kinds: &[Kind<'_>]) -> Vec<f64> {
+    let mut stages: Vec<f64> =
+        kinds.iter().filter_map(|kind| kind.code.as_ref()).map(|code| code.1).collect();
+    stages.sort_by(f64::total_cmp);
+    stages.dedup();
+    // The last stage is the settling itself; more than a few change nothing.
+    stages.pop();
+    stages.truncate(MOST_STAGES);
+    stages
+}
+
+impl<'b, 't> Fit<'b, 't> {
+    fn start(&mut self) {
+        for (length, kinds) in self.batch.by_length.iter().enumerate() {
+            let weight = |kind: &u32| self.batch.kinds[*kind as usize].layout.spec().weight;
+            let all: f64 = kinds.iter().map(weight).sum();
+            self.none[length] = if kinds.is_empty() { PSEUDO_COUNT } else { NONE_SHARE };
+            for kind in kinds {
+                let of = &self.batch.kinds[*kind as usize];
+                let owned = !of.owned.is_empty();
+                let parts = 1 + usize::from(of.code.is_some()) + usize::from(owned);
+                let start = (1.0 - NONE_SHARE) * PSEUDO_COUNT * weight(kind) / all / parts as f64;
+                self.shares[*kind as usize] = Shares {
+                    free: start,
+                    owned: if owned { start } else { 0.0 },
+                    repeating: if of.code.is_some() { start } else { 0.0 },
+                    start,
+                };
+            }
+        }
+    }
+
+    /// Shape of the prior of one code's share: the part's start spread over
+    /// all codes.
+    fn epsilon(&self, kind: u32) -> f64 {
+        let of = &self.batch.kinds[kind as usize];
+        of.code.as_ref().map_or(0.0, |(_, codes)| self.shares[kind as usize].start / codes)
+    }
+
+    /// Sorts the guesses by the code they would carry.
+    fn codes(&mut self) -> Codes {
+        let mut index: HashMap<(u32, u128), u32> = HashMap::new();
+        let mut kind_of = Vec::new();
+        let mut code_of = vec![NO_CODE; self.guesses.len()];
+        for (i, guess) in self.guesses.iter().enumerate() {
+            let of = &self.batch.kinds[guess.kind as usize];
+            let Some((span, codes)) = &of.code else { continue };
+            self.promised[i] = self.shares[guess.kind as usize].start / codes;
+            if guess.likelihood * codes < NEGLIGIBLE {
+                continue;
+            }
+            let key = (guess.kind, span.number(&guess.word));
+            code_of[i] = *index.entry(key).or_insert_with(|| {
+                kind_of.push(guess.kind);
+                kind_of.len() as u32 - 1
+            });
+        }
+        let mut first = vec![0; kind_of.len() + 1];
+        for code in code_of.iter().filter(|code| **code != NO_CODE) {
+            first[*code as usize + 1] += 1;
+        }
+        for i in 1..first.len() {
+            first[i] += first[i - 1];
+        }
+        let mut next = first.clone();
+        let mut members = vec![0; *first.last().unwrap_or(&0)];
+        for (i, code) in code_of.iter().enumerate().filter(|(_, code)| **code != NO_CODE) {
+            members[next[*code as usize]] = i as u32;
+            next[*code as usize] += 1;
+        }
+        Codes { first, members, kind: kind_of }
+    }
+
+    /// The part of the mixture that a guess has, by code share `promised`.
+    fn parts(&self, guess: &Guess, promised: f64) -> (f64, f64, f64) {
+        let shares = &self.shares[guess.kind as usize];
+        let codes = self.batch.kinds[guess.kind as usize].code.as_ref().map_or(0.0, |c| c.1);
+        (
+            guess.likelihood * shares.free,
+            guess.likelihood * shares.owned * guess.owned,
+            guess.likelihood * promised * codes,
+        )
+    }
+
+    fn sums(&self, length: usize, guesses: &[Guess], promised: &[f64]) -> [f64; 4] {
+        let mut sums = [self.none[length]; 4];
+        for (guess, promised) in guesses.iter().zip(promised) {
+            let (free, owned, repeating) = self.parts(guess, *promised);
+            sums[guess.wiring()] += free + owned + repeating;
+        }
+        sums
+    }
+
+    /// One sweep of expectation-maximisation; the largest change of a proportion.
+    fn sweep(&mut self, codes: &Codes, weights: &[f64], most_codes: f64) -> f64 {
+        let sums: Vec<[f64; 4]> = self
+            .batch
+            .items
+            .iter()
+            .zip(&self.of_item)
+            .map(|(item, range)| {
+                let (guesses, promised) = (&self.guesses[range.clone()], &self.promised[range.clone()]);
+                self.sums(item.capture.len(), guesses, promised)
+            })
+            .collect();
+        let prior = wiring_prior();
+        let mut logs = vec![prior.map(f64::ln); self.wiring.len()];
+        for (item, sums) in self.batch.items.iter().zip(&sums) {
+            for (log, sum) in logs[item.reader as usize].iter_mut().zip(sums) {
+                *log += sum.ln();
+            }
+        }
+        self.wiring = logs.into_iter().map(softmax).collect();
+
+        let mut none = vec![0.0; self.none.len()];
+        let mut counts = vec![(0.0, 0.0, 0.0); self.shares.len()];
+        let mut members = vec![Member { ratio: 0.0, weight: 0.0 }; self.guesses.len()];
+        for (i, item) in self.batch.items.iter().enumerate() {
+            let wiring = self.wiring[item.reader as usize];
+            let scale: [f64; 4] = std::array::from_fn(|w| weights[i] * wiring[w] / sums[i][w]);
+            none[item.capture.len()] += self.none[item.capture.len()] * scale.iter().sum::<f64>();
+            for g in self.of_item[i].clone() {
+                let guess = &self.guesses[g];
+                let w = guess.wiring();
+                let (free, owned, repeating) = self.parts(guess, self.promised[g]);
+                let count = &mut counts[guess.kind as usize];
+                count.0 += scale[w] * free;
+                count.1 += scale[w] * owned;
+                count.2 += scale[w] * repeating;
+                let codes = self.batch.kinds[guess.kind as usize].code.as_ref().map_or(0.0, |c| c.1);
+                members[g] = Member {
+                    ratio: guess.likelihood * codes / (sums[i][w] - repeating),
+                    weight: weights[i] * wiring[w],
+                };
+            }
+        }
+        let change = self.settle(none, counts);
+        self.promise(codes, &members, most_codes);
+        change
+    }
+
+    /// New proportions from expected counts; the largest change.
+    fn settle(&mut self, none: Vec<f64>, counts: Vec<(f64, f64, f64)>) -> f64 {
+        let all = self.total + PSEUDO_COUNT;
+        let mut change: f64 = 0.0;
+        let mut set = |share: &mut f64, count: f64| {
+            change = change.max((*share - count / all).abs());
+            *share = count / all;
+        };
+        for (length, count) in none.into_iter().enumerate() {
+            let start = match self.batch.by_length[length].is_empty() {
+                true => PSEUDO_COUNT,
+                false => NONE_SHARE * PSEUDO_COUNT,
+            };
+            set(&mut self.none[length], count + start);
+        }
+        for (shares, (free, owned, repeating)) in self.shares.iter_mut().zip(counts) {
+            let start = shares.start;
+            // A part the kind does not have stays at 0.
+            let of = |share: f64, count: f64| if share > 0.0 { count + start } else { 0.0 };
+            let (owned, repeating) = (of(shares.owned, owned), of(shares.repeating, repeating));
+            set(&mut shares.free, free + start);
+            set(&mut shares.owned, owned);
+            set(&mut shares.repeating, repeating);
+        }
+        change
+    }
+
+    fn promise(&mut self, codes: &Codes, members: &[Member], most_codes: f64) {
+        let (mut ids, mut of_code, mut out) = (Vec::<u32>::new(), Vec::new(), Vec::new());
+        for (code, kind) in codes.kind.iter().enumerate() {
+            if self.batch.kinds[*kind as usize].code.as_ref().is_none_or(|c| c.1 > most_codes) {
+                continue;
+            }
+            ids.clear();
+            // A guess under a wiring that is as good as ruled out weighs nothing.
+            let live = |id: &&u32| members[**id as usize].weight > share::NONE;
+            ids.extend(codes.members[codes.first[code]..codes.first[code + 1]].iter().filter(live));
+            of_code.clear();
+            of_code.extend(ids.iter().map(|id| members[*id as usize]));
+            if ids.is_empty() {
+                continue;
+            }
+            promise(&of_code, self.epsilon(*kind), self.total, &mut out);
+            for (id, share) in ids.iter().zip(&out) {
+                self.promised[*id as usize] = *share;
+            }
+        }
+    }
+
+    /// The wiring of each reader, in the order first seen.
+    pub fn wiring(&self) -> Vec<Wiring> {
+        let of = |(reader, probability): (&String, &[f64; 4])| Wiring {
+            reader: reader.clone(),
+            probability: *probability,
+        };
+        self.batch.readers.iter().zip(&self.wiring).map(of).collect()
+    }
+
+    /// The guesses at one capture and the share promised to each one's code.
+    pub(super) fn guesses_of(
+        &self,
+        reader: Option<u32>,
+        capture: &Capture,
+        known: &super::Known,
+    ) -> (Vec<Guess>, Vec<f64>) {
+        let item = reader.and_then(|r| self.batch.index.get(&(r, *capture))).map(|i| *i as usize);
+        match item {
+            Some(i) => {
+                let range = self.of_item[i].clone();
+                let guesses = match self.batch.items[i].known == *known {
+                    true => self.guesses[range.clone()].to_vec(),
+                    false => self.batch.guesses(capture, known),
+                };
+                (guesses, self.promised[range].to_vec())
+            }
+            // Never seen: promised what a new code is.
+            None => {
+                let guesses = self.batch.guesses(capture, known);
+                let promised = guesses
+                    .iter()
+                    .map(|guess| self.epsilon(guess.kind) / (self.total + PSEUDO_COUNT))
+                    .collect();
+                (guesses, promised)
+            }
+        }
+    }
+
+    pub(super) fn weigh(
+        &self,
+        reader: Option<u32>,
+        length: usize,
+        guesses: &[Guess],
+        promised: &[f64],
+    ) -> Weighed {
+        let sums = self.sums(length, guesses, promised);
+        let wiring = reader.map_or_else(wiring_prior, |r| self.wiring[r as usize]);
+        let mut others: [f64; 4] = std::array::from_fn(|w| wiring[w] / sums[w]);
+        let norm: f64 = others.iter().sum();
+        others.iter_mut().for_each(|w| *w /= norm);
+        Weighed { none: self.none[length], wiring: others }
+    }
+
+    /// The mixture's part for a guess, free, owned and repeating together.
+    pub(super) fn part(&self, guess: &Guess, promised: f64) -> f64 {
+        let (free, owned, repeating) = self.parts(guess, promised);
+        free + owned + repeating
+    }
+}
+
+fn softmax(logs: [f64; 4]) -> [f64; 4] {
+    let top = logs.iter().copied().fold(f64::MIN, f64::max);
+    let powers = logs.map(|log| (log - top).exp());
+    let sum: f64 = powers.iter().sum();
+    powers.map(|p| p / sum)
+}

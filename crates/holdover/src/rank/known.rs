@@ -1,0 +1,132 @@
+//! What is known of a card beforehand: its print, its codes, its place in the
+//! site file.
+
+use super::model::PRINT_DIFFERS;
+use crate::decode::Decode;
+use crate::layout::{Layout, Part};
+use crate::site::Site;
+
+/// What is known of the card behind one capture.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Known {
+    /// The site code, as noted.
+    pub site: Option<String>,
+    /// The card number, as noted.
+    pub card: Option<String>,
+    /// The number printed on the card.
+    pub printed: Option<String>,
+    /// The probe file shows a pulse in doubt: a bit lost or gained is likelier.
+    pub in_doubt: bool,
+}
+
+/// Digits a lone group needs before it counts as the print of a whole number.
+const WHOLE_NUMBER_DIGITS: usize = 6;
+
+impl Known {
+    /// True when nothing is known.
+    pub fn is_empty(&self) -> bool {
+        *self == Known::default()
+    }
+
+    /// log2 of how much better a decode explains the noted numbers than a
+    /// random card of its layout would.
+    pub(super) fn evidence_bits(&self, decode: &Decode<'_>) -> f64 {
+        let matched = |width: usize, matches: bool| match matches {
+            true => width as f64 + (1.0 - PRINT_DIFFERS).log2(),
+            false => PRINT_DIFFERS.log2(),
+        };
+        let width = |part| decode.layout.part_width(part);
+        let mut bits = 0.0;
+        if let (Some(noted), Some(site)) = (&self.site, decode.site()) {
+            bits += matched(width(Part::Site), same_number(noted, &site.to_string()));
+        }
+        if let (Some(agrees), Some(_)) = (self.print_agrees(decode), decode.card()) {
+            bits += matched(width(Part::Card), agrees);
+        }
+        bits
+    }
+
+    /// Whether the noted card number, or the print, is that of the decode;
+    /// `None` where neither is known.
+    pub fn print_agrees(&self, decode: &Decode<'_>) -> Option<bool> {
+        let card = decode.card()?.to_string();
+        if let Some(noted) = &self.card {
+            return Some(same_number(noted, &card));
+        }
+        let printed = self.printed.as_ref()?;
+        let mut groups = printed.split(|c: char| !c.is_ascii_digit()).filter(|g| !g.is_empty());
+        let last = groups.clone().next_back()?;
+        let whole = groups.any(|g| g.len() >= WHOLE_NUMBER_DIGITS && same_number(g, &card));
+        Some(whole || same_number(last, &card))
+    }
+}
+
+/// Whether two texts are one number, leading zeros ignored.
+pub(crate) fn same_number(a: &str, b: &str) -> bool {
+    let digits = |text: &str| -> Option<String> {
+        let text = text.trim();
+        let plain = !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+        plain.then(|| text.trim_start_matches('0').to_owned())
+    };
+    digits(a).is_some_and(|a| digits(b) == Some(a))
+}
+
+/// The cards a site owns, for one layout.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Owned {
+    /// (site, first card, last card), sorted.
+    ranges: Vec<(u128, u128, u128)>,
+    /// Words of the layout's site and card fields for each owned card.
+    words_a_card: f64,
+}
+
+impl Owned {
+    pub(super) fn of(layout: &Layout, site: &Site) -> Owned {
+        let batches = site.batches.iter().filter(|batch| batch.layout == layout.id());
+        let mut ranges: Vec<_> =
+            batches.map(|b| (b.site.unwrap_or(0), b.first, b.last)).collect();
+        ranges.sort_unstable();
+        ranges.dedup();
+        let cards: f64 = ranges.iter().map(|(_, first, last)| (last - first) as f64 + 1.0).sum();
+        let width = |part| layout.part_width(part) as i32;
+        let words = 2f64.powi(width(Part::Site) + width(Part::Card));
+        Owned { words_a_card: if cards > 0.0 { words / cards } else { 0.0 }, ranges }
+    }
+
+    pub(super) fn is_empty(&self) -> bool {
+        self.ranges.is_empty()
+    }
+
+    /// How much better "a card of the site file" explains the numbers than a
+    /// random card of the layout does; 0 outside its ranges.
+    pub(super) fn likelihood(&self, decode: &Decode<'_>) -> f64 {
+        if self.ranges.is_empty() {
+            return 0.0;
+        }
+        let number = |value: Option<crate::layout::Value>| match value {
+            None => Some(0),
+            Some(value) => value.to_string().parse::<u128>().ok(),
+        };
+        let (Some(site), Some(card)) = (number(decode.site()), number(decode.card())) else {
+            return 0.0;
+        };
+        let within = |&(s, first, last): &(u128, u128, u128)| {
+            s == site && (first..=last).contains(&card)
+        };
+        if self.ranges.iter().any(within) { self.words_a_card } else { 0.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_compared_without_leading_zeros() {
+        assert!(same_number("0042", "42"));
+        assert!(same_number("0", "000"));
+        assert!(!same_number("42", "142"));
+        assert!(!same_number("", "0"));
+        assert!(!same_number("4a", "4"));
+    }
+}

@@ -1,0 +1,59 @@
+//! The model's constants, in one place, each with its reason. They are
+//! judgements, no source, unless a reason says otherwise.
+
+/// Share of captures of one length that fit no layout of the table, before
+/// any is seen: a technician calls for help with odd cards, not usual ones.
+pub const NONE_SHARE: f64 = 0.1;
+
+/// Pseudo-count of one length's starting proportions: worth one capture.
+pub const PSEUDO_COUNT: f64 = 1.0;
+
+/// Chance that one check of a card of that layout fails: a bit misread, or a
+/// card made wrong.
+pub const CHECK_FAILS: f64 = 1.0 / 4096.0;
+
+/// log2 of the prior chance that a reader's data lines are swapped.
+pub const SWAPPED_LOG2: f64 = -7.0;
+
+/// log2 of the prior chance that a reader sends its bits in reverse order,
+/// and of the chance that it does both.
+pub const REVERSED_LOG2: f64 = -14.0;
+
+/// log2 of the chance that a capture lost or gained a bit at an end: 2^-9 for
+/// the four ways together, so 2^-11 for each.
+pub const SLIP_LOG2: f64 = -11.0;
+
+/// The same for a capture whose probe file shows a pulse in doubt.
+pub const SLIP_IN_DOUBT_LOG2: f64 = -4.0;
+
+/// Chance that a printed or noted number is not the card's: a slip of the pen,
+/// another numbering, a misread digit.
+pub const PRINT_DIFFERS: f64 = 1.0 / 64.0;
+
+/// Bits of a serial number whose repetition is looked at: its first byte,
+/// which ISO/IEC 7816-6 gives to the chip's maker in the longer numbers.
+pub const SERIAL_HEAD_BITS: usize = 8;
+
+/// The best candidate's probability from which a capture is identified (fixed
+/// by the design).
+pub const IDENTIFIED: f64 = 0.95;
+
+/// "None of these" from which a capture is unknown (fixed by the design).
+pub const UNKNOWN: f64 = 0.5;
+
+/// Candidates below this probability are summed, not listed, unless they are
+/// the near misses that say why nothing fits.
+pub const LISTED: f64 = 0.001;
+
+/// Near misses listed where nothing better is.
+pub const NEAR_MISSES: usize = 3;
+
+/// Candidates listed at most.
+pub const LISTED_MOST: usize = 16;
+
+/// Sweeps of expectation-maximisation at most; it stops when nothing moves by
+/// more than [`SETTLED`].
+pub const SWEEPS: usize = 60;
+
+/// Largest change of a proportion, relative to the whole, that counts as none.
+pub const SETTLED: f64 = 1e-6;
