@@ -1,1 +1,40 @@
-fn main(){}
+//! The command line: parses arguments, reads files, calls the library, prints.
+
+mod args;
+mod compose;
+mod diff;
+mod draw;
+mod fail;
+mod files;
+mod input;
+mod mask;
+mod read;
+mod screen;
+mod table;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::fail::{Fail, Outcome};
+
+fn main() -> ExitCode {
+    let args = args::Args::parse();
+    screen::set_colour(args.color);
+    let outcome = match args.verb {
+        args::Verb::Read(verb) => read::run(&verb),
+        args::Verb::Table(verb) => table::run(&verb),
+        args::Verb::Compose(verb) => compose::run(&verb),
+    };
+    match outcome {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::CardsWrong) => ExitCode::from(1),
+        Ok(Outcome::InputWrong) => ExitCode::from(2),
+        // Whoever reads our output has had enough: that is success.
+        Err(Fail::BrokenPipe) => ExitCode::SUCCESS,
+        Err(Fail::Said(message)) => {
+            screen::complain(&message);
+            ExitCode::from(2)
+        }
+    }
+}

@@ -1,11 +1,14 @@
 //! Answers: candidates with their evidence, and the verdict.
 
 use super::batch::{Guess, Kind, Sighting};
-use super::fit::Fit;
+use super::fit::{Fit, Own};
 use super::model::{IDENTIFIED, LISTED, LISTED_MOST, NEAR_MISSES, UNKNOWN};
 use crate::bits::Capture;
 use crate::decode::{Decode, Reading};
 use crate::layout::Layout;
+
+/// Parts of the evidence that round to nothing are left out, but not checks.
+const WORTH_NAMING: f64 = 0.05;
 
 /// What is settled about a capture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -142,18 +145,21 @@ impl<'t> Fit<'_, 't> {
     pub fn answer(&self, sighting: &Sighting) -> Answer<'t> {
         let Sighting { capture, reader, known } = sighting;
         let reader = self.batch.reader(reader);
-        let (guesses, promised) = self.guesses_of(reader, capture, known);
-        let weighed = self.weigh(reader, capture.len(), &guesses, &promised);
+        let (guesses, own, own_none) = self.guesses_of(reader, capture, known);
+        let weighed = self.weigh(reader, capture.len(), own_none, &guesses, &own);
         let mut odds: Vec<(f64, usize)> = guesses
             .iter()
             .enumerate()
-            .map(|(i, guess)| (weighed.wiring[guess.wiring()] * self.part(guess, promised[i]), i))
+            .map(|(i, guess)| (weighed.wiring[guess.wiring()] * self.part(guess, &own[i]), i))
             .collect();
         let all = weighed.none + odds.iter().map(|(odds, _)| odds).sum::<f64>();
         // Ties keep the order of the readings and of the table.
         odds.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        let none_probability = weighed.none / all;
+        // Where nothing fits, the nearest misses say why, whatever the reading.
         let near = |rank: usize, i: usize| {
-            rank < NEAR_MISSES && guesses[i].reading == Reading::AsCaptured
+            rank < NEAR_MISSES
+                && (none_probability >= UNKNOWN || guesses[i].reading == Reading::AsCaptured)
         };
         let listed: Vec<usize> = odds
             .iter()
@@ -172,12 +178,11 @@ impl<'t> Fit<'_, 't> {
                     reading: guess.reading,
                     word: guess.word,
                     restored: guess.restored,
-                    evidence: self.evidence(guess, promised[i], wiring),
-                    probability: wiring * self.part(guess, promised[i]) / all,
+                    evidence: self.evidence(guess, &own[i], wiring),
+                    probability: wiring * self.part(guess, &own[i]) / all,
                 }
             })
             .collect();
-        let none_probability = weighed.none / all;
         let named: f64 = candidates.iter().map(|c| c.probability).sum();
         let other_probability = match listed.len() == guesses.len() {
             true => 0.0,
@@ -192,13 +197,11 @@ impl<'t> Fit<'_, 't> {
     }
 
     /// The named parts of a guess's evidence; they add up.
-    fn evidence(&self, guess: &Guess, promised: f64, wiring: f64) -> Vec<Evidence> {
+    fn evidence(&self, guess: &Guess, own: &Own, wiring: f64) -> Vec<Evidence> {
         let kind = &self.batch.kinds[guess.kind as usize];
-        let shares = &self.shares[guess.kind as usize];
         let mut parts = Vec::new();
         let mut part = |why, bits: f64, words: String| {
-            // What rounds to nothing is left out, but not the checks.
-            if bits.abs() >= 0.005 || why == Why::Checks {
+            if bits.abs() >= WORTH_NAMING || why == Why::Checks {
                 parts.push(Evidence { why, bits, words });
             }
         };
@@ -209,19 +212,15 @@ impl<'t> Fit<'_, 't> {
         }
         part(Why::Digits, guess.rules.digits, digits_in_words(&decode));
         part(Why::Noted, guess.known, noted_in_words(guess.known));
-        let codes = kind.code.as_ref().map_or(0.0, |code| code.1);
-        let seen = shares.free + promised * codes;
-        let expected = shares.free + shares.repeating;
+        let (code_bits, file_bits) = self.code_bits(guess, own);
         let why = if kind.code_is_serial { Why::SerialHead } else { Why::SiteCode };
-        part(why, (seen / expected).log2(), self.code_in_words(kind, guess, promised));
+        part(why, code_bits, self.code_in_words(kind, guess, own.promised, code_bits));
         if self.batch.has_site && !kind.owned.is_empty() {
-            let with_file = (seen + shares.owned * guess.owned) / shares.all();
-            let bits = (with_file / (seen / expected)).log2();
             let words = match guess.owned > 0.0 {
                 true => "the site file lists this card".to_owned(),
                 false => "the site file lists other cards of this layout, not this one".to_owned(),
             };
-            part(Why::SiteFile, bits, words);
+            part(Why::SiteFile, file_bits, words);
         }
         let words = match guess.wiring() {
             0 => "other captures of this reader hint at another wiring".to_owned(),
@@ -237,9 +236,14 @@ impl<'t> Fit<'_, 't> {
         parts
     }
 
-    fn code_in_words(&self, kind: &Kind<'_>, guess: &Guess, promised: f64) -> String {
+    fn code_in_words(
+        &self,
+        kind: &Kind<'_>,
+        guess: &Guess,
+        promised: f64,
+        bits: f64,
+    ) -> String {
         let Some((span, _)) = &kind.code else { return String::new() };
-        let others = (promised * (self.total + 1.0)).round();
         let what = if kind.code_is_serial { "first byte" } else { "site code" };
         let code = match kind.code_is_serial {
             true => format!("0x{:02X}", span.number(&guess.word)),
@@ -247,10 +251,11 @@ impl<'t> Fit<'_, 't> {
                 .site()
                 .map_or_else(String::new, |site| site.to_string()),
         };
-        match others as u64 {
-            0 => format!("{what} {code} came in no other capture"),
-            1 => format!("{what} {code} came in 1 other capture"),
-            n => format!("{what} {code} came in {n} other captures"),
+        // The promise is a mean, drawn towards none: a number only where there are several.
+        match (promised * (self.total + 1.0)).round() {
+            _ if bits < 0.0 => format!("{what} {code} does not come back in this batch"),
+            n if n < 2.0 => format!("{what} {code} comes back in this batch"),
+            n => format!("{what} {code} came in about {n} other captures"),
         }
     }
 }

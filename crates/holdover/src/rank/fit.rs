@@ -7,7 +7,6 @@ use super::batch::{Batch, Guess, Kind};
 use super::model::{NONE_SHARE, PSEUDO_COUNT, REVERSED_LOG2, SETTLED, SWAPPED_LOG2, SWEEPS};
 use super::share::{self, Member, promise};
 use crate::bits::Capture;
-use crate::decode::Reading;
 
 /// A guess that could be a member of a code is not weighed below this
 /// likelihood: even a code that every capture carries could not lift it.
@@ -40,12 +39,6 @@ pub(super) struct Shares {
     start: f64,
 }
 
-impl Shares {
-    pub(super) fn all(&self) -> f64 {
-        self.free + self.owned + self.repeating
-    }
-}
-
 /// A batch with its proportions settled.
 #[derive(Debug)]
 pub struct Fit<'b, 't> {
@@ -56,9 +49,22 @@ pub struct Fit<'b, 't> {
     pub(super) total: f64,
     guesses: Vec<Guess>,
     of_item: Vec<Range<usize>>,
-    /// For each guess: the share promised to its code by the other captures.
-    promised: Vec<f64>,
+    /// For each guess: what it takes of each part itself.
+    own: Vec<Own>,
+    /// For each item: what it takes of "none of these" itself.
+    own_none: Vec<f64>,
     wiring: Vec<[f64; 4]>,
+}
+
+/// What one guess takes of its kind's parts, as shares. A capture must not
+/// prove itself: its own are left out where it is weighed.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Own {
+    free: f64,
+    owned: f64,
+    repeating: f64,
+    /// The share promised to the guess's code by the other captures.
+    pub promised: f64,
 }
 
 /// One capture's guesses against the fitted mixture.
@@ -98,7 +104,8 @@ impl<'t> Batch<'t> {
             none: vec![0.0; Capture::MAX_BITS + 2],
             shares: vec![Shares::default(); self.kinds.len()],
             total: 0.0,
-            promised: vec![0.0; guesses.len()],
+            own: vec![Own::default(); guesses.len()],
+            own_none: vec![0.0; self.items.len()],
             guesses,
             of_item,
             wiring: vec![wiring_prior(); self.readers.len()],
@@ -184,7 +191,7 @@ impl<'b, 't> Fit<'b, 't> {
         for (i, guess) in self.guesses.iter().enumerate() {
             let of = &self.batch.kinds[guess.kind as usize];
             let Some((span, codes)) = &of.code else { continue };
-            self.promised[i] = self.shares[guess.kind as usize].start / codes;
+            self.own[i].promised = self.shares[guess.kind as usize].start / codes;
             if guess.likelihood * codes < NEGLIGIBLE {
                 continue;
             }
@@ -210,21 +217,25 @@ impl<'b, 't> Fit<'b, 't> {
         Codes { first, members, kind: kind_of }
     }
 
-    /// The part of the mixture that a guess has, by code share `promised`.
-    fn parts(&self, guess: &Guess, promised: f64) -> (f64, f64, f64) {
+    /// The parts of the mixture that a guess has, as all other captures tell
+    /// them: codes free, on the site file, codes repeating.
+    fn parts(&self, guess: &Guess, own: &Own) -> (f64, f64, f64) {
         let shares = &self.shares[guess.kind as usize];
-        let codes = self.batch.kinds[guess.kind as usize].code.as_ref().map_or(0.0, |c| c.1);
         (
-            guess.likelihood * shares.free,
-            guess.likelihood * shares.owned * guess.owned,
-            guess.likelihood * promised * codes,
+            guess.likelihood * without(shares.free, own.free),
+            guess.likelihood * without(shares.owned, own.owned) * guess.owned,
+            guess.likelihood * own.promised * self.code_count(guess.kind),
         )
     }
 
-    fn sums(&self, length: usize, guesses: &[Guess], promised: &[f64]) -> [f64; 4] {
-        let mut sums = [self.none[length]; 4];
-        for (guess, promised) in guesses.iter().zip(promised) {
-            let (free, owned, repeating) = self.parts(guess, *promised);
+    fn code_count(&self, kind: u32) -> f64 {
+        self.batch.kinds[kind as usize].code.as_ref().map_or(0.0, |code| code.1)
+    }
+
+    fn sums(&self, none: f64, guesses: &[Guess], own: &[Own]) -> [f64; 4] {
+        let mut sums = [none; 4];
+        for (guess, own) in guesses.iter().zip(own) {
+            let (free, owned, repeating) = self.parts(guess, own);
             sums[guess.wiring()] += free + owned + repeating;
         }
         sums
@@ -232,14 +243,14 @@ impl<'b, 't> Fit<'b, 't> {
 
     /// One sweep of expectation-maximisation; the largest change of a proportion.
     fn sweep(&mut self, codes: &Codes, weights: &[f64], most_codes: f64) -> f64 {
-        let sums: Vec<[f64; 4]> = self
-            .batch
-            .items
-            .iter()
-            .zip(&self.of_item)
-            .map(|(item, range)| {
-                let (guesses, promised) = (&self.guesses[range.clone()], &self.promised[range.clone()]);
-                self.sums(item.capture.len(), guesses, promised)
+        let items = self.batch.items.iter().enumerate();
+        let none_of = |i: usize, length: usize| without(self.none[length], self.own_none[i]);
+        let sums: Vec<[f64; 4]> = items
+            .clone()
+            .map(|(i, item)| {
+                let range = self.of_item[i].clone();
+                let none = none_of(i, item.capture.len());
+                self.sums(none, &self.guesses[range.clone()], &self.own[range])
             })
             .collect();
         let prior = wiring_prior();
@@ -251,26 +262,34 @@ impl<'b, 't> Fit<'b, 't> {
         }
         self.wiring = logs.into_iter().map(softmax).collect();
 
+        let all = self.total + PSEUDO_COUNT;
         let mut none = vec![0.0; self.none.len()];
         let mut counts = vec![(0.0, 0.0, 0.0); self.shares.len()];
         let mut members = vec![Member { ratio: 0.0, weight: 0.0 }; self.guesses.len()];
-        for (i, item) in self.batch.items.iter().enumerate() {
+        for (i, item) in items {
+            let length = item.capture.len();
             let wiring = self.wiring[item.reader as usize];
             let scale: [f64; 4] = std::array::from_fn(|w| weights[i] * wiring[w] / sums[i][w]);
-            none[item.capture.len()] += self.none[item.capture.len()] * scale.iter().sum::<f64>();
+            let takes = without(self.none[length], self.own_none[i]) * scale.iter().sum::<f64>();
+            none[length] += takes;
+            self.own_none[i] = takes / all;
             for g in self.of_item[i].clone() {
                 let guess = &self.guesses[g];
                 let w = guess.wiring();
-                let (free, owned, repeating) = self.parts(guess, self.promised[g]);
+                let (free, owned, repeating) = self.parts(guess, &self.own[g]);
+                let takes = (scale[w] * free, scale[w] * owned, scale[w] * repeating);
                 let count = &mut counts[guess.kind as usize];
-                count.0 += scale[w] * free;
-                count.1 += scale[w] * owned;
-                count.2 += scale[w] * repeating;
-                let codes = self.batch.kinds[guess.kind as usize].code.as_ref().map_or(0.0, |c| c.1);
+                count.0 += takes.0;
+                count.1 += takes.1;
+                count.2 += takes.2;
                 members[g] = Member {
-                    ratio: guess.likelihood * codes / (sums[i][w] - repeating),
+                    ratio: guess.likelihood * self.code_count(guess.kind)
+                        / (sums[i][w] - repeating),
                     weight: weights[i] * wiring[w],
                 };
+                let own = &mut self.own[g];
+                (own.free, own.owned) = (takes.0 / all, takes.1 / all);
+                own.repeating = takes.2 / all;
             }
         }
         let change = self.settle(none, counts);
@@ -322,7 +341,7 @@ impl<'b, 't> Fit<'b, 't> {
             }
             promise(&of_code, self.epsilon(*kind), self.total, &mut out);
             for (id, share) in ids.iter().zip(&out) {
-                self.promised[*id as usize] = *share;
+                self.own[*id as usize].promised = *share;
             }
         }
     }
@@ -336,13 +355,14 @@ impl<'b, 't> Fit<'b, 't> {
         self.batch.readers.iter().zip(&self.wiring).map(of).collect()
     }
 
-    /// The guesses at one capture and the share promised to each one's code.
+    /// The guesses at one capture, what each takes of the mixture itself, and
+    /// what the capture takes of "none of these".
     pub(super) fn guesses_of(
         &self,
         reader: Option<u32>,
         capture: &Capture,
         known: &super::Known,
-    ) -> (Vec<Guess>, Vec<f64>) {
+    ) -> (Vec<Guess>, Vec<Own>, f64) {
         let item = reader.and_then(|r| self.batch.index.get(&(r, *capture))).map(|i| *i as usize);
         match item {
             Some(i) => {
@@ -351,16 +371,17 @@ impl<'b, 't> Fit<'b, 't> {
                     true => self.guesses[range.clone()].to_vec(),
                     false => self.batch.guesses(capture, known),
                 };
-                (guesses, self.promised[range].to_vec())
+                (guesses, self.own[range].to_vec(), self.own_none[i])
             }
             // Never seen: promised what a new code is.
             None => {
                 let guesses = self.batch.guesses(capture, known);
-                let promised = guesses
-                    .iter()
-                    .map(|guess| self.epsilon(guess.kind) / (self.total + PSEUDO_COUNT))
-                    .collect();
-                (guesses, promised)
+                let new = |guess: &Guess| Own {
+                    promised: self.epsilon(guess.kind) / (self.total + PSEUDO_COUNT),
+                    ..Own::default()
+                };
+                let own = guesses.iter().map(new).collect();
+                (guesses, own, 0.0)
             }
         }
     }
@@ -369,22 +390,43 @@ impl<'b, 't> Fit<'b, 't> {
         &self,
         reader: Option<u32>,
         length: usize,
+        own_none: f64,
         guesses: &[Guess],
-        promised: &[f64],
+        own: &[Own],
     ) -> Weighed {
-        let sums = self.sums(length, guesses, promised);
+        let none = without(self.none[length], own_none);
+        let sums = self.sums(none, guesses, own);
         let wiring = reader.map_or_else(wiring_prior, |r| self.wiring[r as usize]);
         let mut others: [f64; 4] = std::array::from_fn(|w| wiring[w] / sums[w]);
         let norm: f64 = others.iter().sum();
         others.iter_mut().for_each(|w| *w /= norm);
-        Weighed { none: self.none[length], wiring: others }
+        Weighed { none, wiring: others }
     }
 
     /// The mixture's part for a guess, free, owned and repeating together.
-    pub(super) fn part(&self, guess: &Guess, promised: f64) -> f64 {
-        let (free, owned, repeating) = self.parts(guess, promised);
+    pub(super) fn part(&self, guess: &Guess, own: &Own) -> f64 {
+        let (free, owned, repeating) = self.parts(guess, own);
         free + owned + repeating
     }
+
+    /// What the other captures say of a guess's code and of the site file:
+    /// log2 of how much better than an even spread each explains it.
+    pub(super) fn code_bits(&self, guess: &Guess, own: &Own) -> (f64, f64) {
+        let shares = &self.shares[guess.kind as usize];
+        let free = without(shares.free, own.free);
+        let owned = without(shares.owned, own.owned);
+        let repeating = without(shares.repeating, own.repeating);
+        let seen = free + own.promised * self.code_count(guess.kind);
+        let code = seen / (free + repeating);
+        let with_file = (seen + owned * guess.owned) / (free + repeating + owned);
+        (code.log2(), (with_file / code).log2())
+    }
+}
+
+/// A share without what one capture takes of it itself.
+fn without(share: f64, own: f64) -> f64 {
+    // Rounding must not make a share vanish or turn negative.
+    (share - own).max(share * 1e-9)
 }
 
 fn softmax(logs: [f64; 4]) -> [f64; 4] {

@@ -1,0 +1,153 @@
+//! `holdover compose`: field values to captures.
+
+use std::io::Write;
+
+use holdover::bits::Capture;
+use holdover::decode::Reading;
+use holdover::file::nearest;
+use holdover::layout::{Layout, Value};
+use serde_json::{Map, json};
+
+use crate::args::{self, Format};
+use crate::fail::{Fail, Outcome};
+use crate::table::write_csv;
+use crate::{files, screen};
+
+/// Captures made in one go at most; a slip of the pen in a range should not
+/// fill a disk.
+const MOST: u128 = 10_000_000;
+
+/// A field and the values it takes.
+struct Range {
+    role: String,
+    first: Value,
+    count: u128,
+}
+
+pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
+    let table = files::tables(&args.tables.tables)?;
+    let layout = files::layout(&table, &args.layout)?;
+    let reading = reading(&args.reading)?;
+    let ranges = args.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
+    let count = ranges.iter().try_fold(1u128, |count, range| count.checked_mul(range.count));
+    let count = count.filter(|count| *count <= MOST).ok_or_else(|| {
+        Fail::said(format!("the ranges make more than {MOST} captures: shorten one"))
+    })?;
+    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    if args.format == Format::Csv {
+        let mut csv = csv::Writer::from_writer(&mut out);
+        let fields = layout.fields().iter().map(|field| field.role.name());
+        let head: Vec<&str> = ["bits", "layout"].into_iter().chain(fields).collect();
+        write_csv(&mut csv, &head)?;
+        csv.flush()?;
+    }
+    for i in 0..count {
+        let values = nth(&ranges, i);
+        let named: Vec<(&str, Value)> =
+            values.iter().map(|(role, value)| (*role, value.clone())).collect();
+        let word = layout
+            .compose(&named)
+            .map_err(|error| Fail::said(format!("{}: {error}", layout.id())))?;
+        let capture = reading.capture_of(&word, false).ok_or_else(|| {
+            Fail::said(format!("{} bits leave no capture under {reading}", word.len()))
+        })?;
+        write(&mut out, args, layout, &capture, &named)?;
+    }
+    out.flush()?;
+    Ok(Outcome::Done)
+}
+
+fn reading(name: &str) -> Result<Reading, Fail> {
+    let names = Reading::ALL.map(Reading::name);
+    Reading::ALL.into_iter().find(|reading| reading.name() == name).ok_or_else(|| {
+        let mend = match nearest(name, names) {
+            Some(near) => format!("did you mean {near:?}?"),
+            None => format!("expected one of {}", names.join(", ")),
+        };
+        Fail::said(format!("no reading {:?}: {mend}", screen::plain(name)))
+    })
+}
+
+fn range(text: &str) -> Result<Range, Fail> {
+    let shown = screen::plain(text);
+    let (role, value) = text.split_once('=').ok_or_else(|| {
+        Fail::said(format!("{shown}: expected field=value, such as card=4321"))
+    })?;
+    let (first, last) = value.split_once('-').unwrap_or((value, value));
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    if !digits(first) || !digits(last) {
+        return Err(Fail::said(format!(
+            "{shown}: expected a whole number or a range, such as card=4321 or card=1-20"
+        )));
+    }
+    let number = |text: &str| {
+        text.parse::<u128>().map_err(|_| Fail::said(format!("{shown}: the number is over 128 bits")))
+    };
+    let (low, high) = (number(first)?, number(last)?);
+    if low > high {
+        return Err(Fail::said(format!("{shown}: the range ends before it begins")));
+    }
+    Ok(Range {
+        role: role.trim().to_owned(),
+        first: Value::Digits(first.to_owned()),
+        count: (high - low).saturating_add(1),
+    })
+}
+
+/// The values of the `i`th capture; the last range runs fastest.
+fn nth(ranges: &[Range], mut i: u128) -> Vec<(&str, Value)> {
+    let mut values = Vec::with_capacity(ranges.len());
+    for range in ranges.iter().rev() {
+        let step = i % range.count;
+        i /= range.count;
+        let first = range.first.to_string();
+        // The first value keeps its leading zeros: it may be decimal digits.
+        let value = match (step, first.parse::<u128>()) {
+            (1.., Ok(number)) => Value::Digits(format!("{:0>w$}", number + step, w = first.len())),
+            _ => Value::Digits(first),
+        };
+        values.push((range.role.as_str(), value));
+    }
+    values.reverse();
+    values
+}
+
+fn write(
+    out: &mut impl Write,
+    args: &args::Compose,
+    layout: &Layout,
+    capture: &Capture,
+    values: &[(&str, Value)],
+) -> Result<(), Fail> {
+    let bits = match args.hex {
+        true => format!("0x{}/{}", capture.to_hex(), capture.len()),
+        false => capture.to_string(),
+    };
+    let value = |role: &str| {
+        values.iter().find(|(name, _)| *name == role).map_or_else(String::new, |v| v.1.to_string())
+    };
+    match args.format {
+        Format::Text => writeln!(out, "{bits}")?,
+        Format::Csv => {
+            let fields = layout.fields().iter().map(|field| value(field.role.name()));
+            let cells: Vec<String> =
+                [bits, layout.id().to_owned()].into_iter().chain(fields).collect();
+            let mut csv = csv::Writer::from_writer(&mut *out);
+            write_csv(&mut csv, &cells)?;
+            csv.flush()?;
+        }
+        Format::Json => {
+            let mut object = Map::new();
+            object.insert("bits".into(), bits.into());
+            object.insert("layout".into(), layout.id().into());
+            for field in layout.fields() {
+                let text = value(field.role.name());
+                let small = text.parse::<u64>().ok().filter(|n| *n < 1 << 53 && field.digits().is_none());
+                let value = small.map_or_else(|| json!(text), |n| json!(n));
+                object.insert(field.role.name().into(), value);
+            }
+            writeln!(out, "{}", serde_json::Value::Object(object))?;
+        }
+    }
+    Ok(())
+}

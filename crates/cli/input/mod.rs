@@ -1,0 +1,206 @@
+//! Captures from arguments, files and pipes, told apart by their content.
+
+mod csv;
+mod json;
+mod lines;
+mod source;
+
+use std::fs::File;
+use std::io::{self, Read};
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::{self, RecvTimeoutError};
+use std::thread;
+use std::time::Duration;
+
+use holdover::bits::CaptureText;
+use holdover::rank::{Known, Sighting};
+
+use crate::fail::Fail;
+use crate::screen;
+use source::Source;
+
+/// A pipe that is silent this long is answered (fixed by the design).
+const PAUSE: Duration = Duration::from_millis(200);
+
+/// Bytes read at once.
+const BLOCK: usize = 1 << 16;
+
+/// One line of input, read or not.
+#[derive(Debug)]
+pub struct Row {
+    /// File name, "-" for standard input, "argument" for the command line.
+    pub source: Arc<str>,
+    /// Line of the source, from 1; of arguments, which one.
+    pub line: u64,
+    /// The capture, or why it is none.
+    pub entry: Result<Entry, String>,
+}
+
+/// A capture with all that came beside it.
+#[derive(Debug)]
+pub struct Entry {
+    /// The capture and what is known of it.
+    pub sighting: Sighting,
+    /// What had to be assumed to read it.
+    pub notes: Vec<String>,
+    /// Columns to carry through to the output.
+    pub carried: Carried,
+}
+
+/// Columns beside the bits, as the input has them.
+#[derive(Debug, Clone, Default)]
+pub struct Carried {
+    /// Their headings.
+    pub headings: Arc<Vec<String>>,
+    /// Their cells, one a heading.
+    pub cells: Vec<String>,
+}
+
+impl Carried {
+    /// Heading and cell, in the input's order.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.headings.iter().map(String::as_str).zip(self.cells.iter().map(String::as_str))
+    }
+
+    /// The cell under a heading.
+    pub fn cell(&self, heading: &str) -> Option<&str> {
+        self.iter().find(|(h, _)| h.eq_ignore_ascii_case(heading)).map(|(_, cell)| cell)
+    }
+}
+
+/// What happens while input is read.
+pub enum Event {
+    /// A line came.
+    Row(Row),
+    /// A live pipe paused.
+    Pause,
+}
+
+/// Reads every input in turn and hands on what comes; `wait` makes a pipe
+/// count as a whole file.
+pub fn read(
+    inputs: &[String],
+    wait: bool,
+    mut on: impl FnMut(Event) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    if inputs.iter().filter(|input| *input == "-").count() > 1 {
+        return Err(Fail::said("standard input is named twice: write \"-\" once"));
+    }
+    for (i, input) in inputs.iter().enumerate() {
+        if input == "-" {
+            match wait || stdin_is_file() {
+                true => whole("-", io::stdin().lock(), &mut on)?,
+                false => live(&mut on)?,
+            }
+        } else if let Ok(read) = input.parse::<CaptureText>() {
+            on(Event::Row(argument(i, Ok(read))))?;
+        } else if Path::new(input).exists() {
+            let file = File::open(input).map_err(|error| Fail::file(input, &error))?;
+            if file.metadata().is_ok_and(|about| about.is_dir()) {
+                return Err(Fail::said(format!("{input}: is a directory: name a file in it")));
+            }
+            whole(input, file, &mut on)?;
+        } else if looks_like_a_capture(input) {
+            on(Event::Row(argument(i, input.parse::<CaptureText>())))?;
+        } else {
+            let input = screen::plain(input);
+            let message = format!("{input}: no such file, and no capture of 0 and 1: check the name");
+            return Err(Fail::said(message));
+        }
+    }
+    Ok(())
+}
+
+fn argument(i: usize, read: Result<CaptureText, holdover::bits::CaptureError>) -> Row {
+    let entry = read.map_err(|error| error.to_string()).map(|read| entry(read, Known::default()));
+    Row { source: "argument".into(), line: i as u64 + 1, entry }
+}
+
+/// An entry with nothing beside the bits.
+fn entry(read: CaptureText, known: Known) -> Entry {
+    Entry {
+        notes: read.note.iter().map(ToString::to_string).collect(),
+        sighting: Sighting { capture: read.capture, reader: String::new(), known },
+        carried: Carried::default(),
+    }
+}
+
+/// Digits and separators only: meant as a capture, not as a file's name.
+fn looks_like_a_capture(text: &str) -> bool {
+    let digits = text.strip_prefix("0x").unwrap_or(text);
+    let first = digits.starts_with(|c: char| c.is_ascii_hexdigit());
+    (first || text.starts_with("0x"))
+        && digits.chars().all(|c| c.is_ascii_hexdigit() || " _-:/".contains(c))
+        && digits.chars().any(|c| c.is_ascii_digit())
+}
+
+/// Whether standard input is a file, which has an end worth waiting for.
+fn stdin_is_file() -> bool {
+    #[cfg(unix)]
+    let copy = std::os::fd::AsFd::as_fd(&io::stdin()).try_clone_to_owned().map(File::from);
+    #[cfg(windows)]
+    let copy = std::os::windows::io::AsHandle::as_handle(&io::stdin())
+        .try_clone_to_owned()
+        .map(File::from);
+    copy.and_then(|file| file.metadata()).is_ok_and(|about| about.is_file())
+}
+
+fn whole(
+    name: &str,
+    mut from: impl Read,
+    on: &mut impl FnMut(Event) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    let mut source = Source::new(name);
+    let mut block = vec![0; BLOCK];
+    let mut rows = Vec::new();
+    loop {
+        match from.read(&mut block) {
+            Ok(0) => break,
+            Ok(count) => source.feed(&block[..count], &mut rows),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(Fail::file(name, &error)),
+        }
+        rows.drain(..).try_for_each(|row| on(Event::Row(row)))?;
+    }
+    source.end(&mut rows);
+    rows.drain(..).try_for_each(|row| on(Event::Row(row)))
+}
+
+/// Reads a pipe in a thread of its own, so that its silence is noticed.
+fn live(on: &mut impl FnMut(Event) -> Result<(), Fail>) -> Result<(), Fail> {
+    let (send, receive) = mpsc::sync_channel::<io::Result<Vec<u8>>>(16);
+    thread::spawn(move || {
+        let mut stdin = io::stdin().lock();
+        let mut block = vec![0; BLOCK];
+        loop {
+            let sent = match stdin.read(&mut block) {
+                Ok(0) => return,
+                Ok(count) => send.send(Ok(block[..count].to_vec())),
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+                Err(error) => {
+                    _ = send.send(Err(error));
+                    return;
+                }
+            };
+            if sent.is_err() {
+                return;
+            }
+        }
+    });
+    let mut source = Source::new("-");
+    let mut rows = Vec::new();
+    loop {
+        match receive.recv_timeout(PAUSE) {
+            Ok(Ok(block)) => {
+                source.feed(&block, &mut rows);
+                rows.drain(..).try_for_each(|row| on(Event::Row(row)))?;
+            }
+            Ok(Err(error)) => return Err(Fail::file("-", &error)),
+            Err(RecvTimeoutError::Timeout) => on(Event::Pause)?,
+            Err(RecvTimeoutError::Disconnected) => break,
+        }
+    }
+    source.end(&mut rows);
+    rows.drain(..).try_for_each(|row| on(Event::Row(row)))
+}

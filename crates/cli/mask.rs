@@ -1,0 +1,64 @@
+//! Hiding card numbers: the last two digits stay.
+
+use holdover::layout::{Field, Part, Value};
+
+/// What stands for a hidden digit or bit.
+pub const HIDDEN: char = '*';
+
+/// Digits that stay.
+const KEPT: usize = 2;
+
+/// A number with all but its last two digits hidden; padded first to `width`
+/// digits, so that its size shows nothing either.
+pub fn number(value: &Value, width: usize) -> String {
+    digits(&format!("{:0>width$}", value.to_string()))
+}
+
+fn digits(text: &str) -> String {
+    let hidden = text.chars().count().saturating_sub(KEPT);
+    text.chars().enumerate().map(|(i, c)| if i < hidden { HIDDEN } else { c }).collect()
+}
+
+/// A field's value as masked output shows it: site codes stay, the rest goes.
+pub fn field(field: &Field, value: &Value) -> Option<String> {
+    (!field.belongs_to(Part::Site)).then(|| number(value, field.decimal_width()))
+}
+
+/// A text of the technician's own: numbers in it are hidden like card numbers.
+pub fn text(text: &str) -> String {
+    let mut out = String::new();
+    let mut run = String::new();
+    for c in text.chars().chain(['\0']) {
+        if c.is_ascii_hexdigit() {
+            run.push(c);
+            continue;
+        }
+        // Words of letters alone are no numbers.
+        match run.bytes().any(|b| b.is_ascii_digit()) {
+            true => out.push_str(&digits(&run)),
+            false => out.push_str(&run),
+        }
+        run.clear();
+        out.push(c);
+    }
+    out.pop();
+    out
+}
+
+/// Bits, all hidden.
+pub fn bits(len: usize) -> String {
+    HIDDEN.to_string().repeat(len)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_digits_stay() {
+        assert_eq!(number(&Value::Number(4321), 5), "***21");
+        assert_eq!(number(&Value::Number(7), 5), "***07");
+        assert_eq!(text("loft 3, card 0004321 blue"), "loft 3, card *****21 blue");
+        assert_eq!(text("0x1A2B3C"), "0x****3C");
+    }
+}

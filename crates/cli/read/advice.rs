@@ -1,0 +1,185 @@
+//! What to do next, for a batch as a whole.
+
+use std::collections::BTreeMap;
+
+use holdover::decode::Reading;
+use holdover::rank::{Fit, Verdict};
+
+use super::Answered;
+use super::text::percent;
+use crate::screen::{self, STRONG, in_style, plain};
+
+/// A reader's wiring is named from this probability on.
+const NAMED: f64 = 0.5;
+
+/// What came of a batch, counted.
+#[derive(Default)]
+pub struct Advice {
+    captures: usize,
+    identified: BTreeMap<String, usize>,
+    /// Ambiguous captures by the layouts that fit.
+    twins: BTreeMap<String, usize>,
+    failing: usize,
+    slipped: usize,
+    weak: BTreeMap<String, usize>,
+    unknown: BTreeMap<usize, usize>,
+    mismatched: usize,
+}
+
+/// Candidates from this probability on count as fitting.
+const FITS: f64 = 0.05;
+
+impl Advice {
+    pub fn add(&mut self, answered: &Answered<'_, '_>) {
+        let Answered { entry, answer, .. } = answered;
+        self.captures += 1;
+        let Some(best) = answer.candidates.first() else {
+            *self.unknown.entry(entry.sighting.capture.len()).or_default() += 1;
+            return;
+        };
+        if entry.sighting.known.print_agrees(&best.decode()) == Some(false) {
+            self.mismatched += 1;
+        }
+        match answer.verdict {
+            Verdict::Identified => {
+                *self.identified.entry(best.layout.id().to_owned()).or_default() += 1;
+            }
+            Verdict::Unknown => {
+                *self.unknown.entry(entry.sighting.capture.len()).or_default() += 1;
+            }
+            Verdict::Ambiguous => {
+                let mut fit: Vec<&str> = answer
+                    .candidates
+                    .iter()
+                    .filter(|c| c.probability >= FITS)
+                    .map(|c| c.layout.id())
+                    .collect();
+                fit.dedup();
+                if !best.holds() {
+                    self.failing += 1;
+                } else if fit.len() > 1 {
+                    fit.sort_unstable();
+                    fit.dedup();
+                    *self.twins.entry(fit.join(" and ")).or_default() += 1;
+                } else if best.layout.rank() == 0 {
+                    *self.weak.entry(best.layout.id().to_owned()).or_default() += 1;
+                } else {
+                    *self.twins.entry(best.layout.id().to_owned()).or_default() += 1;
+                }
+            }
+        }
+        if best.reading.bits_lost() != 0 && answer.verdict != Verdict::Unknown {
+            self.slipped += 1;
+        }
+    }
+
+    /// The advice, in the order things are done.
+    pub fn lines(&self, fit: &Fit<'_, '_>, hide: bool) -> Vec<String> {
+        let mut said: Vec<String> = Vec::new();
+        for wiring in fit.wiring() {
+            let Some((state, p)) = likeliest(&wiring.probability) else { continue };
+            let reader = match wiring.reader.as_str() {
+                "" => "this reader".to_owned(),
+                name => format!("reader {}", plain(name)),
+            };
+            let p = percent(p);
+            said.push(match state {
+                Reading::LinesSwapped => format!(
+                    "{reader}: D0 and D1 are swapped ({p}). Swap the two data wires at the reader, \
+                     then read one card again"
+                ),
+                Reading::Reversed => format!(
+                    "{reader}: the bits come in reverse order ({p}). Look at the reader's output \
+                     setting, then read one card again"
+                ),
+                _ => format!(
+                    "{reader}: D0 and D1 are swapped and the bits come in reverse order ({p}). Swap \
+                     the two data wires at the reader and look at its output setting"
+                ),
+            });
+        }
+        if self.slipped > 0 {
+            said.push(format!(
+                "{} lost or gained a bit. Read the card again, slowly; if it stays, look at the \
+                 cable, the common ground and the probe's sampling rate",
+                captures(self.slipped)
+            ));
+        }
+        if self.failing > 0 {
+            said.push(format!(
+                "{} with a failed check. Read the card again: a second read that differs is a bad \
+                 read, one that repeats is another layout or a card made wrong",
+                captures(self.failing)
+            ));
+        }
+        for (ids, count) in &self.twins {
+            let several = ids.contains(" and ");
+            let which = match several {
+                true => format!("{ids} fit"),
+                false => format!("only {ids} fits, but not surely"),
+            };
+            let print = if hide { "" } else { ", or compare one card's print with the numbers above" };
+            said.push(format!(
+                "{}: {which}. Read three more cards of this batch{print}",
+                captures(*count)
+            ));
+        }
+        for (id, count) in &self.weak {
+            said.push(format!(
+                "{}: {id} has no check, so any capture of that length fits it. Read the card at \
+                 another reader, or compare the number with its print",
+                captures(*count)
+            ));
+        }
+        for (length, count) in &self.unknown {
+            said.push(format!(
+                "{} of {length} bits: no layout fits. Collect ten cards of this kind with their \
+                 printed numbers, then `holdover learn`; first read one card twice, to be sure of \
+                 the bits",
+                captures(*count)
+            ));
+        }
+        if self.mismatched > 0 {
+            said.push(format!(
+                "{} whose noted number differs from the card's. Look at those prints again before \
+                 relying on either",
+                captures(self.mismatched)
+            ));
+        }
+        if said.is_empty() && !self.identified.is_empty() {
+            let kinds: Vec<String> =
+                self.identified.iter().map(|(id, count)| format!("{count} {id}")).collect();
+            said.push(match self.captures {
+                1 => "compare the number with the card's print; then list the card in the roster, \
+                      with its holder"
+                    .to_owned(),
+                _ => format!(
+                    "all identified ({}): compare two numbers with the cards' prints, then list \
+                     the cards in the roster",
+                    kinds.join(", ")
+                ),
+            });
+        }
+        let width = screen::width();
+        let mut lines = Vec::new();
+        for text in said {
+            for (i, line) in screen::wrap(&text, width - 6).into_iter().enumerate() {
+                lines.push(match i {
+                    0 => format!("{}  {line}", in_style(STRONG, "next")),
+                    _ => format!("      {line}"),
+                });
+            }
+        }
+        lines
+    }
+}
+
+/// The wiring a reader most likely has, where that is not the right one.
+pub fn likeliest(probability: &[f64; 4]) -> Option<(Reading, f64)> {
+    let states = Reading::WIRING.into_iter().zip(*probability);
+    states.skip(1).find(|(_, p)| *p >= NAMED)
+}
+
+fn captures(count: usize) -> String {
+    if count == 1 { "1 capture".to_owned() } else { format!("{count} captures") }
+}

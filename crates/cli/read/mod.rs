@@ -1,0 +1,134 @@
+//! `holdover read`: captures in, verdicts out.
+
+mod advice;
+mod csv;
+mod json;
+mod notes;
+mod summary;
+mod text;
+
+use holdover::layout::Table;
+use holdover::rank::{Answer, Batch, Fit, Verdict};
+use holdover::site::Site;
+
+use crate::args::{self, Format};
+use crate::fail::{Fail, Outcome};
+use crate::input::{self, Entry, Event, Row};
+use crate::{files, screen};
+
+/// A capture with its answer.
+pub struct Answered<'a, 't> {
+    pub row: &'a Row,
+    pub entry: &'a Entry,
+    pub answer: &'a Answer<'t>,
+    /// Everything worth saying beside the candidates.
+    pub notes: Vec<String>,
+}
+
+/// One way to show answers.
+trait Report {
+    /// A capture and its answer.
+    fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail>;
+
+    /// A line that is no capture.
+    fn invalid(&mut self, row: &Row, why: &str) -> Result<(), Fail>;
+
+    /// All that has come so far is answered: what the batch says as a whole.
+    fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail>;
+
+    /// The end of the input.
+    fn end(&mut self) -> Result<(), Fail> {
+        Ok(())
+    }
+}
+
+/// What is read, and what has been found so far.
+struct Job<'a, 't> {
+    args: &'a args::Read,
+    site: Option<&'a Site>,
+    batch: Batch<'t>,
+    pending: Vec<Row>,
+    outcome: Outcome,
+    report: Box<dyn Report + 'a>,
+}
+
+pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
+    let table = files::tables(&args.tables.tables)?;
+    let site = args.site.as_deref().map(|path| files::site(path, &table)).transpose()?;
+    let report: Box<dyn Report + '_> = match (args.summary, args.format) {
+        (true, format) => Box::new(summary::Summary::new(format, args.mask)),
+        (false, Format::Text) => Box::new(text::Text::new(args)),
+        (false, Format::Json) => Box::new(json::Json::new(args.mask)),
+        (false, Format::Csv) => Box::new(csv::Csv::new(args.mask)),
+    };
+    job(args, &table, site.as_ref(), report)
+}
+
+fn job<'a>(
+    args: &'a args::Read,
+    table: &'a Table,
+    site: Option<&'a Site>,
+    report: Box<dyn Report + 'a>,
+) -> Result<Outcome, Fail> {
+    let mut job = Job {
+        args,
+        site,
+        batch: Batch::new(table, site),
+        pending: Vec::new(),
+        outcome: Outcome::Done,
+        report,
+    };
+    // What came before a failure is still answered.
+    let mut any = false;
+    let read = input::read(&args.inputs, args.batch, |event| match event {
+        Event::Row(row) => {
+            any = true;
+            if let Ok(entry) = &row.entry {
+                job.batch.see(&entry.sighting);
+            }
+            job.pending.push(row);
+            Ok(())
+        }
+        Event::Pause => job.answer(),
+    });
+    if let Err(Fail::BrokenPipe) = read {
+        return Err(Fail::BrokenPipe);
+    }
+    job.answer()?;
+    job.report.end()?;
+    read?;
+    if !any {
+        let mend = "give bits, a file with one capture a line, or \"-\"";
+        return Err(Fail::said(format!("no captures in the input: {mend}")));
+    }
+    Ok(job.outcome)
+}
+
+impl Job<'_, '_> {
+    /// Answers what is pending, by all that has been seen.
+    fn answer(&mut self) -> Result<(), Fail> {
+        if self.pending.is_empty() {
+            return Ok(());
+        }
+        let fit = self.batch.fit();
+        for row in self.pending.drain(..) {
+            let entry = match &row.entry {
+                Ok(entry) => entry,
+                Err(why) => {
+                    self.outcome = Outcome::InputWrong;
+                    let source = screen::plain(&row.source);
+                    screen::complain(&format!("{source}:{}: {why}", row.line));
+                    self.report.invalid(&row, why)?;
+                    continue;
+                }
+            };
+            let answer = fit.answer(&entry.sighting);
+            if answer.verdict != Verdict::Identified {
+                self.outcome = self.outcome.max(Outcome::CardsWrong);
+            }
+            let notes = notes::of(entry, &answer, self.site, self.args.mask);
+            self.report.answered(&Answered { row: &row, entry, answer: &answer, notes })?;
+        }
+        self.report.paused(&fit)
+    }
+}

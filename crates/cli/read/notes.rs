@@ -1,0 +1,133 @@
+//! What is worth saying of one capture beside its candidates.
+
+use holdover::decode::serial::SerialNumber;
+use holdover::decode::{Decode, Reading};
+use holdover::layout::Value;
+use holdover::rank::{Answer, Candidate, Verdict};
+use holdover::site::Site;
+
+use crate::input::Entry;
+use crate::mask;
+
+/// Candidates from this probability on have their serial numbers looked at.
+const WORTH_A_NOTE: f64 = 0.05;
+
+/// All notes on one capture; none gives a card number away under a mask.
+pub fn of(entry: &Entry, answer: &Answer<'_>, site: Option<&Site>, hide: bool) -> Vec<String> {
+    let mut notes: Vec<String> = match hide {
+        true => entry.notes.iter().map(|note| mask::text(note)).collect(),
+        false => entry.notes.clone(),
+    };
+    if let Some(best) = answer.best() {
+        notes.extend(reading(best));
+        notes.extend(twins(answer, hide));
+        notes.extend(print(entry, best, hide));
+        notes.extend(site.and_then(|site| ownership(best, answer, site)));
+    }
+    for candidate in answer.candidates.iter().filter(|c| c.probability >= WORTH_A_NOTE) {
+        for note in serial(candidate, hide) {
+            if !notes.contains(&note) {
+                notes.push(note);
+            }
+        }
+    }
+    notes
+}
+
+fn reading(best: &Candidate<'_>) -> Option<String> {
+    let note = match best.reading {
+        Reading::AsCaptured => return None,
+        Reading::LinesSwapped => "the two data lines are swapped: every bit is inverted",
+        Reading::Reversed => "the bits came in reverse order",
+        Reading::LinesSwappedReversed => {
+            "the two data lines are swapped and the bits came in reverse order"
+        }
+        Reading::FirstBitLost => "the first bit was not caught; the one shown is worked out",
+        Reading::LastBitLost => "the last bit was not caught; the one shown is worked out",
+        Reading::ExtraFirstBit => "the first bit caught is not the card's",
+        Reading::ExtraLastBit => "the last bit caught is not the card's",
+    };
+    Some(note.to_owned())
+}
+
+/// Layouts with the same checks: what each would make of the same bits.
+fn twins(answer: &Answer<'_>, hide: bool) -> Option<String> {
+    let best = answer.candidates.first()?;
+    let twins: Vec<_> = answer
+        .candidates
+        .iter()
+        .filter(|c| c.reading == best.reading && c.word == best.word)
+        .filter(|c| c.layout.same_rules(best.layout))
+        .collect();
+    if twins.len() < 2 {
+        return None;
+    }
+    let ids: Vec<_> = twins.iter().map(|c| c.layout.id()).collect();
+    let note = format!("{} have the same bits and checks", ids.join(" and "));
+    if hide {
+        return Some(format!("{note}; the printed number tells which it is"));
+    }
+    let readings: Vec<_> = twins.iter().map(|c| numbers(&c.decode())).collect();
+    Some(format!("{note}; the card's print tells which it is: {}", readings.join(" or ")))
+}
+
+/// Site and card number as people write them.
+pub fn numbers(decode: &Decode<'_>) -> String {
+    match (decode.site(), decode.card()) {
+        (Some(site), Some(card)) => format!("{site} {card}"),
+        (None, Some(card)) => card.to_string(),
+        _ => {
+            let fields: Vec<_> = decode.fields().map(|(role, v)| format!("{role} {v}")).collect();
+            fields.join(", ")
+        }
+    }
+}
+
+fn print(entry: &Entry, best: &Candidate<'_>, hide: bool) -> Option<String> {
+    let decode = best.decode();
+    let known = &entry.sighting.known;
+    if known.print_agrees(&decode) != Some(false) {
+        return None;
+    }
+    let noted = known.card.as_ref().or(known.printed.as_ref())?;
+    let card = decode.card()?;
+    Some(match hide {
+        true => "the number noted for this card is not the one it sends".to_owned(),
+        false => format!("noted as {noted}, but the card sends {card}: look at the print again"),
+    })
+}
+
+fn ownership(best: &Candidate<'_>, answer: &Answer<'_>, site: &Site) -> Option<String> {
+    if answer.verdict != Verdict::Identified || site.batches.is_empty() {
+        return None;
+    }
+    let number = |value: Option<Value>| value.and_then(|v| v.to_string().parse::<u128>().ok());
+    let decode = best.decode();
+    let (code, card) = (number(decode.site()).unwrap_or(0), number(decode.card())?);
+    let of_layout = || site.batches.iter().filter(|batch| batch.layout == best.layout.id());
+    let of_code = || of_layout().filter(|batch| batch.site.unwrap_or(0) == code);
+    if of_code().any(|batch| (batch.first..=batch.last).contains(&card)) {
+        return None;
+    }
+    Some(match (of_layout().next(), of_code().next()) {
+        (None, _) => format!("the site file has no batch of {}", best.layout.id()),
+        (_, None) => format!("site code {code} is not in the site file"),
+        _ => "the card number is outside the batches of the site file".to_owned(),
+    })
+}
+
+fn serial(candidate: &Candidate<'_>, hide: bool) -> Vec<String> {
+    let Some(serial) = SerialNumber::of(candidate.layout, &candidate.word) else {
+        return Vec::new();
+    };
+    let mut notes: Vec<String> = serial.notes().iter().map(|n| n.text().to_owned()).collect();
+    if !hide {
+        let bytes: Vec<String> = serial.bytes().iter().map(|b| format!("{b:02X}")).collect();
+        notes.push(format!(
+            "as a serial number: bytes {}; a reader that sends them in the other order gives {}",
+            bytes.join(" "),
+            serial.other_order()
+        ));
+    }
+    notes
+}

@@ -1,0 +1,251 @@
+//! `--summary`: which kinds of card were met where, how many, and what is
+//! still unclear.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::io::Write;
+
+use holdover::bits::Capture;
+use holdover::rank::{Fit, Verdict};
+use serde_json::{Map, Value, json};
+
+use super::advice::likeliest;
+use super::text::percent;
+use super::{Answered, Report};
+use crate::args::Format;
+use crate::fail::Fail;
+use crate::input::Row;
+use crate::screen::{STRONG, in_style, plain};
+use crate::table::{sheet, write_csv};
+
+/// Columns of the technician's own that say where a capture was made.
+const PLACES: [&str; 3] = ["building", "door", "reader"];
+
+/// Lines named of what is unclear, for each place.
+const LINES: usize = 8;
+
+/// What was met: a kind under a reading, or what is unclear.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Met {
+    place: [String; 3],
+    verdict: &'static str,
+    layout: String,
+    reading: &'static str,
+    site: String,
+    length: usize,
+}
+
+#[derive(Debug, Default)]
+struct Count {
+    captures: usize,
+    cards: BTreeSet<String>,
+    lines: Vec<String>,
+}
+
+pub struct Summary {
+    format: Format,
+    met: BTreeMap<Met, Count>,
+    wiring: Vec<(String, [f64; 4])>,
+    invalid: usize,
+}
+
+impl Summary {
+    pub fn new(format: Format, _hide: bool) -> Summary {
+        // A summary counts cards and names none: there is nothing to hide.
+        Summary { format, met: BTreeMap::new(), wiring: Vec::new(), invalid: 0 }
+    }
+}
+
+impl Report for Summary {
+    fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
+        let Answered { row, entry, answer, .. } = answered;
+        let place = PLACES.map(|place| entry.carried.cell(place).unwrap_or("").trim().to_owned());
+        let best = answer.candidates.first().filter(|_| answer.verdict != Verdict::Unknown);
+        let met = Met {
+            place,
+            verdict: answer.verdict.name(),
+            layout: best.map_or_else(String::new, |best| best.layout.id().to_owned()),
+            reading: best.map_or("", |best| best.reading.name()),
+            site: best
+                .filter(|_| answer.verdict == Verdict::Identified)
+                .and_then(|best| best.decode().site())
+                .map_or_else(String::new, |site| site.to_string()),
+            length: entry.sighting.capture.len(),
+        };
+        let count = self.met.entry(met).or_default();
+        count.captures += 1;
+        let capture: &Capture = &entry.sighting.capture;
+        count.cards.insert(best.map_or_else(|| capture.to_string(), |best| best.word.to_string()));
+        if answer.verdict != Verdict::Identified && count.lines.len() < LINES {
+            count.lines.push(format!("{}:{}", row.source, row.line));
+        }
+        Ok(())
+    }
+
+    fn invalid(&mut self, _: &Row, _: &str) -> Result<(), Fail> {
+        self.invalid += 1;
+        Ok(())
+    }
+
+    fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
+        self.wiring = fit.wiring().into_iter().map(|w| (w.reader, w.probability)).collect();
+        Ok(())
+    }
+
+    fn end(&mut self) -> Result<(), Fail> {
+        let mut out = anstream::stdout().lock();
+        match self.format {
+            Format::Text => self.text(&mut out),
+            Format::Json => self.json(&mut out),
+            Format::Csv => self.csv(&mut out),
+        }
+    }
+}
+
+impl Summary {
+    fn clear(&self) -> impl Iterator<Item = (&Met, &Count)> {
+        self.met.iter().filter(|(met, _)| met.verdict == "identified")
+    }
+
+    fn unclear(&self) -> impl Iterator<Item = (&Met, &Count)> {
+        self.met.iter().filter(|(met, _)| met.verdict != "identified")
+    }
+
+    /// Readers wired wrongly, with the state's name and probability.
+    fn miswired(&self) -> impl Iterator<Item = (&str, &'static str, f64)> {
+        self.wiring.iter().filter_map(|(reader, probability)| {
+            likeliest(probability).map(|(state, p)| (reader.as_str(), state.name(), p))
+        })
+    }
+
+    fn text(&self, out: &mut impl Write) -> Result<(), Fail> {
+        let used: Vec<usize> = (0..PLACES.len())
+            .filter(|i| self.met.keys().any(|met| !met.place[*i].is_empty()))
+            .collect();
+        let places = |met: &Met| used.iter().map(|i| plain(&met.place[*i])).collect::<Vec<_>>();
+        let head = |rest: &[&str]| -> Vec<String> {
+            used.iter().map(|i| PLACES[*i]).chain(rest.iter().copied()).map(str::to_owned).collect()
+        };
+        writeln!(out, "{}", in_style(STRONG, "cards met"))?;
+        let mut met_sheet = sheet();
+        met_sheet.set_header(head(&["layout", "site", "cards", "captures", "reading"]));
+        for (met, count) in self.clear() {
+            let mut cells = places(met);
+            cells.extend([
+                plain(&met.layout),
+                met.site.clone(),
+                count.cards.len().to_string(),
+                count.captures.to_string(),
+                met.reading.to_owned(),
+            ]);
+            met_sheet.add_row(cells);
+        }
+        writeln!(out, "{met_sheet}")?;
+        if self.unclear().next().is_some() {
+            writeln!(out, "\n{}", in_style(STRONG, "still unclear"))?;
+            let mut open = sheet();
+            open.set_header(head(&["verdict", "bits", "nearest", "captures", "lines"]));
+            for (met, count) in self.unclear() {
+                let mut cells = places(met);
+                let more = if count.captures > count.lines.len() { ", …" } else { "" };
+                cells.extend([
+                    met.verdict.to_owned(),
+                    met.length.to_string(),
+                    plain(&met.layout),
+                    count.captures.to_string(),
+                    plain(&count.lines.join(", ")) + more,
+                ]);
+                open.add_row(cells);
+            }
+            writeln!(out, "{open}")?;
+        }
+        if self.invalid > 0 {
+            writeln!(out, "\n{} lines are no captures", self.invalid)?;
+        }
+        for (reader, state, p) in self.miswired() {
+            let reader = if reader.is_empty() { "the reader" } else { reader };
+            writeln!(out, "\n{}  {}: {state} ({})", in_style(STRONG, "wiring"), plain(reader), percent(p))?;
+        }
+        let lengths: BTreeSet<usize> = self
+            .unclear()
+            .filter(|(met, _)| met.verdict == "unknown")
+            .map(|(met, _)| met.length)
+            .collect();
+        for length in lengths {
+            writeln!(
+                out,
+                "\n{}  {length} bits: collect ten cards with their printed numbers, then `holdover learn`",
+                in_style(STRONG, "next")
+            )?;
+        }
+        out.flush()?;
+        Ok(())
+    }
+
+    fn json(&self, out: &mut impl Write) -> Result<(), Fail> {
+        let place = |met: &Met, object: &mut Map<String, Value>| {
+            for (name, value) in PLACES.iter().zip(&met.place) {
+                if !value.is_empty() {
+                    object.insert((*name).into(), value.clone().into());
+                }
+            }
+        };
+        let kinds: Vec<Value> = self
+            .clear()
+            .map(|(met, count)| {
+                let mut object = Map::new();
+                place(met, &mut object);
+                object.insert("layout".into(), met.layout.clone().into());
+                object.insert("reading".into(), met.reading.into());
+                object.insert("site".into(), met.site.clone().into());
+                object.insert("cards".into(), count.cards.len().into());
+                object.insert("captures".into(), count.captures.into());
+                Value::Object(object)
+            })
+            .collect();
+        let unclear: Vec<Value> = self
+            .unclear()
+            .map(|(met, count)| {
+                let mut object = Map::new();
+                place(met, &mut object);
+                object.insert("verdict".into(), met.verdict.into());
+                object.insert("length".into(), met.length.into());
+                object.insert("nearest".into(), met.layout.clone().into());
+                object.insert("captures".into(), count.captures.into());
+                object.insert("lines".into(), count.lines.clone().into());
+                Value::Object(object)
+            })
+            .collect();
+        let wiring: Vec<Value> = self
+            .miswired()
+            .map(|(reader, state, p)| json!({"reader": reader, "wiring": state, "probability": p}))
+            .collect();
+        let object = json!({
+            "kinds": kinds, "unclear": unclear, "wiring": wiring, "invalid": self.invalid,
+        });
+        writeln!(out, "{object}")?;
+        Ok(())
+    }
+
+    fn csv(&self, out: &mut impl Write) -> Result<(), Fail> {
+        let mut csv = csv::Writer::from_writer(out);
+        let head = PLACES.into_iter().chain([
+            "verdict", "layout", "reading", "site", "length", "cards", "captures",
+        ]);
+        write_csv(&mut csv, &head.collect::<Vec<_>>())?;
+        for (met, count) in &self.met {
+            let mut cells = met.place.to_vec();
+            cells.extend([
+                met.verdict.to_owned(),
+                met.layout.clone(),
+                met.reading.to_owned(),
+                met.site.clone(),
+                met.length.to_string(),
+                count.cards.len().to_string(),
+                count.captures.to_string(),
+            ]);
+            write_csv(&mut csv, &cells)?;
+        }
+        csv.flush()?;
+        Ok(())
+    }
+}

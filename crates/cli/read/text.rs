@@ -1,0 +1,279 @@
+//! Text for people: the capture drawn over its layout, the verdict, why, and
+//! what to do next.
+
+use std::io::Write;
+
+use holdover::decode::Reading;
+use holdover::rank::{Candidate, Fit, Verdict};
+
+use super::advice::Advice;
+use super::{Answered, Report};
+use crate::args;
+use crate::fail::Fail;
+use crate::input::Row;
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
+use crate::{draw, mask};
+
+/// Captures drawn in full; of a larger batch, each has one line and only
+/// those not identified are drawn.
+const DRAWN: usize = 8;
+
+/// A capture's block and its line, until it is known which is shown.
+struct Held {
+    block: Vec<String>,
+    line: String,
+    identified: bool,
+}
+
+pub struct Text<'a> {
+    args: &'a args::Read,
+    advice: Advice,
+    held: Vec<Held>,
+}
+
+impl<'a> Text<'a> {
+    pub fn new(args: &'a args::Read) -> Text<'a> {
+        Text { args, advice: Advice::default(), held: Vec::new() }
+    }
+}
+
+fn verdict(verdict: Verdict) -> String {
+    let style = match verdict {
+        Verdict::Identified => GOOD,
+        Verdict::Ambiguous => OPEN,
+        Verdict::Unknown => BAD,
+    };
+    in_style(style, verdict.name())
+}
+
+/// A probability people can read: never 100 % where something is left.
+pub fn percent(p: f64) -> String {
+    match p {
+        p if p >= 0.99995 => "over 99.99 %".to_owned(),
+        p if p >= 0.99 => format!("{:.2} %", 100.0 * p),
+        p if p >= 0.001 => format!("{:.1} %", 100.0 * p),
+        p if p > 0.0 => "under 0.1 %".to_owned(),
+        _ => "0 %".to_owned(),
+    }
+}
+
+/// The fields of a candidate in a line, numbers hidden where asked.
+fn fields(candidate: &Candidate<'_>, hide: bool) -> String {
+    let word = candidate.word.wide();
+    let fields: Vec<String> = candidate
+        .layout
+        .fields()
+        .iter()
+        .map(|field| {
+            let value = field.value(word);
+            let hidden = if hide { mask::field(field, &value) } else { None };
+            format!("{} {}", field.role.name(), hidden.unwrap_or_else(|| value.to_string()))
+        })
+        .collect();
+    fields.join(", ")
+}
+
+fn place(row: &Row) -> String {
+    match &*row.source {
+        "argument" => format!("capture {}", row.line),
+        "-" => format!("line {}", row.line),
+        source => format!("{}:{}", plain(source), row.line),
+    }
+}
+
+fn reading(candidate: &Candidate<'_>) -> String {
+    match candidate.reading {
+        Reading::AsCaptured => String::new(),
+        reading => format!(", {reading}"),
+    }
+}
+
+/// The bit of the word that was lost, as an offset.
+fn lost(candidate: &Candidate<'_>) -> Option<usize> {
+    match candidate.reading {
+        Reading::FirstBitLost => Some(0),
+        Reading::LastBitLost => Some(candidate.word.len() - 1),
+        _ => None,
+    }
+}
+
+impl Text<'_> {
+    fn block(&self, answered: &Answered<'_, '_>) -> Vec<String> {
+        let Answered { row, entry, answer, notes } = answered;
+        let hide = self.args.mask;
+        let width = screen::width();
+        let capture = &entry.sighting.capture;
+        let mut lines = Vec::new();
+        let head = format!("{}: {} bits", place(row), capture.len());
+        let carried: Vec<String> = entry
+            .carried
+            .iter()
+            .filter(|(_, cell)| !cell.trim().is_empty())
+            .map(|(heading, cell)| {
+                format!("{} {}", plain(heading), plain(&super::json::carried(heading, cell, hide)))
+            })
+            .collect();
+        let head = in_style(STRONG, &head);
+        lines.push(match carried.is_empty() {
+            true => head,
+            false => format!("{head}  {}", in_style(FAINT, &carried.join(", "))),
+        });
+        let best = answer.candidates.first();
+        match (answer.verdict, best) {
+            (Verdict::Unknown, best) => {
+                lines.push(format!(
+                    "  {}: no layout of the table explains it ({})",
+                    verdict(answer.verdict),
+                    percent(answer.none_probability)
+                ));
+                lines.push(String::new());
+                match best {
+                    Some(best) => {
+                        let near = format!("nearest: {}{}", best.layout.id(), reading(best));
+                        lines.push(format!("  {}", in_style(FAINT, &near)));
+                        lines.extend(indent(draw::word(best.layout, &best.word, lost(best), hide, width - 2)));
+                    }
+                    None => lines.extend(indent(draw::bits(capture, hide, width - 2))),
+                }
+            }
+            (_, Some(best)) => {
+                lines.push(format!(
+                    "  {}: {}{}  {}",
+                    verdict(answer.verdict),
+                    in_style(STRONG, best.layout.id()),
+                    reading(best),
+                    percent(best.probability)
+                ));
+                for line in screen::wrap(&fields(best, hide), width - 4) {
+                    lines.push(format!("    {}", in_style(STRONG, &line)));
+                }
+                lines.push(String::new());
+                lines.extend(indent(draw::word(best.layout, &best.word, lost(best), hide, width - 2)));
+            }
+            (_, None) => lines.extend(indent(draw::bits(capture, hide, width - 2))),
+        }
+        if !self.args.quiet && best.is_some() {
+            lines.push(String::new());
+            if let Some(best) = best {
+                lines.extend(evidence(best));
+            }
+            for other in answer.candidates.iter().skip(1).take(4) {
+                let failed = other.decode().outcomes().filter(|(_, holds)| !holds).count();
+                let why = match failed {
+                    0 => String::new(),
+                    1 => ": 1 check fails".to_owned(),
+                    n => format!(": {n} checks fail"),
+                };
+                let fields = if hide { String::new() } else { format!(", {}", fields(other, false)) };
+                lines.push(format!(
+                    "  or {}{}{fields}  {}{why}",
+                    other.layout.id(),
+                    reading(other),
+                    percent(other.probability)
+                ));
+            }
+            if answer.verdict != Verdict::Unknown {
+                lines.push(format!("  or none of these  {}", percent(answer.none_probability)));
+            }
+        }
+        for note in notes {
+            let wrapped = screen::wrap(&plain(note), width - 8);
+            for (i, line) in wrapped.iter().enumerate() {
+                let head = if i == 0 { "  note  " } else { "        " };
+                lines.push(format!("{head}{line}"));
+            }
+        }
+        lines.push(String::new());
+        lines
+    }
+
+    fn line(&self, answered: &Answered<'_, '_>) -> String {
+        let Answered { row, entry, answer, .. } = answered;
+        let bits = entry.sighting.capture.len();
+        let what = match (answer.verdict, answer.candidates.first()) {
+            (Verdict::Unknown, _) | (_, None) => {
+                format!("none of these  {}", percent(answer.none_probability))
+            }
+            (_, Some(best)) => format!(
+                "{}{}  {}  {}",
+                best.layout.id(),
+                reading(best),
+                fields(best, self.args.mask),
+                percent(best.probability)
+            ),
+        };
+        format!("{:<16} {bits:>3} bits  {}  {what}", place(row), verdict(answer.verdict))
+    }
+}
+
+fn indent(lines: Vec<String>) -> impl Iterator<Item = String> {
+    lines.into_iter().map(|line| if line.is_empty() { line } else { format!("  {line}") })
+}
+
+/// The evidence, a line a part, and the sum.
+fn evidence(best: &Candidate<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for part in &best.evidence {
+        let line = format!("  {:<28}{:>+7.1} bits  {}", part.why.name(), part.bits, part.words);
+        lines.push(line.trim_end().to_owned());
+    }
+    if best.evidence.len() > 1 {
+        lines.push(format!("  {:<28}{:>+7.1} bits", "evidence", best.evidence_bits()));
+    }
+    lines
+}
+
+impl Report for Text<'_> {
+    fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
+        self.advice.add(answered);
+        self.held.push(Held {
+            // The blocks of a large batch are not worth keeping.
+            block: match self.args.full || self.held.len() < 4 * DRAWN || answered.answer.verdict != Verdict::Identified {
+                true => self.block(answered),
+                false => Vec::new(),
+            },
+            line: self.line(answered),
+            identified: answered.answer.verdict == Verdict::Identified,
+        });
+        Ok(())
+    }
+
+    fn invalid(&mut self, row: &Row, why: &str) -> Result<(), Fail> {
+        let line = format!("{:<16}           {}: {}", place(row), in_style(BAD, "no capture"), plain(why));
+        self.held.push(Held { block: vec![line.clone(), String::new()], line, identified: true });
+        Ok(())
+    }
+
+    fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
+        let mut out = anstream::stdout().lock();
+        let all = self.args.full || self.held.len() <= DRAWN && !self.args.quiet;
+        let mut drawn = 0;
+        for held in &self.held {
+            if all {
+                held.block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
+            } else {
+                writeln!(out, "{}", held.line)?;
+            }
+        }
+        if !all && !self.args.quiet {
+            writeln!(out)?;
+            for held in self.held.iter().filter(|held| !held.identified).take(DRAWN) {
+                held.block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
+                drawn += 1;
+            }
+            let left = self.held.iter().filter(|held| !held.identified).count() - drawn;
+            if left > 0 {
+                let more = format!("{left} more are not identified; --full draws every capture");
+                writeln!(out, "{}\n", in_style(FAINT, &more))?;
+            }
+        }
+        self.held.clear();
+        if !self.args.quiet {
+            for line in self.advice.lines(fit, self.args.mask) {
+                writeln!(out, "{line}")?;
+            }
+        }
+        out.flush()?;
+        Ok(())
+    }
+}

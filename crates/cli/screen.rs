@@ -1,0 +1,91 @@
+//! The terminal: colour, width, error messages.
+
+use std::io::{self, Write};
+
+use anstyle::{AnsiColor, Style};
+use clap::ValueEnum;
+
+/// When to use colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// On a terminal, unless NO_COLOR is set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// Applies the choice to everything printed through `anstream`.
+pub fn set_colour(colour: Colour) {
+    let choice = match colour {
+        Colour::Auto => anstream::ColorChoice::Auto,
+        Colour::Always => anstream::ColorChoice::AlwaysAnsi,
+        Colour::Never => anstream::ColorChoice::Never,
+    };
+    choice.write_global();
+}
+
+/// Whether standard error shows colour.
+pub fn errors_in_colour() -> bool {
+    anstream::AutoStream::choice(&io::stderr()) != anstream::ColorChoice::Never
+}
+
+/// Columns of the terminal, or of a page where there is none.
+pub fn width() -> usize {
+    // 80 columns where nothing says otherwise (common practice, no source).
+    let known = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
+    known.unwrap_or(80).clamp(40, 200)
+}
+
+/// Words that matter.
+pub const STRONG: Style = Style::new().bold();
+/// Words that explain.
+pub const FAINT: Style = Style::new().dimmed();
+/// Something holds.
+pub const GOOD: Style = Style::new().bold().fg_color(Some(anstyle::Color::Ansi(AnsiColor::Green)));
+/// Something is not settled.
+pub const OPEN: Style = Style::new().bold().fg_color(Some(anstyle::Color::Ansi(AnsiColor::Yellow)));
+/// Something fails.
+pub const BAD: Style = Style::new().bold().fg_color(Some(anstyle::Color::Ansi(AnsiColor::Red)));
+
+/// A text in a style.
+pub fn in_style(style: Style, text: &str) -> String {
+    format!("{style}{text}{style:#}")
+}
+
+/// Prints a message to standard error.
+pub fn complain(message: &str) {
+    let error = in_style(BAD, "error:");
+    // Where even standard error is gone there is nobody to tell.
+    _ = writeln!(anstream::stderr().lock(), "{error} {message}");
+}
+
+/// Breaks a text into lines of at most `width` columns, at spaces.
+pub fn wrap(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = vec![String::new()];
+    for word in text.split_whitespace() {
+        let line = lines.last_mut().expect("there is always a line");
+        let long = line.chars().count() + 1 + word.chars().count() > width;
+        if line.is_empty() {
+            line.push_str(word);
+        } else if long {
+            lines.push(word.to_owned());
+        } else {
+            line.push(' ');
+            line.push_str(word);
+        }
+    }
+    lines
+}
+
+/// A text from a file made safe to print: control characters as `\u{…}`.
+pub fn plain(text: &str) -> String {
+    let hidden = |c: char| c.is_control() || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    text.chars()
+        .flat_map(|c| match hidden(c) {
+            true => c.escape_unicode().collect::<Vec<_>>(),
+            false => vec![c],
+        })
+        .collect()
+}

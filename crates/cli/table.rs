@@ -1,0 +1,249 @@
+//! `holdover table`: list, lint, show, diff.
+
+use std::io::Write;
+
+use comfy_table::{ContentArrangement, Table as Sheet, presets};
+use holdover::layout::{Check, Layout, Part, Table};
+use serde_json::{Value, json};
+
+use crate::args::{self, Format, TableVerb};
+use crate::fail::{Fail, Outcome};
+use crate::screen::{FAINT, GOOD, STRONG, in_style};
+use crate::{diff, draw, files, screen};
+
+pub fn run(args: &args::Table) -> Result<Outcome, Fail> {
+    match &args.verb {
+        TableVerb::List { tables, format } => list(&files::tables(&tables.tables)?, *format),
+        TableVerb::Lint { files, quiet } => lint(files, *quiet),
+        TableVerb::Show { ids, tables, format } => {
+            show(&files::tables(&tables.tables)?, ids, *format)
+        }
+        TableVerb::Diff { old, new, format } => {
+            diff::run((old, &files::table(old)?), (new, &files::table(new)?), *format)
+        }
+    }
+}
+
+fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
+    let mut out = anstream::stdout().lock();
+    match format {
+        Format::Json => {
+            for layout in table.layouts() {
+                writeln!(out, "{}", object(layout))?;
+            }
+        }
+        Format::Csv => {
+            let mut csv = csv::Writer::from_writer(&mut out);
+            let head = ["id", "length", "site", "card", "checks", "title", "basis"];
+            write_csv(&mut csv, &head)?;
+            for layout in table.layouts() {
+                write_csv(&mut csv, &cells(layout))?;
+            }
+            csv.flush()?;
+        }
+        Format::Text => {
+            let mut sheet = sheet();
+            sheet.set_header(["id", "bits", "site", "card", "checks", "title"]);
+            for layout in table.layouts() {
+                let cells = cells(layout);
+                sheet.add_row(cells[..6].iter().map(|cell| screen::plain(cell)));
+            }
+            writeln!(out, "{sheet}")?;
+            writeln!(out, "{}", in_style(FAINT, "`holdover table show ID` draws one and says what it rests on"))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+/// A table for the terminal: plain lines, as wide as the screen.
+pub fn sheet() -> Sheet {
+    let mut sheet = Sheet::new();
+    sheet.load_style(presets::NOTHING);
+    sheet.set_content_arrangement(ContentArrangement::Dynamic);
+    sheet.set_width(screen::width() as u16);
+    sheet
+}
+
+/// Writes one record.
+pub fn write_csv<W: Write, S: AsRef<[u8]>>(csv: &mut csv::Writer<W>, cells: &[S]) -> Result<(), Fail> {
+    csv.write_record(cells).map_err(|error| match error.into_kind() {
+        csv::ErrorKind::Io(error) => error.into(),
+        other => Fail::said(format!("cannot write CSV: {other:?}")),
+    })
+}
+
+fn cells(layout: &Layout) -> [String; 7] {
+    let span = |part| match part {
+        Part::Site => layout.site_span(),
+        Part::Card => layout.card_span(),
+    };
+    let text = |part| span(part).map_or_else(String::new, ToString::to_string);
+    [
+        layout.id().to_owned(),
+        layout.length().to_string(),
+        text(Part::Site),
+        text(Part::Card),
+        layout.checks().len().to_string(),
+        layout.spec().title.clone(),
+        layout.spec().basis.clone(),
+    ]
+}
+
+/// A layout as an object, keys as in the table file.
+pub fn object(layout: &Layout) -> Value {
+    let fields: Vec<Value> = layout
+        .fields()
+        .iter()
+        .map(|field| {
+            let mut object = json!({"role": field.role.name(), "span": field.span.to_string()});
+            object["code"] = field.code.name().into();
+            if let Some(part) = field.part_of {
+                object["part_of"] = if part == Part::Site { "site" } else { "card" }.into();
+            }
+            if field.serial {
+                object["serial"] = true.into();
+            }
+            object
+        })
+        .collect();
+    let checks: Vec<Value> = layout
+        .checks()
+        .iter()
+        .map(|check| match check {
+            Check::Parity { bit, over, .. } => {
+                json!({"kind": check.kind(), "bit": bit.from_one(), "over": over.to_string()})
+            }
+            Check::Fixed { span, value } => {
+                let value = match u64::try_from(*value) {
+                    Ok(value) if value < 1 << 53 => json!(value),
+                    _ => json!(format!("0x{value:X}")),
+                };
+                json!({"kind": "fixed", "span": span.to_string(), "value": value})
+            }
+            Check::Lrc { group, over, at } => {
+                json!({"kind": "lrc", "group": group, "over": over.to_string(), "at": at.to_string()})
+            }
+        })
+        .collect();
+    let spec = layout.spec();
+    json!({
+        "id": spec.id, "title": spec.title, "length": spec.length, "basis": spec.basis,
+        "weight": spec.weight, "field": fields, "check": checks,
+    })
+}
+
+fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
+    let mut out = anstream::stdout().lock();
+    let mut outcome = Outcome::Done;
+    let mut seen: Vec<(String, Table)> = Vec::new();
+    for name in names {
+        match files::table(name) {
+            Ok(table) => {
+                if !quiet {
+                    let good = in_style(GOOD, "no mistake");
+                    let count = table.layouts().len();
+                    let layouts = if count == 1 { "layout" } else { "layouts" };
+                    writeln!(out, "{}: {good}, {count} {layouts}", screen::plain(name))?;
+                    remarks(&table, &mut out)?;
+                }
+                for layout in table.layouts() {
+                    let twice = seen.iter().find(|(_, table)| table.layout(layout.id()).is_some());
+                    if let Some((other, _)) = twice {
+                        let id = layout.id();
+                        screen::complain(&format!(
+                            "{name}: a layout {id:?} is in {other} too: rename one before using both"
+                        ));
+                        outcome = Outcome::InputWrong;
+                    }
+                }
+                seen.push((name.clone(), table));
+            }
+            Err(Fail::Said(message)) => {
+                screen::complain(&message);
+                outcome = Outcome::InputWrong;
+            }
+            Err(fail) => return Err(fail),
+        }
+    }
+    Ok(outcome)
+}
+
+/// What is no mistake, but worth a look.
+fn remarks(table: &Table, out: &mut impl Write) -> Result<(), Fail> {
+    for (i, layout) in table.layouts().iter().enumerate() {
+        if let Some(unused) = layout.unused() {
+            writeln!(out, "  {}: bits {unused} belong to no field and no check", layout.id())?;
+        }
+        let twins = table.layouts()[..i].iter().filter(|other| other.same_rules(layout));
+        for twin in twins {
+            writeln!(
+                out,
+                "  {} and {} have the same length and checks: one capture can't tell them apart",
+                twin.id(),
+                layout.id()
+            )?;
+        }
+    }
+    Ok(())
+}
+
+fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> {
+    let layouts: Vec<&Layout> = match ids {
+        [] => table.layouts().iter().collect(),
+        ids => ids.iter().map(|id| files::layout(table, id)).collect::<Result<_, _>>()?,
+    };
+    let mut out = anstream::stdout().lock();
+    if format == Format::Csv {
+        return Err(Fail::said("a drawing is no CSV: use --format text or json"));
+    }
+    for (i, layout) in layouts.iter().enumerate() {
+        if format == Format::Json {
+            writeln!(out, "{}", object(layout))?;
+            continue;
+        }
+        if i > 0 {
+            writeln!(out)?;
+        }
+        let id = in_style(STRONG, layout.id());
+        let spec = layout.spec();
+        writeln!(out, "{id}  {}, {} bits", screen::plain(&spec.title), layout.length())?;
+        writeln!(out, "{}", in_style(FAINT, &format!("basis: {}", screen::plain(&spec.basis))))?;
+        writeln!(out)?;
+        for line in draw::layout(layout, screen::width()) {
+            writeln!(out, "{line}")?;
+        }
+        writeln!(out)?;
+        for field in layout.fields() {
+            let code = match field.digits() {
+                Some(digits) => format!("{digits} decimal digits ({})", field.code.name()),
+                None => {
+                    let most = layout_most(field.span.len());
+                    format!("{} bits, 0 to {most}", field.span.len())
+                }
+            };
+            let part = match field.part_of {
+                Some(Part::Site) => ", part of the site code",
+                Some(Part::Card) => ", part of the card number",
+                None => "",
+            };
+            writeln!(out, "  {:<14} {:<12} {code}{part}", field.role.name(), field.span.to_string())?;
+        }
+        for check in layout.checks() {
+            writeln!(out, "  {check}")?;
+        }
+        let twins: Vec<&str> = table
+            .layouts()
+            .iter()
+            .filter(|other| other.id() != layout.id() && other.same_rules(layout))
+            .map(Layout::id)
+            .collect();
+        if !twins.is_empty() {
+            writeln!(out, "  same length and checks as {}: one capture can't tell", twins.join(", "))?;
+        }
+    }
+    Ok(Outcome::Done)
+}
+
+fn layout_most(bits: usize) -> u128 {
+    u128::MAX >> (128 - bits.min(128))
+}
