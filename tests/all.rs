@@ -1,3 +1,11 @@
 //! Drives the binary and the library's public interface, a module a topic.
 
 mod calibration;
+mod cases;
+mod compose;
+mod exhaustive;
+mod garbage;
+mod holdover;
+mod read;
+mod readme;
+mod table;

@@ -70,9 +70,9 @@ fn reading(name: &str) -> Result<Reading, Fail> {
 
 fn range(text: &str) -> Result<Range, Fail> {
     let shown = screen::plain(text);
-    let (role, value) = text.split_once('=').ok_or_else(|| {
-        Fail::said(format!("{shown}: expected field=value, such as card=4321"))
-    })?;
+    let (role, value) = text
+        .split_once('=')
+        .ok_or_else(|| Fail::said(format!("{shown}: expected field=value, such as card=4321")))?;
     let (first, last) = value.split_once('-').unwrap_or((value, value));
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
     if !digits(first) || !digits(last) {
@@ -81,7 +81,8 @@ fn range(text: &str) -> Result<Range, Fail> {
         )));
     }
     let number = |text: &str| {
-        text.parse::<u128>().map_err(|_| Fail::said(format!("{shown}: the number is over 128 bits")))
+        text.parse::<u128>()
+            .map_err(|_| Fail::said(format!("{shown}: the number is over 128 bits")))
     };
     let (low, high) = (number(first)?, number(last)?);
     if low > high {
@@ -142,7 +143,8 @@ fn write(
             object.insert("layout".into(), layout.id().into());
             for field in layout.fields() {
                 let text = value(field.role.name());
-                let small = text.parse::<u64>().ok().filter(|n| *n < 1 << 53 && field.digits().is_none());
+                let small =
+                    text.parse::<u64>().ok().filter(|n| *n < 1 << 53 && field.digits().is_none());
                 let value = small.map_or_else(|| json!(text), |n| json!(n));
                 object.insert(field.role.name().into(), value);
             }

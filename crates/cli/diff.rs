@@ -90,15 +90,23 @@ fn counted(layout: &Layout) -> bool {
 }
 
 fn relations(layout: &Layout) -> impl Iterator<Item = Relation> + '_ {
-    layout.rules().iter().flat_map(|rule| match rule {
-        Rule::Relations { relations, .. } => relations.as_slice(),
-        Rule::Decimal { .. } => &[],
-    })
-    .copied()
+    layout
+        .rules()
+        .iter()
+        .flat_map(|rule| match rule {
+            Rule::Relations { relations, .. } => relations.as_slice(),
+            Rule::Decimal { .. } => &[],
+        })
+        .copied()
 }
 
 /// Words that `with` admits and `without` refuses.
-fn disagreement(kind: &'static str, words: &str, with: &Layout, without: &Layout) -> Option<Change> {
+fn disagreement(
+    kind: &'static str,
+    words: &str,
+    with: &Layout,
+    without: &Layout,
+) -> Option<Change> {
     let change = |count, example| {
         Some(Change { kind, words: words.to_owned(), count, example: Some(example) })
     };
@@ -193,7 +201,8 @@ fn field_change(old: &Layout, new: &Layout) -> Option<Change> {
     }
     let system = broken?;
     let all = (old.length() - admitted.rank()) as f64;
-    let alike = if consistent { (old.length() as f64 - agree.rank() as f64 - all).exp2() } else { 0.0 };
+    let alike =
+        if consistent { (old.length() as f64 - agree.rank() as f64 - all).exp2() } else { 0.0 };
     let example = Capture::from_wide(system.complete(Wide::ZERO), old.length()).ok()?;
     Some(Change {
         kind: "fields",
@@ -220,7 +229,8 @@ fn any_word(layout: &Layout, trial: u64) -> Option<Capture> {
         .map(|field| {
             let value = match field.digits() {
                 Some(digits) => {
-                    let digit = |i: usize| char::from(b'0' + (noise.number(5 * i % 200, 16) % 10) as u8);
+                    let digit =
+                        |i: usize| char::from(b'0' + (noise.number(5 * i % 200, 16) % 10) as u8);
                     Value::Digits((0..digits).map(digit).collect())
                 }
                 None => Value::Number(field.span.number(&Capture::from_wide(noise, 256).ok()?)),

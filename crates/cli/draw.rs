@@ -45,7 +45,13 @@ pub fn layout(layout: &Layout, width: usize) -> Vec<String> {
 
 /// Draws a word over its layout: which bits are which field, which check
 /// covers what, and what failed.
-pub fn word(layout: &Layout, word: &Capture, restored: Option<usize>, hide: bool, width: usize) -> Vec<String> {
+pub fn word(
+    layout: &Layout,
+    word: &Capture,
+    restored: Option<usize>,
+    hide: bool,
+    width: usize,
+) -> Vec<String> {
     let mut cells: Vec<char> = match hide {
         true => mask::bits(word.len()).chars().collect(),
         false => word.to_string().chars().collect(),

@@ -49,7 +49,11 @@ fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
                 sheet.add_row(cells[..6].iter().map(|cell| screen::plain(cell)));
             }
             writeln!(out, "{sheet}")?;
-            writeln!(out, "{}", in_style(FAINT, "`holdover table show ID` draws one and says what it rests on"))?;
+            writeln!(
+                out,
+                "{}",
+                in_style(FAINT, "`holdover table show ID` draws one and says what it rests on")
+            )?;
         }
     }
     Ok(Outcome::Done)
@@ -65,7 +69,10 @@ pub fn sheet() -> Sheet {
 }
 
 /// Writes one record.
-pub fn write_csv<W: Write, S: AsRef<[u8]>>(csv: &mut csv::Writer<W>, cells: &[S]) -> Result<(), Fail> {
+pub fn write_csv<W: Write, S: AsRef<[u8]>>(
+    csv: &mut csv::Writer<W>,
+    cells: &[S],
+) -> Result<(), Fail> {
     csv.write_record(cells).map_err(|error| match error.into_kind() {
         csv::ErrorKind::Io(error) => error.into(),
         other => Fail::said(format!("cannot write CSV: {other:?}")),
@@ -226,7 +233,12 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
                 Some(Part::Card) => ", part of the card number",
                 None => "",
             };
-            writeln!(out, "  {:<14} {:<12} {code}{part}", field.role.name(), field.span.to_string())?;
+            writeln!(
+                out,
+                "  {:<14} {:<12} {code}{part}",
+                field.role.name(),
+                field.span.to_string()
+            )?;
         }
         for check in layout.checks() {
             writeln!(out, "  {check}")?;
@@ -238,7 +250,11 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
             .map(Layout::id)
             .collect();
         if !twins.is_empty() {
-            writeln!(out, "  same length and checks as {}: one capture can't tell", twins.join(", "))?;
+            writeln!(
+                out,
+                "  same length and checks as {}: one capture can't tell",
+                twins.join(", ")
+            )?;
         }
     }
     Ok(Outcome::Done)

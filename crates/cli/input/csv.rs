@@ -108,7 +108,7 @@ impl Sheet {
         self.open.push((number, line.to_owned()));
         let quotes: usize = self.open.iter().map(|(_, line)| line.matches('"').count()).sum();
         let bytes: usize = self.open.iter().map(|(_, line)| line.len() + 1).sum();
-        if quotes % 2 == 0 {
+        if quotes.is_multiple_of(2) {
             let open = std::mem::take(&mut self.open);
             let text: Vec<_> = open.iter().map(|(_, line)| line.as_str()).collect();
             return vec![(open[0].0, self.record(&text.join("\n")))];
@@ -125,7 +125,7 @@ impl Sheet {
         let open = std::mem::take(&mut self.open);
         let mut records = Vec::new();
         for (i, (number, line)) in open.iter().enumerate() {
-            let even = line.matches('"').count() % 2 == 0;
+            let even = line.matches('"').count().is_multiple_of(2);
             if even && i > 0 {
                 records.extend((!line.trim().is_empty()).then(|| (*number, self.record(line))));
             } else {

@@ -44,7 +44,9 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     let in_doubt = match object.get("unsure") {
         None | Some(Value::Null | Value::Bool(false)) => false,
         Some(Value::Array(list)) => !list.is_empty(),
-        Some(Value::Object(map)) => map.values().any(|v| v.as_array().is_none_or(|l| !l.is_empty())),
+        Some(Value::Object(map)) => {
+            map.values().any(|v| v.as_array().is_none_or(|l| !l.is_empty()))
+        }
         Some(_) => true,
     };
     if in_doubt {

@@ -76,9 +76,9 @@ mod tests {
     #[test]
     fn long_lines_are_counted_not_kept() {
         let block = vec![b'1'; MAX_LINE];
-        assert_eq!(lines(&[&block, b"1\n1"]), [
-            Line::TooLong(MAX_LINE as u64 + 1),
-            Line::Whole(b"1".to_vec())
-        ]);
+        assert_eq!(
+            lines(&[&block, b"1\n1"]),
+            [Line::TooLong(MAX_LINE as u64 + 1), Line::Whole(b"1".to_vec())]
+        );
     }
 }

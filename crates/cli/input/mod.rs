@@ -71,8 +71,8 @@ impl Carried {
 
 /// What happens while input is read.
 pub enum Event {
-    /// A line came.
-    Row(Row),
+    /// Lines came.
+    Rows(Vec<Row>),
     /// A live pipe paused.
     Pause,
 }
@@ -94,7 +94,7 @@ pub fn read(
                 false => live(&mut on)?,
             }
         } else if let Ok(read) = input.parse::<CaptureText>() {
-            on(Event::Row(argument(i, Ok(read))))?;
+            on(Event::Rows(vec![argument(i, Ok(read))]))?;
         } else if Path::new(input).exists() {
             let file = File::open(input).map_err(|error| Fail::file(input, &error))?;
             if file.metadata().is_ok_and(|about| about.is_dir()) {
@@ -102,10 +102,11 @@ pub fn read(
             }
             whole(input, file, &mut on)?;
         } else if looks_like_a_capture(input) {
-            on(Event::Row(argument(i, input.parse::<CaptureText>())))?;
+            on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
         } else {
             let input = screen::plain(input);
-            let message = format!("{input}: no such file, and no capture of 0 and 1: check the name");
+            let message =
+                format!("{input}: no such file, and no capture of 0 and 1: check the name");
             return Err(Fail::said(message));
         }
     }
@@ -161,10 +162,10 @@ fn whole(
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             Err(error) => return Err(Fail::file(name, &error)),
         }
-        rows.drain(..).try_for_each(|row| on(Event::Row(row)))?;
+        on(Event::Rows(std::mem::take(&mut rows)))?;
     }
     source.end(&mut rows);
-    rows.drain(..).try_for_each(|row| on(Event::Row(row)))
+    on(Event::Rows(rows))
 }
 
 /// Reads a pipe in a thread of its own, so that its silence is noticed.
@@ -194,7 +195,7 @@ fn live(on: &mut impl FnMut(Event) -> Result<(), Fail>) -> Result<(), Fail> {
         match receive.recv_timeout(PAUSE) {
             Ok(Ok(block)) => {
                 source.feed(&block, &mut rows);
-                rows.drain(..).try_for_each(|row| on(Event::Row(row)))?;
+                on(Event::Rows(std::mem::take(&mut rows)))?;
             }
             Ok(Err(error)) => return Err(Fail::file("-", &error)),
             Err(RecvTimeoutError::Timeout) => on(Event::Pause)?,
@@ -202,5 +203,5 @@ fn live(on: &mut impl FnMut(Event) -> Result<(), Fail>) -> Result<(), Fail> {
         }
     }
     source.end(&mut rows);
-    rows.drain(..).try_for_each(|row| on(Event::Row(row)))
+    on(Event::Rows(rows))
 }

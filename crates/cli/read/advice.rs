@@ -118,7 +118,8 @@ impl Advice {
                 true => format!("{ids} fit"),
                 false => format!("only {ids} fits, but not surely"),
             };
-            let print = if hide { "" } else { ", or compare one card's print with the numbers above" };
+            let print =
+                if hide { "" } else { ", or compare one card's print with the numbers above" };
             said.push(format!(
                 "{}: {which}. Read three more cards of this batch{print}",
                 captures(*count)

@@ -33,9 +33,8 @@ pub struct Csv {
 
 impl Csv {
     pub fn new(hide: bool) -> Csv {
-        let out = csv::WriterBuilder::new()
-            .flexible(true)
-            .from_writer(BufWriter::new(std::io::stdout()));
+        let out =
+            csv::WriterBuilder::new().flexible(true).from_writer(BufWriter::new(std::io::stdout()));
         Csv { out, hide, columns: None, held: Vec::new() }
     }
 

@@ -81,12 +81,11 @@ fn job<'a>(
     // What came before a failure is still answered.
     let mut any = false;
     let read = input::read(&args.inputs, args.batch, |event| match event {
-        Event::Row(row) => {
-            any = true;
-            if let Ok(entry) = &row.entry {
-                job.batch.see(&entry.sighting);
-            }
-            job.pending.push(row);
+        Event::Rows(rows) => {
+            any |= !rows.is_empty();
+            let entries = rows.iter().filter_map(|row| row.entry.as_ref().ok());
+            entries.for_each(|entry| job.batch.see(&entry.sighting));
+            job.pending.extend(rows);
             Ok(())
         }
         Event::Pause => job.answer(),

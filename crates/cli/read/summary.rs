@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
+use std::sync::Arc;
 
 use holdover::bits::Capture;
 use holdover::rank::{Fit, Verdict};
@@ -38,26 +39,34 @@ struct Met {
 struct Count {
     captures: usize,
     cards: BTreeSet<String>,
-    lines: Vec<String>,
+    lines: Vec<(Arc<str>, u64)>,
 }
 
 pub struct Summary {
     format: Format,
     met: BTreeMap<Met, Count>,
     wiring: Vec<(String, [f64; 4])>,
+    sources: BTreeSet<Arc<str>>,
     invalid: usize,
 }
 
 impl Summary {
     pub fn new(format: Format, _hide: bool) -> Summary {
         // A summary counts cards and names none: there is nothing to hide.
-        Summary { format, met: BTreeMap::new(), wiring: Vec::new(), invalid: 0 }
+        Summary {
+            format,
+            met: BTreeMap::new(),
+            wiring: Vec::new(),
+            sources: BTreeSet::new(),
+            invalid: 0,
+        }
     }
 }
 
 impl Report for Summary {
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
         let Answered { row, entry, answer, .. } = answered;
+        self.sources.insert(row.source.clone());
         let place = PLACES.map(|place| entry.carried.cell(place).unwrap_or("").trim().to_owned());
         let best = answer.candidates.first().filter(|_| answer.verdict != Verdict::Unknown);
         let met = Met {
@@ -76,7 +85,7 @@ impl Report for Summary {
         let capture: &Capture = &entry.sighting.capture;
         count.cards.insert(best.map_or_else(|| capture.to_string(), |best| best.word.to_string()));
         if answer.verdict != Verdict::Identified && count.lines.len() < LINES {
-            count.lines.push(format!("{}:{}", row.source, row.line));
+            count.lines.push((row.source.clone(), row.line));
         }
         Ok(())
     }
@@ -102,6 +111,16 @@ impl Report for Summary {
 }
 
 impl Summary {
+    /// The lines of what is unclear; their source too where there are several.
+    fn lines(&self, count: &Count) -> Vec<String> {
+        let several = self.sources.len() > 1;
+        let line = |(source, line): &(Arc<str>, u64)| match several {
+            true => format!("{source}:{line}"),
+            false => line.to_string(),
+        };
+        count.lines.iter().map(line).collect()
+    }
+
     fn clear(&self) -> impl Iterator<Item = (&Met, &Count)> {
         self.met.iter().filter(|(met, _)| met.verdict == "identified")
     }
@@ -152,18 +171,29 @@ impl Summary {
                     met.length.to_string(),
                     plain(&met.layout),
                     count.captures.to_string(),
-                    plain(&count.lines.join(", ")) + more,
+                    plain(&self.lines(count).join(", ")) + more,
                 ]);
                 open.add_row(cells);
             }
             writeln!(out, "{open}")?;
         }
         if self.invalid > 0 {
-            writeln!(out, "\n{} lines are no captures", self.invalid)?;
+            let lines = if self.invalid == 1 {
+                "1 line is"
+            } else {
+                &format!("{} lines are", self.invalid)
+            };
+            writeln!(out, "\n{lines} no capture")?;
         }
         for (reader, state, p) in self.miswired() {
             let reader = if reader.is_empty() { "the reader" } else { reader };
-            writeln!(out, "\n{}  {}: {state} ({})", in_style(STRONG, "wiring"), plain(reader), percent(p))?;
+            writeln!(
+                out,
+                "\n{}  {}: {state} ({})",
+                in_style(STRONG, "wiring"),
+                plain(reader),
+                percent(p)
+            )?;
         }
         let lengths: BTreeSet<usize> = self
             .unclear()
@@ -211,7 +241,7 @@ impl Summary {
                 object.insert("length".into(), met.length.into());
                 object.insert("nearest".into(), met.layout.clone().into());
                 object.insert("captures".into(), count.captures.into());
-                object.insert("lines".into(), count.lines.clone().into());
+                object.insert("lines".into(), self.lines(count).into());
                 Value::Object(object)
             })
             .collect();
@@ -228,9 +258,9 @@ impl Summary {
 
     fn csv(&self, out: &mut impl Write) -> Result<(), Fail> {
         let mut csv = csv::Writer::from_writer(out);
-        let head = PLACES.into_iter().chain([
-            "verdict", "layout", "reading", "site", "length", "cards", "captures",
-        ]);
+        let head = PLACES
+            .into_iter()
+            .chain(["verdict", "layout", "reading", "site", "length", "cards", "captures"]);
         write_csv(&mut csv, &head.collect::<Vec<_>>())?;
         for (met, count) in &self.met {
             let mut cells = met.place.to_vec();

@@ -131,7 +131,13 @@ impl Text<'_> {
                     Some(best) => {
                         let near = format!("nearest: {}{}", best.layout.id(), reading(best));
                         lines.push(format!("  {}", in_style(FAINT, &near)));
-                        lines.extend(indent(draw::word(best.layout, &best.word, lost(best), hide, width - 2)));
+                        lines.extend(indent(draw::word(
+                            best.layout,
+                            &best.word,
+                            lost(best),
+                            hide,
+                            width - 2,
+                        )));
                     }
                     None => lines.extend(indent(draw::bits(capture, hide, width - 2))),
                 }
@@ -148,7 +154,13 @@ impl Text<'_> {
                     lines.push(format!("    {}", in_style(STRONG, &line)));
                 }
                 lines.push(String::new());
-                lines.extend(indent(draw::word(best.layout, &best.word, lost(best), hide, width - 2)));
+                lines.extend(indent(draw::word(
+                    best.layout,
+                    &best.word,
+                    lost(best),
+                    hide,
+                    width - 2,
+                )));
             }
             (_, None) => lines.extend(indent(draw::bits(capture, hide, width - 2))),
         }
@@ -164,7 +176,8 @@ impl Text<'_> {
                     1 => ": 1 check fails".to_owned(),
                     n => format!(": {n} checks fail"),
                 };
-                let fields = if hide { String::new() } else { format!(", {}", fields(other, false)) };
+                let fields =
+                    if hide { String::new() } else { format!(", {}", fields(other, false)) };
                 lines.push(format!(
                     "  or {}{}{fields}  {}{why}",
                     other.layout.id(),
@@ -228,7 +241,10 @@ impl Report for Text<'_> {
         self.advice.add(answered);
         self.held.push(Held {
             // The blocks of a large batch are not worth keeping.
-            block: match self.args.full || self.held.len() < 4 * DRAWN || answered.answer.verdict != Verdict::Identified {
+            block: match self.args.full
+                || self.held.len() < 4 * DRAWN
+                || answered.answer.verdict != Verdict::Identified
+            {
                 true => self.block(answered),
                 false => Vec::new(),
             },
@@ -239,7 +255,8 @@ impl Report for Text<'_> {
     }
 
     fn invalid(&mut self, row: &Row, why: &str) -> Result<(), Fail> {
-        let line = format!("{:<16}           {}: {}", place(row), in_style(BAD, "no capture"), plain(why));
+        let line =
+            format!("{:<16}           {}: {}", place(row), in_style(BAD, "no capture"), plain(why));
         self.held.push(Held { block: vec![line.clone(), String::new()], line, identified: true });
         Ok(())
     }

@@ -232,7 +232,11 @@ impl<'a> Section<'a, '_> {
     pub(crate) fn sections(&self, key: &str, heading: &str, mistakes: &mut Mistakes) -> Vec<Self> {
         let Some(entry) = self.table.get(key) else { return Vec::new() };
         let wrong = |bytes, mistakes: &mut Mistakes| {
-            mistakes.add(bytes, format!("{key:?} is no list of tables"), format!("write {heading}"));
+            mistakes.add(
+                bytes,
+                format!("{key:?} is no list of tables"),
+                format!("write {heading}"),
+            );
         };
         let DeValue::Array(array) = entry.get_ref() else {
             wrong(entry.span(), mistakes);
@@ -254,7 +258,11 @@ impl<'a> Section<'a, '_> {
         match entry.get_ref() {
             DeValue::Table(table) => Some(Section { table, bytes: entry.span() }),
             _ => {
-                mistakes.add(entry.span(), format!("{key:?} is no table"), format!("write [{key}]"));
+                mistakes.add(
+                    entry.span(),
+                    format!("{key:?} is no table"),
+                    format!("write [{key}]"),
+                );
                 None
             }
         }

@@ -249,9 +249,8 @@ fn read_batch(
 fn refuse_overlaps(batches: &[(CardBatch, Range<usize>)], mistakes: &mut Mistakes) {
     let mut issued: Vec<_> =
         batches.iter().filter(|(batch, _)| batch.state == State::Issued).collect();
-    issued.sort_by(|(a, _), (b, _)| {
-        (&a.layout, a.site, a.first).cmp(&(&b.layout, b.site, b.first))
-    });
+    issued
+        .sort_by(|(a, _), (b, _)| (&a.layout, a.site, a.first).cmp(&(&b.layout, b.site, b.first)));
     for pair in issued.windows(2) {
         let [(a, a_at), (b, b_at)] = pair else { continue };
         if a.layout == b.layout && a.site == b.site && b.first <= a.last {
@@ -277,9 +276,10 @@ mod tests {
 
     fn mistakes(text: &str) -> String {
         let error = Site::from_toml(text, builtin()).unwrap_err();
-        let lines = error.mistakes().iter().map(|m| {
-            format!("{}: {}: {}", m.line_and_column(text).0, m.message, m.mend)
-        });
+        let lines = error
+            .mistakes()
+            .iter()
+            .map(|m| format!("{}: {}: {}", m.line_and_column(text).0, m.message, m.mend));
         lines.collect::<Vec<_>>().join("\n")
     }
 
@@ -317,7 +317,9 @@ mod tests {
     #[test]
     fn issued_batches_may_not_overlap() {
         let batch = |cards: &str, state: &str| {
-            format!("[[batch]]\nlayout = \"std26\"\nsite = 5\ncards = \"{cards}\"\nstate = \"{state}\"\n")
+            format!(
+                "[[batch]]\nlayout = \"std26\"\nsite = 5\ncards = \"{cards}\"\nstate = \"{state}\"\n"
+            )
         };
         let text = batch("1-10", "issued") + &batch("10-20", "issued");
         assert!(mistakes(&text).contains("cards 10 to 10 are in two issued batches"));

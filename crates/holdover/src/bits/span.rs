@@ -154,9 +154,9 @@ impl Span {
 
     /// The bits named, as a set.
     pub fn mask(&self) -> Wide {
-        self.runs.iter().fold(Wide::ZERO, |mask, run| {
-            mask | Wide::ones(run.len()).towards_end(run.low())
-        })
+        self.runs
+            .iter()
+            .fold(Wide::ZERO, |mask, run| mask | Wide::ones(run.len()).towards_end(run.low()))
     }
 
     /// The position furthest from the front.
@@ -275,7 +275,9 @@ pub enum SpanErrorKind {
     #[error("no bits named: write positions as \"2-9\", joined as \"26-33,18-25\"")]
     Empty,
     /// Not a number.
-    #[error("expected a bit position, found {found:?}: write positions as \"2-9\" or \"26-33,18-25\"")]
+    #[error(
+        "expected a bit position, found {found:?}: write positions as \"2-9\" or \"26-33,18-25\""
+    )]
     NotAPosition {
         /// What stands there.
         found: String,

@@ -1,9 +1,9 @@
 //! Contactless serial numbers (UID, ISO/IEC 14443-3): byte order, and first
 //! bytes that mean the number is none.
 
+use crate::bits::Capture;
 use crate::bits::Span;
 use crate::layout::Layout;
-use crate::bits::Capture;
 
 /// First byte of a cascade level that is not the last: what follows is part
 /// of a longer number (ISO/IEC 14443-3).

@@ -59,7 +59,9 @@ impl Layout {
                     let decimal = digits.bytes().all(|b| b.is_ascii_digit());
                     if !decimal || digits.len() > width {
                         let (value, largest) = (value.to_string(), "9".repeat(width));
-                        return Err(ComposeErrorKind::TooLarge { role: role(), value, largest }.into());
+                        return Err(
+                            ComposeErrorKind::TooLarge { role: role(), value, largest }.into()
+                        );
                     }
                     let bits = digits.bytes().flat_map(|b| digit_bits(code, b - b'0'));
                     for (offset, bit) in field.span.offsets().zip(bits) {

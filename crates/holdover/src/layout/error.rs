@@ -204,7 +204,9 @@ impl LayoutErrorKind {
             NoField => "add a [[layout.field]] with a role and a span".into(),
             TooManyChecks => "leave out the checks that follow from the others".into(),
             BadRole => "write \"site\", \"card\" or a name such as \"issue\"".into(),
-            RoleTwice { .. } => "give this field a name of its own, or join both in one span".into(),
+            RoleTwice { .. } => {
+                "give this field a name of its own, or join both in one span".into()
+            }
             OutsideLength { length, .. } => {
                 format!("positions run from 1 to {length}; correct the span or the length")
             }
@@ -220,7 +222,9 @@ impl LayoutErrorKind {
             ValueTooLarge { bits, .. } if *bits < 128 => {
                 format!("the largest value is {}", (1u128 << bits) - 1)
             }
-            ValueTooLarge { .. } | FixedTooWide { .. } => "split it into several fixed checks".into(),
+            ValueTooLarge { .. } | FixedTooWide { .. } => {
+                "split it into several fixed checks".into()
+            }
             BadGroup => "write how many bits one word has, such as group = 5".into(),
             NotWholeWords { group, .. } => {
                 format!("let `over` hold a multiple of {group} bits")

@@ -154,8 +154,9 @@ impl Field {
     }
 
     pub(super) fn check(&self, index: usize, spec: &LayoutSpec) -> Result<(), LayoutError> {
-        let fail =
-            |key, kind| Err(LayoutError { place: Place { part: PlaceIn::Field(index), key }, kind });
+        let fail = |key, kind| {
+            Err(LayoutError { place: Place { part: PlaceIn::Field(index), key }, kind })
+        };
         let name = self.role.name();
         let plain = |c: char| c.is_ascii_alphanumeric() || c == '_' || c == '-';
         if name.is_empty() || name.len() > 32 || !name.chars().all(plain) {
@@ -221,7 +222,7 @@ pub(super) fn digit_bits(code: Code, digit: u8) -> Vec<bool> {
     let bit = |i: u8| digit >> i & 1 == 1;
     match code {
         Code::Bcd5 => {
-            let even = digit.count_ones() % 2 == 0;
+            let even = digit.count_ones().is_multiple_of(2);
             vec![bit(0), bit(1), bit(2), bit(3), even]
         }
         _ => vec![bit(3), bit(2), bit(1), bit(0)],
@@ -236,7 +237,8 @@ mod tests {
     fn five_bit_digits_are_those_of_track_2() {
         // ISO/IEC 7811 character code, as TIG SCEPACS v2.3 table prints it:
         // 0 = 00001, 1 = 10000, 2 = 01000, 3 = 11001, 9 = 10011.
-        for (digit, bits) in [(0, "00001"), (1, "10000"), (2, "01000"), (3, "11001"), (9, "10011")] {
+        for (digit, bits) in [(0, "00001"), (1, "10000"), (2, "01000"), (3, "11001"), (9, "10011")]
+        {
             let text: String =
                 digit_bits(Code::Bcd5, digit).iter().map(|b| if *b { '1' } else { '0' }).collect();
             assert_eq!(text, bits);

@@ -1,7 +1,8 @@
 //! Table files: TOML to layouts, every mistake with its place and its mend.
 
 use super::{
-    Check, Code, Field, Layout, LayoutError, LayoutErrorKind, LayoutSpec, Part, PlaceIn, Role, Table,
+    Check, Code, Field, Layout, LayoutError, LayoutErrorKind, LayoutSpec, Part, PlaceIn, Role,
+    Table,
 };
 use crate::bits::{Position, Span};
 use crate::file::{FileError, Mistakes, Placed, Section, read};
@@ -184,6 +185,7 @@ fn read_bit(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Positi
 
 /// Messages of the form "what: how to mend it".
 fn split_mend(message: &str) -> (String, String) {
-    let (what, mend) = message.split_once(": ").unwrap_or((message, "name each bit once, from 1 to 256"));
+    let (what, mend) =
+        message.split_once(": ").unwrap_or((message, "name each bit once, from 1 to 256"));
     (what.to_owned(), mend.to_owned())
 }

@@ -159,9 +159,9 @@ impl Layout {
     pub fn same_rules(&self, other: &Layout) -> bool {
         let implies = |a: &Layout, b: &Layout| {
             b.rules.iter().all(|rule| match rule {
-                Rule::Relations { relations, .. } => relations
-                    .iter()
-                    .all(|r| a.system.reduce(*r) == gf2::Relation { bits: Wide::ZERO, constant: false }),
+                Rule::Relations { relations, .. } => relations.iter().all(|r| {
+                    a.system.reduce(*r) == gf2::Relation { bits: Wide::ZERO, constant: false }
+                }),
                 Rule::Decimal { .. } => a.rules.contains(rule),
             })
         };

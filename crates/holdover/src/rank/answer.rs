@@ -236,13 +236,7 @@ impl<'t> Fit<'_, 't> {
         parts
     }
 
-    fn code_in_words(
-        &self,
-        kind: &Kind<'_>,
-        guess: &Guess,
-        promised: f64,
-        bits: f64,
-    ) -> String {
+    fn code_in_words(&self, kind: &Kind<'_>, guess: &Guess, promised: f64, bits: f64) -> String {
         let Some((span, _)) = &kind.code else { return String::new() };
         let what = if kind.code_is_serial { "first byte" } else { "site code" };
         let code = match kind.code_is_serial {

@@ -155,9 +155,24 @@ impl<'t> Batch<'t> {
         if slot == item {
             let known = sighting.known.clone();
             self.items.push(Item { capture: sighting.capture, reader, known });
-        } else if self.items[slot as usize].known.is_empty() {
-            self.items[slot as usize].known = sighting.known.clone();
+            return;
         }
+        // Of two notes on one capture, the same one counts in whatever order they came.
+        let known = &mut self.items[slot as usize].known;
+        if !sighting.known.is_empty() && (known.is_empty() || sighting.known < *known) {
+            *known = sighting.known.clone();
+        }
+    }
+
+    /// The items in an order that does not depend on how they came, so that
+    /// sums over them come out the same to the last bit.
+    pub(super) fn order(&self) -> Vec<u32> {
+        let mut order: Vec<u32> = (0..self.items.len() as u32).collect();
+        order.sort_unstable_by_key(|i| {
+            let item = &self.items[*i as usize];
+            (&self.readers[item.reader as usize], item.capture.len(), item.capture.wide())
+        });
+        order
     }
 
     /// How many distinct captures, each reader's counted for itself.
@@ -175,7 +190,9 @@ impl<'t> Batch<'t> {
         let mut guesses = Vec::new();
         for reading in Reading::ALL {
             let length = capture.len().checked_add_signed(reading.bits_lost());
-            let Some(kinds) = length.and_then(|length| self.by_length.get(length)) else { continue };
+            let Some(kinds) = length.and_then(|length| self.by_length.get(length)) else {
+                continue;
+            };
             if kinds.is_empty() {
                 continue;
             }

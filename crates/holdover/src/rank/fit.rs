@@ -25,7 +25,7 @@ const NO_CODE: u32 = u32::MAX;
 pub struct Wiring {
     /// The reader's name; empty where the input names none.
     pub reader: String,
-    /// Probability of each state, in the order of [`Reading::WIRING`].
+    /// Probability of each state, in the order of [`WIRING`](crate::decode::Reading::WIRING).
     pub probability: [f64; 4],
 }
 
@@ -49,6 +49,8 @@ pub struct Fit<'b, 't> {
     pub(super) total: f64,
     guesses: Vec<Guess>,
     of_item: Vec<Range<usize>>,
+    /// The items in the order they are summed.
+    order: Vec<u32>,
     /// For each guess: what it takes of each part itself.
     own: Vec<Own>,
     /// For each item: what it takes of "none of these" itself.
@@ -92,12 +94,14 @@ struct Codes {
 impl<'t> Batch<'t> {
     /// Settles the proportions, the repeating codes and the wiring.
     pub fn fit(&self) -> Fit<'_, 't> {
+        let order = self.order();
         let mut guesses = Vec::new();
-        let mut of_item = Vec::with_capacity(self.items.len());
-        for item in &self.items {
+        let mut of_item = vec![0..0; self.items.len()];
+        for &i in &order {
+            let item = &self.items[i as usize];
             let from = guesses.len();
             guesses.extend(self.guesses(&item.capture, &item.known));
-            of_item.push(from..guesses.len());
+            of_item[i as usize] = from..guesses.len();
         }
         let mut fit = Fit {
             batch: self,
@@ -108,12 +112,13 @@ impl<'t> Batch<'t> {
             own_none: vec![0.0; self.items.len()],
             guesses,
             of_item,
+            order,
             wiring: vec![wiring_prior(); self.readers.len()],
         };
         fit.start();
         let codes = fit.codes();
         let weights = self.item_weights();
-        fit.total = weights.iter().sum();
+        fit.total = fit.order.iter().map(|i| weights[*i as usize]).sum();
         for bits in stages(&self.kinds) {
             (0..STAGE_SWEEPS).for_each(|_| _ = fit.sweep(&codes, &weights, bits));
         }
@@ -243,20 +248,18 @@ impl<'b, 't> Fit<'b, 't> {
 
     /// One sweep of expectation-maximisation; the largest change of a proportion.
     fn sweep(&mut self, codes: &Codes, weights: &[f64], most_codes: f64) -> f64 {
-        let items = self.batch.items.iter().enumerate();
-        let none_of = |i: usize, length: usize| without(self.none[length], self.own_none[i]);
-        let sums: Vec<[f64; 4]> = items
-            .clone()
-            .map(|(i, item)| {
+        let batch = self.batch;
+        let none_of = |i: usize| without(self.none[batch.items[i].capture.len()], self.own_none[i]);
+        let sums: Vec<[f64; 4]> = (0..batch.items.len())
+            .map(|i| {
                 let range = self.of_item[i].clone();
-                let none = none_of(i, item.capture.len());
-                self.sums(none, &self.guesses[range.clone()], &self.own[range])
+                self.sums(none_of(i), &self.guesses[range.clone()], &self.own[range])
             })
             .collect();
-        let prior = wiring_prior();
-        let mut logs = vec![prior.map(f64::ln); self.wiring.len()];
-        for (item, sums) in self.batch.items.iter().zip(&sums) {
-            for (log, sum) in logs[item.reader as usize].iter_mut().zip(sums) {
+        let mut logs = vec![wiring_prior().map(f64::ln); self.wiring.len()];
+        for &i in &self.order {
+            let i = i as usize;
+            for (log, sum) in logs[batch.items[i].reader as usize].iter_mut().zip(sums[i]) {
                 *log += sum.ln();
             }
         }
@@ -266,7 +269,9 @@ impl<'b, 't> Fit<'b, 't> {
         let mut none = vec![0.0; self.none.len()];
         let mut counts = vec![(0.0, 0.0, 0.0); self.shares.len()];
         let mut members = vec![Member { ratio: 0.0, weight: 0.0 }; self.guesses.len()];
-        for (i, item) in items {
+        for &i in &self.order {
+            let i = i as usize;
+            let item = &batch.items[i];
             let length = item.capture.len();
             let wiring = self.wiring[item.reader as usize];
             let scale: [f64; 4] = std::array::from_fn(|w| weights[i] * wiring[w] / sums[i][w]);

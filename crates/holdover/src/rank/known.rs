@@ -7,7 +7,7 @@ use crate::layout::{Layout, Part};
 use crate::site::Site;
 
 /// What is known of the card behind one capture.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Known {
     /// The site code, as noted.
     pub site: Option<String>,
@@ -83,8 +83,7 @@ pub(super) struct Owned {
 impl Owned {
     pub(super) fn of(layout: &Layout, site: &Site) -> Owned {
         let batches = site.batches.iter().filter(|batch| batch.layout == layout.id());
-        let mut ranges: Vec<_> =
-            batches.map(|b| (b.site.unwrap_or(0), b.first, b.last)).collect();
+        let mut ranges: Vec<_> = batches.map(|b| (b.site.unwrap_or(0), b.first, b.last)).collect();
         ranges.sort_unstable();
         ranges.dedup();
         let cards: f64 = ranges.iter().map(|(_, first, last)| (last - first) as f64 + 1.0).sum();
@@ -110,9 +109,8 @@ impl Owned {
         let (Some(site), Some(card)) = (number(decode.site()), number(decode.card())) else {
             return 0.0;
         };
-        let within = |&(s, first, last): &(u128, u128, u128)| {
-            s == site && (first..=last).contains(&card)
-        };
+        let within =
+            |&(s, first, last): &(u128, u128, u128)| s == site && (first..=last).contains(&card);
         if self.ranges.iter().any(within) { self.words_a_card } else { 0.0 }
     }
 }

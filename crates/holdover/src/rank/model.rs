@@ -27,8 +27,8 @@ pub const SLIP_LOG2: f64 = -11.0;
 pub const SLIP_IN_DOUBT_LOG2: f64 = -4.0;
 
 /// Chance that a printed or noted number is not the card's: a slip of the pen,
-/// another numbering, a misread digit.
-pub const PRINT_DIFFERS: f64 = 1.0 / 64.0;
+/// a misread digit, or an order number of the printer's own.
+pub const PRINT_DIFFERS: f64 = 1.0 / 8.0;
 
 /// Bits of a serial number whose repetition is looked at: its first byte,
 /// which ISO/IEC 7816-6 gives to the chip's maker in the longer numbers.

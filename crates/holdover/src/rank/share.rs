@@ -93,7 +93,8 @@ impl Grid {
         let (mut norm, mut mean) = (self.none, 0.0);
         for (share, weight) in &self.points {
             let alone = 1.0 + share * member.ratio;
-            let weight = weight / if member.weight > WHOLE { alone } else { alone.powf(member.weight) };
+            let weight =
+                weight / if member.weight > WHOLE { alone } else { alone.powf(member.weight) };
             norm += weight;
             mean += weight * share;
         }

@@ -1,0 +1,202 @@
+//! `holdover table`: mistakes with their place, drawings, differences.
+
+use tempfile::tempdir;
+
+use crate::holdover::{file, run};
+
+const GOOD: &str = "[[layout]]\nid = \"mill30\"\nlength = 30\nbasis = \"invented for this test\"\n\
+                    [[layout.field]]\nrole = \"site\"\nspan = \"2-9\"\n\
+                    [[layout.field]]\nrole = \"card\"\nspan = \"10-29\"\n\
+                    [[layout.check]]\nkind = \"even\"\nbit = 1\nover = \"2-15\"\n\
+                    [[layout.check]]\nkind = \"odd\"\nbit = 30\nover = \"16-29\"\n";
+
+#[test]
+fn every_kind_of_mistake_has_its_line_and_its_mend() {
+    let dir = tempdir().unwrap();
+    // (what is replaced, by what, line, message, mend)
+    let mistakes = [
+        (
+            "span = \"2-9\"",
+            "span = \"2-31\"",
+            7,
+            "bit 31 is outside the layout",
+            "positions run from 1 to 30",
+        ),
+        ("over = \"2-15\"", "over = \"1-15\"", 14, "bit 1 is inside its own cover", "leave 1 out"),
+        ("length = 30", "length = 0", 3, "a length of 0 is outside", "write 1 to 256"),
+        ("length = 30", "length = 300", 3, "a length of 300 is outside", "write 1 to 256"),
+        (
+            "length = 30",
+            "length = \"x\"",
+            3,
+            "\"length\" is another value",
+            "expected a whole number",
+        ),
+        ("length = 30\n", "", 1, "the layout has no \"length\"", "add length = 26"),
+        (
+            "basis = \"invented for this test\"\n",
+            "",
+            1,
+            "the layout has no \"basis\"",
+            "published source",
+        ),
+        ("basis", "bassis", 4, "unknown key \"bassis\"", "did you mean \"basis\"?"),
+        (
+            "kind = \"odd\"",
+            "kind = \"ood\"",
+            16,
+            "kind = \"ood\" is not known",
+            "did you mean \"odd\"?",
+        ),
+        (
+            "span = \"10-29\"",
+            "span = \"9-29\"",
+            10,
+            "bits 9 already belong",
+            "give each bit to one field",
+        ),
+        ("span = \"2-9\"", "span = \"0-9\"", 7, "there is no bit 0", "counted from 1"),
+        ("span = \"2-9\"", "span = \"2-\"", 7, "expected a bit position", "\"2-9\""),
+        ("span = \"2-9\"", "span = 2", 7, "\"span\" is another value", "expected text in quotes"),
+        ("span = \"2-9\"", "span = \"2-9,5\"", 7, "bit 5 is named twice", "once"),
+        (
+            "role = \"site\"",
+            "role = \"card\"",
+            9,
+            "already has a field \"card\"",
+            "a name of its own",
+        ),
+        ("role = \"site\"", "role = \"si te\"", 6, "a role is a short name", "letters"),
+        ("id = \"mill30\"", "id = \"Mill 30\"", 2, "cannot be an id", "small letters"),
+        (
+            "kind = \"odd\"\nbit = 30\nover = \"16-29\"",
+            "kind = \"odd\"\nbit = 1\nover = \"2-15\"",
+            16,
+            "no capture can meet this check and those before it",
+            "check the kinds",
+        ),
+        (
+            "kind = \"odd\"\nbit = 30\nover = \"16-29\"",
+            "kind = \"fixed\"\nspan = \"29-30\"\nvalue = 4",
+            18,
+            "4 does not fit the span",
+            "the largest value is 3",
+        ),
+        (
+            "kind = \"odd\"\nbit = 30\nover = \"16-29\"",
+            "kind = \"lrc\"\ngroup = 4\nover = \"2-15\"\nat = \"27-30\"",
+            18,
+            "14 bits are no whole number of 4-bit words",
+            "a multiple of 4",
+        ),
+        (
+            "kind = \"odd\"\nbit = 30\nover = \"16-29\"",
+            "kind = \"lrc\"\ngroup = 4\nover = \"2-17\"\nat = \"17-20\"",
+            19,
+            "bits 17 of the check word are inside its own cover",
+            "before the check word",
+        ),
+        (
+            "role = \"card\"",
+            "role = \"card\"\ncode = \"bcd4\"\nserial = true",
+            11,
+            "a serial number is a binary field",
+            "leave serial or code out",
+        ),
+        (
+            "span = \"10-29\"",
+            "span = \"10-29\"\ncode = \"bcd\"",
+            11,
+            "code = \"bcd\" is not known",
+            "did you mean",
+        ),
+        (
+            "span = \"10-29\"",
+            "span = \"10-28\"\ncode = \"bcd4\"",
+            10,
+            "no whole number of 4-bit digits",
+            "shorten the span to 16 bits",
+        ),
+        ("length = 30\n", "length = 30\nweight = -1\n", 4, "a weight must be above 0", "1.0"),
+        (
+            "[[layout.field]]\nrole = \"site\"",
+            "[[layout.field]\nrole = \"site\"",
+            5,
+            "",
+            "correct the TOML",
+        ),
+    ];
+    for (from, to, line, message, mend) in mistakes {
+        let text = GOOD.replacen(from, to, 1);
+        assert_ne!(text, GOOD, "{from}");
+        let path = file(&dir, "table.toml", &text);
+        let run = run(["table", "lint", path.to_str().unwrap()]);
+        assert_eq!(run.code, 2, "{to}");
+        let place = format!("table.toml:{line}:");
+        for part in [place.as_str(), message, mend, "^"] {
+            assert!(run.stderr.contains(part), "{to}: {part}\n{}", run.stderr);
+        }
+    }
+}
+
+#[test]
+fn duplicates_are_found_in_a_file_and_across_files() {
+    let dir = tempdir().unwrap();
+    let twice = file(&dir, "twice.toml", format!("{GOOD}\n{GOOD}"));
+    let found = run(["table", "lint", twice.to_str().unwrap()]);
+    assert_eq!(found.code, 2);
+    assert!(
+        found.stderr.contains("a layout \"mill30\" is already in the table"),
+        "{}",
+        found.stderr
+    );
+    let (a, b) = (file(&dir, "a.toml", GOOD), file(&dir, "b.toml", GOOD));
+    let (a, b) = (a.to_str().unwrap(), b.to_str().unwrap());
+    let across = run(["read", "0101", "--table", a, "--table", b]);
+    assert_eq!(across.code, 2);
+    assert!(across.stderr.contains("from a table before"), "{}", across.stderr);
+}
+
+#[test]
+fn a_good_table_is_linted_listed_shown_and_used() {
+    let dir = tempdir().unwrap();
+    let path = file(&dir, "mill.toml", GOOD);
+    let path = path.to_str().unwrap();
+    assert!(run(["table", "lint", path]).stdout.contains("no mistake, 1 layout"));
+    assert!(run(["table", "list", "--table", path]).stdout.contains("mill30"));
+    let shown = run(["table", "show", "mill30", "--table", path]);
+    for part in ["from 1", "from 0", "└─site─┘", "even 1 over 2-15", "20 bits, 0 to 1048575"]
+    {
+        assert!(shown.stdout.contains(part), "{part}\n{}", shown.stdout);
+    }
+    let made = run(["compose", "mill30", "site=7", "card=1000000", "--table", path]);
+    let read = run(["read", made.stdout.trim(), "--table", path, "--table", "built-in"]);
+    assert!(read.stdout.contains("identified: mill30"), "{}", read.stdout);
+}
+
+#[test]
+fn differences_come_with_an_example_and_a_count() {
+    let dir = tempdir().unwrap();
+    let old = file(&dir, "old.toml", GOOD);
+    let wider = GOOD.replace("over = \"16-29\"", "over = \"15-29\"");
+    let moved = GOOD.replace("span = \"10-29\"", "span = \"11-29\"");
+    let old = old.to_str().unwrap();
+    assert_eq!(run(["table", "diff", old, old]).code, 0);
+    let new = file(&dir, "wider.toml", wider);
+    let diff = run(["table", "diff", old, new.to_str().unwrap(), "--format", "json"]);
+    assert_eq!(diff.code, 1);
+    let changes = diff.json();
+    assert_eq!(changes[0]["change"], "refused");
+    // Half of the 2^28 words: those whose bit 15 is 1.
+    assert_eq!(changes[0]["words_log2"], 27.0);
+    let example = changes[0]["example"].as_str().unwrap();
+    assert_eq!(example.as_bytes()[14], b'1');
+    let new = file(&dir, "moved.toml", moved);
+    let diff = run(["table", "diff", old, new.to_str().unwrap(), "--format", "json"]);
+    let changes = diff.json();
+    assert_eq!((changes.len(), changes[0]["change"].as_str()), (1, Some("fields")));
+    assert_eq!(changes[0]["words_log2"], 27.0);
+    let diff = run(["table", "diff", old, "built-in"]);
+    assert!(diff.stdout.contains("mill30  removed"), "{}", diff.stdout);
+    assert!(diff.stdout.contains("std26  added"), "{}", diff.stdout);
+}
