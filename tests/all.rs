@@ -6,6 +6,8 @@ mod compose;
 mod exhaustive;
 mod garbage;
 mod holdover;
+mod learn;
 mod read;
 mod readme;
+mod signal;
 mod table;

@@ -28,6 +28,12 @@ pub enum Verb {
     /// Say which card each capture is, how sure that is, and what to do next
     #[command(after_long_help = READ_EXAMPLES)]
     Read(Read),
+    /// Read a probe file: captures, and whether the line is healthy
+    #[command(after_long_help = SIGNAL_EXAMPLES)]
+    Signal(Signal),
+    /// Work out a layout nobody documented, from cards and what is printed on them
+    #[command(after_long_help = LEARN_EXAMPLES)]
+    Learn(Learn),
     /// List, check, show or compare tables of layouts
     #[command(after_long_help = TABLE_EXAMPLES)]
     Table(Table),
@@ -53,6 +59,37 @@ or JSON Lines; which one is told by the content.
 Exit codes: 0 all identified; 1 something is unknown or ambiguous; 2 a line, a file or the
 command is wrong.";
 
+const SIGNAL_EXAMPLES: &str = "\
+Examples:
+  holdover signal gate.vcd               line health, a histogram, the captures
+  holdover signal gate.csv --d0 CH3 --d1 CH4
+  holdover signal samples.csv --rate 1000000
+  holdover signal gate.vcd --format csv > captures.csv
+  holdover signal gate.vcd --format json | holdover read -
+
+Probe files are value-change dumps (IEEE 1364-2005 clause 18) and CSV of changes or of
+samples, told apart by content. Lines are found by their names (D0 and D1, DATA0 and DATA1,
+green and white), else by their behaviour, which is a guess and said to be one.
+
+A first or last pulse lost whole leaves no trace between the edges: `holdover read` tries
+whether a lost bit explains a capture.
+
+Exit codes: 0 the line is healthy; 1 something about it is not; 2 a file or the command is wrong.";
+
+const LEARN_EXAMPLES: &str = "\
+Examples:
+  holdover learn drawer.csv
+  holdover learn drawer.csv -o mill-table.toml
+  holdover learn drawer.csv --format json
+
+The input is what `holdover read` takes; a CSV with the columns bits and printed is best:
+the printed number as it stands on the card, with its zeros, its site code and whatever
+parts them. Columns site and card hold numbers known otherwise. Twenty-four cards settle
+most layouts, cards of two site codes settle more.
+
+Exit codes: 0 a layout for every kind of card; 1 none for some, or cards were left out; 2 a
+line, a file or the command is wrong.";
+
 const TABLE_EXAMPLES: &str = "\
 Examples:
   holdover table list
@@ -68,6 +105,8 @@ Examples:
   holdover compose std26 site=65 card=4000-4009 --format csv
   holdover compose std26 site=65 card=4321 --reading lines-swapped
   holdover compose std26 site=65 card=1-20 | holdover read -
+  holdover compose std26 site=65 card=1-20 --probe vcd --jitter 0.1 > gate.vcd
+  holdover compose --captures captures.txt --probe samples --width 7 --rate 1000000 --lost 0.2
 
 Exit codes: 0 done; 2 a value does not fit, or the command is wrong.";
 
@@ -93,9 +132,20 @@ pub struct Tables {
 /// `holdover read`
 #[derive(Debug, ClapArgs)]
 pub struct Read {
-    /// Captures, files, or "-" for standard input
-    #[arg(required = true, value_name = "CAPTURE|FILE|-")]
+    /// Captures, files (probe files too), or "-" for standard input
+    #[arg(required_unless_present = "port", conflicts_with = "port", value_name = "CAPTURE|FILE|-")]
     pub inputs: Vec<String>,
+
+    /// Follow a serial port that prints one capture a line
+    #[arg(long, value_name = "NAME")]
+    pub port: Option<String>,
+
+    /// Speed of the serial port, in baud
+    #[arg(long, default_value_t = 9600, value_name = "BAUD")]
+    pub baud: u32,
+
+    #[command(flatten)]
+    pub probe: ProbeOptions,
 
     #[command(flatten)]
     pub tables: Tables,
@@ -127,6 +177,110 @@ pub struct Read {
     /// Print verdicts only, no advice
     #[arg(short, long)]
     pub quiet: bool,
+}
+
+/// How probe files are read.
+#[derive(Debug, ClapArgs)]
+#[command(next_help_heading = "Probe files")]
+pub struct ProbeOptions {
+    /// Name, bit of a vector (bus[3]) or column number of D0; again for another reader
+    #[arg(long, value_name = "LINE")]
+    pub d0: Vec<String>,
+
+    /// Likewise of D1
+    #[arg(long, value_name = "LINE")]
+    pub d1: Vec<String>,
+
+    /// Spacing that ends a capture, in µs; chosen from the data if not given
+    #[arg(long, value_name = "US")]
+    pub gap: Option<f64>,
+
+    /// Pulses narrower than this, in µs, are glitches
+    #[arg(long, value_name = "US")]
+    pub glitch: Option<f64>,
+
+    /// Samples a second, for files without a time
+    #[arg(long, value_name = "HZ")]
+    pub rate: Option<f64>,
+
+    /// Unit of the time column, where its heading names none: s, ms, us or ns
+    #[arg(long, value_name = "UNIT")]
+    pub time_unit: Option<String>,
+
+    /// Voltage between low and high
+    #[arg(long, value_name = "V")]
+    pub threshold: Option<f64>,
+
+    /// Level the lines rest at; seen from the data if not given
+    #[arg(long, value_enum, value_name = "LEVEL")]
+    pub idle: Option<IdleLevel>,
+}
+
+/// Levels lines can rest at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum IdleLevel {
+    /// Pulses are low: the usual wiring
+    High,
+    /// Pulses are high: inverted wiring
+    Low,
+}
+
+/// `holdover signal`
+#[derive(Debug, ClapArgs)]
+pub struct Signal {
+    /// Probe files, or "-" for standard input
+    #[arg(required = true, value_name = "FILE|-")]
+    pub inputs: Vec<String>,
+
+    #[command(flatten)]
+    pub probe: ProbeOptions,
+
+    /// text: line health and captures; json, csv: captures for `holdover read`
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+
+    /// Only the health of the lines, no captures
+    #[arg(long)]
+    pub summary: bool,
+
+    /// Hide the bits in text
+    #[arg(long)]
+    pub mask: bool,
+
+    /// No histograms, no advice
+    #[arg(short, long)]
+    pub quiet: bool,
+}
+
+/// `holdover learn`
+#[derive(Debug, ClapArgs)]
+pub struct Learn {
+    /// Captures, files (probe files too), or "-" for standard input
+    #[arg(required = true, value_name = "CAPTURE|FILE|-")]
+    pub inputs: Vec<String>,
+
+    /// Write the layouts found as a table file
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+
+    /// First part of the ids of what is found
+    #[arg(long, default_value = "found", value_name = "NAME")]
+    pub id: String,
+
+    /// The cards are in no order: look for no counters
+    #[arg(long)]
+    pub shuffled: bool,
+
+    /// text or json
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+
+    /// Hide numbers of cards that were left out
+    #[arg(long)]
+    pub mask: bool,
+
+    #[command(flatten)]
+    pub probe: ProbeOptions,
 }
 
 /// `holdover table`
@@ -180,11 +334,84 @@ pub enum TableVerb {
     },
 }
 
+/// Forms of probe files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ProbeForm {
+    /// Value-change dump (IEEE 1364-2005 clause 18)
+    Vcd,
+    /// CSV, a row a change
+    Changes,
+    /// CSV, a row a sample
+    Samples,
+}
+
+/// How a composed probe file comes out.
+#[derive(Debug, ClapArgs)]
+#[command(next_help_heading = "Composing a probe file")]
+pub struct Timing {
+    /// Write a probe file instead of captures
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub probe: Option<ProbeForm>,
+
+    /// Name of the reader, before the names of its lines
+    #[arg(long, default_value = "", hide_default_value = true, value_name = "NAME")]
+    pub reader: String,
+
+    /// Width of a pulse, in µs
+    #[arg(long, default_value_t = 50.0, value_name = "US")]
+    pub width: f64,
+
+    /// From one pulse to the next, in µs
+    #[arg(long, default_value_t = 1000.0, value_name = "US")]
+    pub interval: f64,
+
+    /// From one capture to the next, in µs
+    #[arg(long, default_value_t = 500_000.0, value_name = "US")]
+    pub gap: f64,
+
+    /// How far widths and intervals stray, as a share: 0.1 is ±10 %
+    #[arg(long, default_value_t = 0.0, value_name = "SHARE")]
+    pub jitter: f64,
+
+    /// Share of captures with a glitch between two bits
+    #[arg(long, default_value_t = 0.0, value_name = "SHARE")]
+    pub glitches: f64,
+
+    /// Share of captures that lose a pulse inside
+    #[arg(long, default_value_t = 0.0, value_name = "SHARE")]
+    pub lost: f64,
+
+    /// Share of captures where both lines pulse at once
+    #[arg(long, default_value_t = 0.0, value_name = "SHARE")]
+    pub both_low: f64,
+
+    /// Share of captures with a burst of spikes
+    #[arg(long, default_value_t = 0.0, value_name = "SHARE")]
+    pub noise: f64,
+
+    /// Level the lines rest at
+    #[arg(long, value_enum, default_value_t = IdleLevel::High, value_name = "LEVEL")]
+    pub idle: IdleLevel,
+
+    /// Samples a second, for --probe samples
+    #[arg(long, default_value_t = 1e6, value_name = "HZ")]
+    pub rate: f64,
+
+    /// One seed, one file
+    #[arg(long, default_value_t = 1, value_name = "N")]
+    pub seed: u64,
+
+    /// Write the faults put in to this file, as JSON Lines
+    #[arg(long, value_name = "FILE")]
+    pub faults: Option<PathBuf>,
+}
+
 /// `holdover compose`
 #[derive(Debug, ClapArgs)]
 pub struct Compose {
-    /// Id of the layout
-    pub layout: String,
+    /// Id of the layout; not given where --captures is
+    #[arg(required_unless_present = "captures")]
+    pub layout: Option<String>,
 
     /// field=value, or field=first-last for a range
     #[arg(value_name = "FIELD=VALUE")]
@@ -192,6 +419,13 @@ pub struct Compose {
 
     #[command(flatten)]
     pub tables: Tables,
+
+    /// Take captures from this file instead of composing them
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["layout", "values"])]
+    pub captures: Option<String>,
+
+    #[command(flatten)]
+    pub timing: Timing,
 
     /// What happens between card and file: lines-swapped, reversed, first-bit-lost, …
     #[arg(long, default_value = "as-captured", value_name = "READING")]

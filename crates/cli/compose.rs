@@ -1,4 +1,6 @@
-//! `holdover compose`: field values to captures.
+//! `holdover compose`: field values to captures, or to a probe file of them.
+
+mod probe;
 
 use std::io::Write;
 
@@ -11,7 +13,7 @@ use serde_json::{Map, json};
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::table::write_csv;
-use crate::{files, screen};
+use crate::{files, input, screen};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
 /// fill a disk.
@@ -25,36 +27,85 @@ struct Range {
 }
 
 pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
-    let table = files::tables(&args.tables.tables)?;
-    let layout = files::layout(&table, &args.layout)?;
     let reading = reading(&args.reading)?;
+    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    if let Some(file) = &args.captures {
+        let captures = captures(file)?;
+        let captures = captures.iter().map(|capture| read_as(reading, capture));
+        let captures = captures.collect::<Result<Vec<_>, _>>()?;
+        match args.timing.probe {
+            Some(form) => probe::write(&mut out, &args.timing, form, &captures)?,
+            None => captures.iter().try_for_each(|c| writeln!(out, "{}", bits(c, args.hex)))?,
+        }
+        out.flush()?;
+        return Ok(Outcome::Done);
+    }
+    let table = files::tables(&args.tables.tables)?;
+    let layout = files::layout(&table, args.layout.as_deref().unwrap_or_default())?;
     let ranges = args.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
     let count = ranges.iter().try_fold(1u128, |count, range| count.checked_mul(range.count));
     let count = count.filter(|count| *count <= MOST).ok_or_else(|| {
         Fail::said(format!("the ranges make more than {MOST} captures: shorten one"))
     })?;
-    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
-    if args.format == Format::Csv {
-        let mut csv = csv::Writer::from_writer(&mut out);
-        let fields = layout.fields().iter().map(|field| field.role.name());
-        let head: Vec<&str> = ["bits", "layout"].into_iter().chain(fields).collect();
-        write_csv(&mut csv, &head)?;
-        csv.flush()?;
-    }
-    for i in 0..count {
+    let made = (0..count).map(|i| {
         let values = nth(&ranges, i);
-        let named: Vec<(&str, Value)> =
-            values.iter().map(|(role, value)| (*role, value.clone())).collect();
         let word = layout
-            .compose(&named)
+            .compose(&values)
             .map_err(|error| Fail::said(format!("{}: {error}", layout.id())))?;
-        let capture = reading.capture_of(&word, false).ok_or_else(|| {
-            Fail::said(format!("{} bits leave no capture under {reading}", word.len()))
-        })?;
-        write(&mut out, args, layout, &capture, &named)?;
+        Ok::<_, Fail>((read_as(reading, &word)?, values))
+    });
+    if let Some(form) = args.timing.probe {
+        let captures = made.map(|made| made.map(|(capture, _)| capture));
+        let captures = captures.collect::<Result<Vec<_>, _>>()?;
+        probe::write(&mut out, &args.timing, form, &captures)?;
+    } else {
+        if args.format == Format::Csv {
+            let mut csv = csv::Writer::from_writer(&mut out);
+            let fields = layout.fields().iter().map(|field| field.role.name());
+            let head: Vec<&str> = ["bits", "layout"].into_iter().chain(fields).collect();
+            write_csv(&mut csv, &head)?;
+            csv.flush()?;
+        }
+        for made in made {
+            let (capture, values) = made?;
+            write(&mut out, args, layout, &capture, &values)?;
+        }
     }
     out.flush()?;
     Ok(Outcome::Done)
+}
+
+/// What a reader captures of a word.
+fn read_as(reading: Reading, word: &Capture) -> Result<Capture, Fail> {
+    reading.capture_of(word, false).ok_or_else(|| {
+        Fail::said(format!("{} bits leave no capture under {reading}", word.len()))
+    })
+}
+
+/// The captures of a file, all of them good.
+fn captures(file: &str) -> Result<Vec<Capture>, Fail> {
+    let probe = holdover_signal::Probe::new(holdover_signal::Options::default())
+        .map_err(|error| Fail::said(error.to_string()))?;
+    let mut captures = Vec::new();
+    input::read(&[file.to_owned()], &probe, true, |event| {
+        let input::Event::Rows(rows) = event else { return Ok(()) };
+        for row in rows {
+            let source = screen::plain(&row.source);
+            let entry = row
+                .entry
+                .map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
+            captures.push(entry.sighting.capture);
+        }
+        Ok(())
+    })?;
+    Ok(captures)
+}
+
+fn bits(capture: &Capture, hex: bool) -> String {
+    match hex {
+        true => format!("0x{}/{}", capture.to_hex(), capture.len()),
+        false => capture.to_string(),
+    }
 }
 
 fn reading(name: &str) -> Result<Reading, Fail> {
@@ -120,10 +171,7 @@ fn write(
     capture: &Capture,
     values: &[(&str, Value)],
 ) -> Result<(), Fail> {
-    let bits = match args.hex {
-        true => format!("0x{}/{}", capture.to_hex(), capture.len()),
-        false => capture.to_string(),
-    };
+    let bits = bits(capture, args.hex);
     let value = |role: &str| {
         values.iter().find(|(name, _)| *name == role).map_or_else(String::new, |v| v.1.to_string())
     };

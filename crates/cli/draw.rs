@@ -65,6 +65,24 @@ pub fn word(
     render(&rows, layout.length(), width, false)
 }
 
+/// Draws what was learnt: how much each bit varied, over the layout if there
+/// is one. A full block is a bit that is 0 as often as 1, a dot one that never
+/// varied.
+pub fn learnt(layout: Option<&Layout>, entropy: &[f64], width: usize) -> Vec<String> {
+    let blocks = ['▁', '▂', '▃', '▄', '▅', '▆', '▇', '█'];
+    let block = |entropy: &f64| match *entropy {
+        e if e <= 0.0 => '·',
+        e => blocks[((e * 8.0).ceil() as usize).clamp(1, 8) - 1],
+    };
+    let cells = entropy.iter().map(block).collect();
+    let mut rows = vec![Row { label: "varied".into(), cells, kind: Kind::Bits }];
+    if let Some(layout) = layout {
+        rows.push(fields(layout));
+        rows.extend(checks(layout, None));
+    }
+    render(&rows, entropy.len(), width, false)
+}
+
 /// Draws bits that no layout explains.
 pub fn bits(capture: &Capture, hide: bool, width: usize) -> Vec<String> {
     let cells = match hide {

@@ -1,7 +1,7 @@
 //! Tables and site files: read whole, mistakes shown at their place.
 
 use std::fs::File;
-use std::io::Read;
+use std::io::{Read, Write};
 use std::path::Path;
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
@@ -76,6 +76,23 @@ pub fn layout<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, Fail> {
         };
         Fail::said(format!("no layout {:?} in the table: {mend}", screen::plain(id)))
     })
+}
+
+/// Writes a file whole or not at all: beside it first, then in its place.
+pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
+    let name = path.display().to_string();
+    let failed = |error: std::io::Error| {
+        Fail::said(format!("{}: not written: {error}", screen::plain(&name)))
+    };
+    let directory = match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent,
+        _ => Path::new("."),
+    };
+    let mut file = tempfile::NamedTempFile::new_in(directory).map_err(failed)?;
+    file.write_all(bytes).map_err(failed)?;
+    file.as_file().sync_all().map_err(failed)?;
+    file.persist(path).map_err(|error| failed(error.error))?;
+    Ok(())
 }
 
 /// All mistakes of a file, each with its line, a caret and the mend.

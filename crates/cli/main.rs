@@ -7,9 +7,11 @@ mod draw;
 mod fail;
 mod files;
 mod input;
+mod learn;
 mod mask;
 mod read;
 mod screen;
+mod signal;
 mod table;
 
 use std::process::ExitCode;
@@ -23,6 +25,8 @@ fn main() -> ExitCode {
     screen::set_colour(args.color);
     let outcome = match args.verb {
         args::Verb::Read(verb) => read::run(&verb),
+        args::Verb::Signal(verb) => signal::run(&verb),
+        args::Verb::Learn(verb) => learn::run(&verb),
         args::Verb::Table(verb) => table::run(&verb),
         args::Verb::Compose(verb) => compose::run(&verb),
     };

@@ -79,6 +79,19 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
+/// Says a text behind a faint heading, wrapped to the width and indented.
+pub fn say(out: &mut impl Write, heading: &str, text: &str) -> io::Result<()> {
+    let indent = heading.chars().count();
+    let lines = wrap(&plain(text), width().saturating_sub(indent).max(24));
+    for (i, line) in lines.iter().enumerate() {
+        match i {
+            0 => writeln!(out, "{}{line}", in_style(FAINT, heading))?,
+            _ => writeln!(out, "{:indent$}{line}", "")?,
+        }
+    }
+    Ok(())
+}
+
 /// A text from a file made safe to print: control characters as `\u{…}`.
 pub fn plain(text: &str) -> String {
     let hidden =

@@ -3,8 +3,7 @@
 use std::io::Write;
 
 use comfy_table::{ContentArrangement, Table as Sheet, presets};
-use holdover::layout::{Check, Layout, Part, Table};
-use serde_json::{Value, json};
+use holdover::layout::{Layout, Part, Table};
 
 use crate::args::{self, Format, TableVerb};
 use crate::fail::{Fail, Outcome};
@@ -29,7 +28,7 @@ fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
     match format {
         Format::Json => {
             for layout in table.layouts() {
-                writeln!(out, "{}", object(layout))?;
+                writeln!(out, "{}", object(layout)?)?;
             }
         }
         Format::Csv => {
@@ -97,46 +96,8 @@ fn cells(layout: &Layout) -> [String; 7] {
 }
 
 /// A layout as an object, keys as in the table file.
-pub fn object(layout: &Layout) -> Value {
-    let fields: Vec<Value> = layout
-        .fields()
-        .iter()
-        .map(|field| {
-            let mut object = json!({"role": field.role.name(), "span": field.span.to_string()});
-            object["code"] = field.code.name().into();
-            if let Some(part) = field.part_of {
-                object["part_of"] = if part == Part::Site { "site" } else { "card" }.into();
-            }
-            if field.serial {
-                object["serial"] = true.into();
-            }
-            object
-        })
-        .collect();
-    let checks: Vec<Value> = layout
-        .checks()
-        .iter()
-        .map(|check| match check {
-            Check::Parity { bit, over, .. } => {
-                json!({"kind": check.kind(), "bit": bit.from_one(), "over": over.to_string()})
-            }
-            Check::Fixed { span, value } => {
-                let value = match u64::try_from(*value) {
-                    Ok(value) if value < 1 << 53 => json!(value),
-                    _ => json!(format!("0x{value:X}")),
-                };
-                json!({"kind": "fixed", "span": span.to_string(), "value": value})
-            }
-            Check::Lrc { group, over, at } => {
-                json!({"kind": "lrc", "group": group, "over": over.to_string(), "at": at.to_string()})
-            }
-        })
-        .collect();
-    let spec = layout.spec();
-    json!({
-        "id": spec.id, "title": spec.title, "length": spec.length, "basis": spec.basis,
-        "weight": spec.weight, "field": fields, "check": checks,
-    })
+fn object(layout: &Layout) -> Result<String, Fail> {
+    serde_json::to_string(layout).map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
 }
 
 fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
@@ -205,7 +166,7 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
     }
     for (i, layout) in layouts.iter().enumerate() {
         if format == Format::Json {
-            writeln!(out, "{}", object(layout))?;
+            writeln!(out, "{}", object(layout)?)?;
             continue;
         }
         if i > 0 {

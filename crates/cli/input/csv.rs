@@ -5,7 +5,7 @@ use std::sync::Arc;
 use ::csv::ReaderBuilder;
 use holdover::bits::CaptureText;
 use holdover::file::nearest;
-use holdover::rank::{Known, Sighting};
+use holdover::rank::{Doubt, Known, Sighting};
 
 use super::lines::MAX_LINE;
 use super::{Carried, Entry};
@@ -16,7 +16,7 @@ const MAX_QUOTED_LINES: usize = 64;
 
 /// What a column is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Column {
+pub enum Column {
     Bits,
     Site,
     Card,
@@ -45,7 +45,8 @@ fn plain_heading(heading: &str) -> String {
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-fn column_of(heading: &str) -> Option<Column> {
+/// What a heading means to a sheet of captures.
+pub fn column_of(heading: &str) -> Option<Column> {
     let plain = plain_heading(heading);
     HEADINGS.iter().find(|(_, names)| names.contains(&plain.as_str())).map(|(column, _)| *column)
 }
@@ -55,14 +56,82 @@ pub fn is_heading(line: &str) -> bool {
     column_of(line.trim_matches('"')) == Some(Column::Bits)
 }
 
-/// A sheet whose header is read.
-pub struct Sheet {
+/// Splits lines into records of a fixed number of cells.
+pub struct Records {
     delimiter: u8,
+    cells: usize,
+    /// Lines of a record whose quoted cell has not ended yet.
+    open: Vec<(u64, String)>,
+}
+
+/// A record's first line, and its cells.
+type Split = (u64, Result<Vec<String>, String>);
+
+impl Records {
+    /// Reads a header: its cells, and how the records after it are split.
+    pub fn of_header(line: &str) -> Result<(Vec<String>, Records), String> {
+        let count = |delimiter: char| line.matches(delimiter).count();
+        let delimiter = [',', ';', '\t'].into_iter().max_by_key(|d| count(*d)).unwrap_or(',') as u8;
+        let headings = cells(line, delimiter)?;
+        let records = Records { delimiter, cells: headings.len(), open: Vec::new() };
+        Ok((headings, records))
+    }
+
+    /// Takes a line; a record that goes on over several lines comes with its last.
+    pub fn line(&mut self, number: u64, line: &str) -> Vec<Split> {
+        if self.open.is_empty() && line.trim().is_empty() {
+            return Vec::new();
+        }
+        self.open.push((number, line.to_owned()));
+        let quotes: usize = self.open.iter().map(|(_, line)| line.matches('"').count()).sum();
+        let bytes: usize = self.open.iter().map(|(_, line)| line.len() + 1).sum();
+        if quotes.is_multiple_of(2) {
+            let open = std::mem::take(&mut self.open);
+            let text: Vec<_> = open.iter().map(|(_, line)| line.as_str()).collect();
+            return vec![(open[0].0, self.split(&text.join("\n")))];
+        }
+        match self.open.len() > MAX_QUOTED_LINES || bytes > MAX_LINE {
+            true => self.end(),
+            false => Vec::new(),
+        }
+    }
+
+    /// Gives up on a quote that never ended: its line is bad, the lines after
+    /// it are read each on its own.
+    pub fn end(&mut self) -> Vec<Split> {
+        let open = std::mem::take(&mut self.open);
+        let mut records = Vec::new();
+        for (i, (number, line)) in open.iter().enumerate() {
+            let even = line.matches('"').count().is_multiple_of(2);
+            if even && i > 0 {
+                records.extend((!line.trim().is_empty()).then(|| (*number, self.split(line))));
+            } else {
+                let message = "a quote (\") opens here and never closes: write \"\" for a quote \
+                               inside a cell";
+                records.push((*number, Err(message.to_owned())));
+            }
+        }
+        records
+    }
+
+    fn split(&self, text: &str) -> Result<Vec<String>, String> {
+        let cells = cells(text, self.delimiter)?;
+        match (self.cells, cells.len()) {
+            (expected, found) if expected != found => Err(format!(
+                "expected {expected} cells as in the header, found {found}: quote a cell that \
+                 holds the separator"
+            )),
+            _ => Ok(cells),
+        }
+    }
+}
+
+/// A sheet of captures whose header is read.
+pub struct Sheet {
+    records: Records,
     columns: Vec<Option<Column>>,
     /// Headings of the columns that are carried through.
     carried: Arc<Vec<String>>,
-    /// Lines of a record whose quoted cell has not ended yet.
-    open: Vec<(u64, String)>,
 }
 
 /// A record's first line, and what it holds.
@@ -71,16 +140,9 @@ pub type Record = (u64, Result<Entry, String>);
 impl Sheet {
     /// Reads a header.
     pub fn of_header(line: &str) -> Result<Sheet, String> {
-        let count = |delimiter: char| line.matches(delimiter).count();
-        let delimiter = [',', ';', '\t'].into_iter().max_by_key(|d| count(*d)).unwrap_or(',') as u8;
-        let headings = cells(line, delimiter)?;
+        let (headings, records) = Records::of_header(line)?;
         let columns: Vec<_> = headings.iter().map(|heading| column_of(heading)).collect();
-        for (i, column) in columns.iter().enumerate() {
-            if column.is_some() && columns[..i].contains(column) {
-                let heading = screen::plain(&headings[i]);
-                return Err(format!("two columns mean the same as {heading:?}: leave one out"));
-            }
-        }
+        refuse_twins(&headings, &columns)?;
         if !columns.contains(&Some(Column::Bits)) {
             let shown: Vec<_> = headings.iter().take(12).map(|h| screen::plain(h)).collect();
             let near = headings.iter().find(|heading| nearest(heading, ["bits"]).is_some());
@@ -97,60 +159,27 @@ impl Sheet {
             .filter(|(_, column)| **column != Some(Column::Bits))
             .map(|(heading, _)| heading.trim().to_owned())
             .collect();
-        Ok(Sheet { delimiter, columns, carried: Arc::new(carried), open: Vec::new() })
+        Ok(Sheet { records, columns, carried: Arc::new(carried) })
     }
 
     /// Takes a line; a record that goes on over several lines comes with its last.
     pub fn line(&mut self, number: u64, line: &str) -> Vec<Record> {
-        if self.open.is_empty() && line.trim().is_empty() {
-            return Vec::new();
-        }
-        self.open.push((number, line.to_owned()));
-        let quotes: usize = self.open.iter().map(|(_, line)| line.matches('"').count()).sum();
-        let bytes: usize = self.open.iter().map(|(_, line)| line.len() + 1).sum();
-        if quotes.is_multiple_of(2) {
-            let open = std::mem::take(&mut self.open);
-            let text: Vec<_> = open.iter().map(|(_, line)| line.as_str()).collect();
-            return vec![(open[0].0, self.record(&text.join("\n")))];
-        }
-        match self.open.len() > MAX_QUOTED_LINES || bytes > MAX_LINE {
-            true => self.end(),
-            false => Vec::new(),
-        }
+        let records = self.records.line(number, line);
+        records.into_iter().map(|(line, cells)| (line, self.entry(cells))).collect()
     }
 
-    /// Gives up on a quote that never ended: its line is bad, the lines after
-    /// it are read each on its own.
+    /// The end of the input.
     pub fn end(&mut self) -> Vec<Record> {
-        let open = std::mem::take(&mut self.open);
-        let mut records = Vec::new();
-        for (i, (number, line)) in open.iter().enumerate() {
-            let even = line.matches('"').count().is_multiple_of(2);
-            if even && i > 0 {
-                records.extend((!line.trim().is_empty()).then(|| (*number, self.record(line))));
-            } else {
-                let message = "a quote (\") opens here and never closes: write \"\" for a quote \
-                               inside a cell";
-                records.push((*number, Err(message.to_owned())));
-            }
-        }
-        records
+        let records = self.records.end();
+        records.into_iter().map(|(line, cells)| (line, self.entry(cells))).collect()
     }
 
-    fn record(&self, text: &str) -> Result<Entry, String> {
-        let cells = cells(text, self.delimiter)?;
-        let (expected, found) = (self.columns.len(), cells.len());
-        if expected != found {
-            return Err(format!(
-                "expected {expected} cells as in the header, found {found}: quote a cell that \
-                 holds the separator"
-            ));
-        }
+    fn entry(&self, cells: Result<Vec<String>, String>) -> Result<Entry, String> {
         let mut known = Known::default();
         let mut reader = String::new();
         let mut bits = None;
         let mut carried = Vec::with_capacity(self.carried.len());
-        for (column, cell) in self.columns.iter().zip(cells) {
+        for (column, cell) in self.columns.iter().zip(cells?) {
             let filled = Some(cell.trim().to_owned()).filter(|cell| !cell.is_empty());
             match column {
                 Some(Column::Bits) => {
@@ -161,18 +190,45 @@ impl Sheet {
                 Some(Column::Card) => known.card = filled,
                 Some(Column::Printed) => known.printed = filled,
                 Some(Column::Reader) => reader = filled.unwrap_or_default(),
-                Some(Column::Unsure) => known.in_doubt = filled.is_some(),
+                Some(Column::Unsure) => known.doubt = doubt(&cell),
                 None => {}
             }
             carried.push(cell);
         }
         let read = bits.unwrap_or_default().parse::<CaptureText>().map_err(|e| e.to_string())?;
+        let mut notes: Vec<String> = read.note.iter().map(ToString::to_string).collect();
+        notes.extend(super::doubt_note(&known.doubt));
         Ok(Entry {
-            notes: read.note.iter().map(ToString::to_string).collect(),
+            notes,
             sighting: Sighting { capture: read.capture, reader, known },
             carried: Carried { headings: self.carried.clone(), cells: carried },
         })
     }
+}
+
+/// Two columns that mean the same are a mistake.
+pub fn refuse_twins(headings: &[String], columns: &[Option<Column>]) -> Result<(), String> {
+    for (i, column) in columns.iter().enumerate() {
+        if column.is_some() && columns[..i].contains(column) {
+            let heading = screen::plain(&headings[i]);
+            return Err(format!("two columns mean the same as {heading:?}: leave one out"));
+        }
+    }
+    Ok(())
+}
+
+/// Pulses in doubt, as `holdover signal` writes them: `missing@20 suspect@3`.
+fn doubt(cell: &str) -> Doubt {
+    let mut doubt = Doubt::default();
+    for word in cell.split_whitespace() {
+        let place = |at: &str| at.parse::<usize>().ok();
+        match word.split_once('@').map(|(what, at)| (what, place(at))) {
+            Some(("missing", Some(at))) => doubt.missing.push(at),
+            Some(("suspect", Some(at))) => doubt.suspect.push(at),
+            _ => doubt.somewhere = true,
+        }
+    }
+    doubt
 }
 
 /// The cells of one record.

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use holdover::bits::CaptureText;
-use holdover::rank::{Known, Sighting};
+use holdover::rank::{Doubt, Known, Sighting};
 use serde_json::{Map, Value};
 
 use super::{Carried, Entry};
@@ -41,19 +41,23 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     let text = |key: &str| {
         object.get(key).and_then(plain).map(|t| t.trim().to_owned()).filter(|t| !t.is_empty())
     };
-    let in_doubt = match object.get("unsure") {
-        None | Some(Value::Null | Value::Bool(false)) => false,
-        Some(Value::Array(list)) => !list.is_empty(),
-        Some(Value::Object(map)) => {
-            map.values().any(|v| v.as_array().is_none_or(|l| !l.is_empty()))
-        }
-        Some(_) => true,
+    let places = |value: Option<&Value>| -> Vec<usize> {
+        let list = value.and_then(Value::as_array).into_iter().flatten();
+        list.filter_map(Value::as_u64).map(|place| place as usize).collect()
     };
-    if in_doubt {
-        notes.push("the probe file shows a pulse in doubt: a bit may be lost or gained".to_owned());
+    let mut doubt = Doubt::default();
+    match object.get("unsure") {
+        None | Some(Value::Null | Value::Bool(false)) => {}
+        Some(Value::Object(map)) => {
+            doubt.missing = places(map.get("missing"));
+            doubt.suspect = places(map.get("suspect"));
+        }
+        Some(Value::Array(list)) => doubt.somewhere = !list.is_empty(),
+        Some(_) => doubt.somewhere = true,
     }
+    notes.extend(super::doubt_note(&doubt));
     let known =
-        Known { site: text("site"), card: text("card"), printed: text("printed"), in_doubt };
+        Known { site: text("site"), card: text("card"), printed: text("printed"), doubt };
     let (mut headings, mut cells) = (Vec::new(), Vec::new());
     let mut carry = |key: &str, value: &Value| {
         if let Some(cell) = plain(value) {
@@ -67,7 +71,7 @@ pub fn entry(text: &str) -> Result<Entry, String> {
             Value::Object(inner) if key == "carried" => {
                 inner.iter().for_each(|(key, value)| carry(key, value));
             }
-            _ if key == "bits" || OUR_OUTPUT.contains(&key.as_str()) => {}
+            _ if key == "bits" || key == "unsure" || OUR_OUTPUT.contains(&key.as_str()) => {}
             value => carry(key, value),
         }
     }

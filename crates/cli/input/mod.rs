@@ -3,18 +3,21 @@
 mod csv;
 mod json;
 mod lines;
+mod port;
+mod probe;
 mod source;
 
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::mpsc::{self, RecvTimeoutError};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::thread;
 use std::time::Duration;
 
 use holdover::bits::CaptureText;
-use holdover::rank::{Known, Sighting};
+use holdover::rank::{Doubt, Known, Sighting};
+use holdover_signal::Probe;
 
 use crate::fail::Fail;
 use crate::screen;
@@ -73,6 +76,8 @@ impl Carried {
 pub enum Event {
     /// Lines came.
     Rows(Vec<Row>),
+    /// Which of a reader's lines is which was guessed.
+    Guessed(String),
     /// A live pipe paused.
     Pause,
 }
@@ -81,6 +86,7 @@ pub enum Event {
 /// count as a whole file.
 pub fn read(
     inputs: &[String],
+    probe: &Probe,
     wait: bool,
     mut on: impl FnMut(Event) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
@@ -90,8 +96,8 @@ pub fn read(
     for (i, input) in inputs.iter().enumerate() {
         if input == "-" {
             match wait || stdin_is_file() {
-                true => whole("-", io::stdin().lock(), &mut on)?,
-                false => live(&mut on)?,
+                true => whole("-", io::stdin().lock(), probe, &mut on)?,
+                false => live("-", stdin_blocks(), probe, &mut on)?,
             }
         } else if let Ok(read) = input.parse::<CaptureText>() {
             on(Event::Rows(vec![argument(i, Ok(read))]))?;
@@ -100,7 +106,7 @@ pub fn read(
             if file.metadata().is_ok_and(|about| about.is_dir()) {
                 return Err(Fail::said(format!("{input}: is a directory: name a file in it")));
             }
-            whole(input, file, &mut on)?;
+            whole(input, file, probe, &mut on)?;
         } else if looks_like_a_capture(input) {
             on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
         } else {
@@ -127,6 +133,12 @@ fn entry(read: CaptureText, known: Known) -> Entry {
     }
 }
 
+/// What to say of a capture with a pulse in doubt.
+fn doubt_note(doubt: &Doubt) -> Option<String> {
+    (!doubt.is_empty())
+        .then(|| "the probe file shows a pulse in doubt: a bit may be lost or gained".to_owned())
+}
+
 /// Digits and separators only: meant as a capture, not as a file's name.
 fn looks_like_a_capture(text: &str) -> bool {
     let digits = text.strip_prefix("0x").unwrap_or(text);
@@ -150,9 +162,10 @@ fn stdin_is_file() -> bool {
 fn whole(
     name: &str,
     mut from: impl Read,
+    probe: &Probe,
     on: &mut impl FnMut(Event) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let mut source = Source::new(name);
+    let mut source = Source::new(name, probe);
     let mut block = vec![0; BLOCK];
     let mut rows = Vec::new();
     loop {
@@ -164,13 +177,27 @@ fn whole(
         }
         on(Event::Rows(std::mem::take(&mut rows)))?;
     }
-    source.end(&mut rows);
-    on(Event::Rows(rows))
+    let guessed = source.end(&mut rows);
+    on(Event::Rows(rows))?;
+    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))
 }
 
-/// Reads a pipe in a thread of its own, so that its silence is noticed.
-fn live(on: &mut impl FnMut(Event) -> Result<(), Fail>) -> Result<(), Fail> {
-    let (send, receive) = mpsc::sync_channel::<io::Result<Vec<u8>>>(16);
+/// Follows a serial port that prints a capture a line, until it is stopped.
+pub fn follow(
+    port: &str,
+    baud: u32,
+    probe: &Probe,
+    mut on: impl FnMut(Event) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    live(port, port::blocks(port, baud)?, probe, &mut on)
+}
+
+/// Blocks of bytes as they come.
+type Blocks = Receiver<io::Result<Vec<u8>>>;
+
+/// Reads standard input in a thread of its own, so that its silence is noticed.
+fn stdin_blocks() -> Blocks {
+    let (send, receive) = mpsc::sync_channel(16);
     thread::spawn(move || {
         let mut stdin = io::stdin().lock();
         let mut block = vec![0; BLOCK];
@@ -189,19 +216,34 @@ fn live(on: &mut impl FnMut(Event) -> Result<(), Fail>) -> Result<(), Fail> {
             }
         }
     });
-    let mut source = Source::new("-");
+    receive
+}
+
+/// Hands on what comes live, and each pause.
+fn live(
+    name: &str,
+    blocks: Blocks,
+    probe: &Probe,
+    on: &mut impl FnMut(Event) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    let mut source = Source::new(name, probe);
     let mut rows = Vec::new();
     loop {
-        match receive.recv_timeout(PAUSE) {
+        match blocks.recv_timeout(PAUSE) {
             Ok(Ok(block)) => {
                 source.feed(&block, &mut rows);
                 on(Event::Rows(std::mem::take(&mut rows)))?;
             }
-            Ok(Err(error)) => return Err(Fail::file("-", &error)),
-            Err(RecvTimeoutError::Timeout) => on(Event::Pause)?,
+            Ok(Err(error)) => return Err(Fail::file(name, &error)),
+            Err(RecvTimeoutError::Timeout) => {
+                source.pause(&mut rows);
+                on(Event::Rows(std::mem::take(&mut rows)))?;
+                on(Event::Pause)?;
+            }
             Err(RecvTimeoutError::Disconnected) => break,
         }
     }
-    source.end(&mut rows);
-    on(Event::Rows(rows))
+    let guessed = source.end(&mut rows);
+    on(Event::Rows(rows))?;
+    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))
 }

@@ -3,11 +3,13 @@
 use std::sync::Arc;
 
 use holdover::bits::CaptureText;
-use holdover::rank::Known;
+use holdover::rank::{Known, Sighting};
+use holdover_signal::{Probe, raw_card_data, sniff};
 
 use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
-use super::{Entry, Row, entry, json};
+use super::probe::ProbeFile;
+use super::{Carried, Entry, Row, entry, json};
 
 /// The form of a source.
 enum Form {
@@ -19,33 +21,91 @@ enum Form {
     Csv(Sheet),
     /// One object a line.
     Json,
+    /// A probe file.
+    Probe(Box<ProbeFile>),
     /// The header made no sense: the rest cannot either.
     Lost,
 }
 
 /// A source being read.
-pub struct Source {
+pub struct Source<'a> {
     name: Arc<str>,
+    probe: &'a Probe,
     lines: Lines,
     number: u64,
     form: Form,
+    /// The beginning, until there is enough of it to tell a probe file.
+    head: Option<Vec<u8>>,
 }
 
-impl Source {
-    /// A source of that name, nothing read yet.
-    pub fn new(name: &str) -> Source {
-        Source { name: name.into(), lines: Lines::default(), number: 0, form: Form::Open }
+/// Bytes enough to tell a probe file by; its header may be long.
+const HEAD: usize = 4096;
+
+impl<'a> Source<'a> {
+    /// A source of that name, nothing read yet; `probe` reads it if it turns
+    /// out to be a probe file.
+    pub fn new(name: &str, probe: &'a Probe) -> Source<'a> {
+        Source {
+            name: name.into(),
+            probe,
+            lines: Lines::default(),
+            number: 0,
+            form: Form::Open,
+            head: Some(Vec::new()),
+        }
     }
 
     /// Takes a block of bytes; whole lines become rows.
     pub fn feed(&mut self, block: &[u8], rows: &mut Vec<Row>) {
+        if let Some(mut head) = self.head.take() {
+            head.extend_from_slice(block);
+            match head.len() >= HEAD || told_by(&head) {
+                true => self.begin(&head, rows),
+                false => self.head = Some(head),
+            }
+            return;
+        }
+        self.take(block, rows);
+    }
+
+    /// Decides what the source is, and reads its beginning.
+    fn begin(&mut self, head: &[u8], rows: &mut Vec<Row>) {
+        if !told_by(head) && sniff(head).is_some() {
+            self.form = Form::Probe(Box::new(ProbeFile::new(&self.name, self.probe)));
+        }
+        self.take(head, rows);
+    }
+
+    fn take(&mut self, block: &[u8], rows: &mut Vec<Row>) {
+        if let Form::Probe(file) = &mut self.form {
+            return file.feed(block, rows);
+        }
         let mut lines = std::mem::take(&mut self.lines);
         lines.feed(block, |line| self.line(line, rows));
         self.lines = lines;
     }
 
-    /// Takes what is left at the end.
-    pub fn end(&mut self, rows: &mut Vec<Row>) {
+    /// A live pipe pauses: what is certainly there is handed out.
+    pub fn pause(&mut self, rows: &mut Vec<Row>) {
+        // A short beginning will not grow soon.
+        if self.head.as_ref().is_some_and(|head| head.contains(&b'\n')) {
+            let head = self.head.take().unwrap_or_default();
+            self.begin(&head, rows);
+        }
+        if let Form::Probe(file) = &mut self.form {
+            file.pause(rows);
+        }
+    }
+
+    /// Takes what is left at the end; names the readers of whose lines it was
+    /// guessed which is which.
+    pub fn end(&mut self, rows: &mut Vec<Row>) -> Vec<String> {
+        if let Some(head) = self.head.take() {
+            self.begin(&head, rows);
+        }
+        if let Form::Probe(file) = &mut self.form {
+            return file.end(rows);
+        }
         if let Some(line) = self.lines.end() {
             self.line(line, rows);
         }
@@ -54,6 +114,7 @@ impl Source {
                 rows.push(Row { source: self.name.clone(), line, entry });
             }
         }
+        Vec::new()
     }
 
     fn line(&mut self, line: Line, rows: &mut Vec<Row>) {
@@ -102,14 +163,67 @@ impl Source {
                     push(number, text_entry(text));
                 }
             }
-            Form::Json | Form::Open | Form::Lost => {}
+            Form::Json | Form::Open | Form::Lost | Form::Probe(_) => {}
         }
     }
 }
 
+/// Whether a beginning shows by its first line that it holds captures, not
+/// the changes of lines: a bare capture, a JSON object, a header with "bits".
+fn told_by(head: &[u8]) -> bool {
+    let mut lines = head.split_inclusive(|&b| b == b'\n').filter(|line| line.ends_with(b"\n"));
+    let told = |line: &[u8]| {
+        let Ok(line) = std::str::from_utf8(line) else { return Some(false) };
+        let line = line.trim_start_matches('\u{feff}').trim();
+        match line {
+            "" => None,
+            line if line.starts_with('#') => None,
+            line => Some(
+                line.starts_with('{')
+                    || text_entry(line).is_ok()
+                    || Sheet::of_header(line).is_ok(),
+            ),
+        }
+    };
+    lines.find_map(told).unwrap_or(false)
+}
+
+/// A capture, or a raw card data reply as hexadecimal.
 fn text_entry(text: &str) -> Result<Entry, String> {
-    let read = text.parse::<CaptureText>().map_err(|error| error.to_string())?;
-    Ok(entry(read, Known::default()))
+    match text.parse::<CaptureText>() {
+        Ok(read) => Ok(entry(read, Known::default())),
+        Err(error) => card_data(text).ok_or_else(|| error.to_string())?,
+    }
+}
+
+/// The reply of IEC 60839-11-5 with raw card data; `None` where the text is
+/// not even hexadecimal bytes.
+fn card_data(text: &str) -> Option<Result<Entry, String>> {
+    let bytes = text.chars().filter(|c| !c.is_whitespace() && !":-".contains(*c));
+    let digits = bytes.clone().count();
+    if digits < 10 || digits % 2 != 0 || !bytes.clone().all(|c| c.is_ascii_hexdigit()) {
+        return None;
+    }
+    let reply = match raw_card_data(text) {
+        Ok(reply) => reply,
+        Err(error) => {
+            return Some(Err(format!(
+                "no bits, and as a raw card data reply (IEC 60839-11-5): {error}; other \
+                 hexadecimal is written 0x…/bits"
+            )));
+        }
+    };
+    let mut notes = vec!["taken as a raw card data reply (IEC 60839-11-5)".to_owned()];
+    notes.extend(reply.note);
+    Some(Ok(Entry {
+        sighting: Sighting {
+            capture: reply.bits,
+            reader: reply.reader.to_string(),
+            known: Known::default(),
+        },
+        notes,
+        carried: Carried::default(),
+    }))
 }
 
 /// A line's text, without the byte-order mark of the first.
@@ -132,7 +246,7 @@ fn form_of(line: &str) -> Result<Form, String> {
     if line.starts_with('{') {
         return Ok(Form::Json);
     }
-    let capture = line.parse::<CaptureText>().is_ok();
+    let capture = text_entry(line).is_ok();
     match !capture && (line.contains([',', ';', '\t']) || super::csv::is_heading(line)) {
         true => Sheet::of_header(line).map(Form::Csv),
         false => Ok(Form::Text),

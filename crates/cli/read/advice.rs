@@ -9,7 +9,7 @@ use super::Answered;
 use super::text::percent;
 use crate::screen::{self, STRONG, in_style, plain};
 
-/// A reader's wiring is named from this probability on.
+/// A reader's wiring, or a bit lost, is named from this probability on.
 const NAMED: f64 = 0.5;
 
 /// What came of a batch, counted.
@@ -55,7 +55,9 @@ impl Advice {
                     .map(|c| c.layout.id())
                     .collect();
                 fit.dedup();
-                if !best.holds() {
+                if answer.mended.as_ref().is_some_and(|mended| mended.probability >= NAMED) {
+                    // Told with those that lost or gained a bit.
+                } else if !best.holds() {
                     self.failing += 1;
                 } else if fit.len() > 1 {
                     fit.sort_unstable();
@@ -68,7 +70,8 @@ impl Advice {
                 }
             }
         }
-        if best.reading.bits_lost() != 0 && answer.verdict != Verdict::Unknown {
+        let slipped = best.reading.bits_lost() != 0 && best.probability >= NAMED;
+        if slipped || answer.mended.as_ref().is_some_and(|mended| mended.probability >= NAMED) {
             self.slipped += 1;
         }
     }
@@ -84,6 +87,10 @@ impl Advice {
             };
             let p = percent(p);
             said.push(match state {
+                Reading::LinesSwapped if wiring.guessed => format!(
+                    "{reader}: the guess which line is D0 was wrong ({p}): the captures are read \
+                     the other way round. Name the lines with --d0 and --d1"
+                ),
                 Reading::LinesSwapped => format!(
                     "{reader}: D0 and D1 are swapped ({p}). Swap the two data wires at the reader, \
                      then read one card again"

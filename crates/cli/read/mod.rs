@@ -10,11 +10,12 @@ mod text;
 use holdover::layout::Table;
 use holdover::rank::{Answer, Batch, Fit, Verdict};
 use holdover::site::Site;
+use holdover_signal::Probe;
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Entry, Event, Row};
-use crate::{files, screen};
+use crate::{files, screen, signal};
 
 /// A capture with its answer.
 pub struct Answered<'a, 't> {
@@ -61,13 +62,15 @@ pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
         (false, Format::Json) => Box::new(json::Json::new(args.mask)),
         (false, Format::Csv) => Box::new(csv::Csv::new(args.mask)),
     };
-    job(args, &table, site.as_ref(), report)
+    let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    job(args, &table, site.as_ref(), &probe, report)
 }
 
 fn job<'a>(
     args: &'a args::Read,
     table: &'a Table,
     site: Option<&'a Site>,
+    probe: &Probe,
     report: Box<dyn Report + 'a>,
 ) -> Result<Outcome, Fail> {
     let mut job = Job {
@@ -80,7 +83,7 @@ fn job<'a>(
     };
     // What came before a failure is still answered.
     let mut any = false;
-    let read = input::read(&args.inputs, args.batch, |event| match event {
+    let mut on = |event| match event {
         Event::Rows(rows) => {
             any |= !rows.is_empty();
             let entries = rows.iter().filter_map(|row| row.entry.as_ref().ok());
@@ -88,8 +91,16 @@ fn job<'a>(
             job.pending.extend(rows);
             Ok(())
         }
+        Event::Guessed(reader) => {
+            job.batch.guess_lines(&reader);
+            Ok(())
+        }
         Event::Pause => job.answer(),
-    });
+    };
+    let read = match &args.port {
+        Some(port) => input::follow(port, args.baud, probe, &mut on),
+        None => input::read(&args.inputs, probe, args.batch, &mut on),
+    };
     if let Err(Fail::BrokenPipe) = read {
         return Err(Fail::BrokenPipe);
     }

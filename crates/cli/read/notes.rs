@@ -3,14 +3,18 @@
 use holdover::decode::serial::SerialNumber;
 use holdover::decode::{Decode, Reading};
 use holdover::layout::Value;
-use holdover::rank::{Answer, Candidate, Verdict};
+use holdover::rank::{Answer, Candidate, Mended, Verdict};
 use holdover::site::Site;
 
+use super::text::percent;
 use crate::input::Entry;
 use crate::mask;
 
 /// Candidates from this probability on have their serial numbers looked at.
 const WORTH_A_NOTE: f64 = 0.05;
+
+/// A reading is spoken of as what happened from this probability on.
+const LIKELY: f64 = 0.5;
 
 /// All notes on one capture; none gives a card number away under a mask.
 pub fn of(entry: &Entry, answer: &Answer<'_>, site: Option<&Site>, hide: bool) -> Vec<String> {
@@ -18,8 +22,9 @@ pub fn of(entry: &Entry, answer: &Answer<'_>, site: Option<&Site>, hide: bool) -
         true => entry.notes.iter().map(|note| mask::text(note)).collect(),
         false => entry.notes.clone(),
     };
+    notes.extend(answer.mended.as_ref().and_then(|mended| mend(mended, hide)));
     if let Some(best) = answer.best() {
-        notes.extend(reading(best));
+        notes.extend(reading(best).filter(|_| best.probability >= LIKELY));
         notes.extend(twins(answer, hide));
         notes.extend(print(entry, best, hide));
         notes.extend(site.and_then(|site| ownership(best, answer, site)));
@@ -32,6 +37,24 @@ pub fn of(entry: &Entry, answer: &Answer<'_>, site: Option<&Site>, hide: bool) -
         }
     }
     notes
+}
+
+/// What the capture would be with the bit in doubt mended.
+fn mend(mended: &Mended<'_>, hide: bool) -> Option<String> {
+    if mended.probability < WORTH_A_NOTE || !mended.decode.holds() {
+        return None;
+    }
+    let how = match mended.put_in {
+        true => format!("a bit put in before bit {}", mended.at),
+        false => format!("bit {} left out", mended.at),
+    };
+    let numbers = if hide { String::new() } else { format!(" {}", numbers(&mended.decode)) };
+    Some(format!(
+        "with {how}, where the probe file shows a pulse in doubt, this is {}{numbers} ({}); read \
+         the card again to be sure",
+        mended.decode.layout.id(),
+        percent(mended.probability)
+    ))
 }
 
 fn reading(best: &Candidate<'_>) -> Option<String> {

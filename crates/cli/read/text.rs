@@ -4,9 +4,10 @@
 use std::io::Write;
 
 use holdover::decode::Reading;
-use holdover::rank::{Candidate, Fit, Verdict};
+use holdover::rank::{Answer, Candidate, Fit, Verdict};
 
 use super::advice::Advice;
+use super::notes::numbers;
 use super::{Answered, Report};
 use crate::args;
 use crate::fail::Fail;
@@ -73,6 +74,11 @@ fn fields(candidate: &Candidate<'_>, hide: bool) -> String {
     fields.join(", ")
 }
 
+/// Whether a bit mended inside explains the capture better than all else.
+fn mended_is_best(answer: &Answer<'_>) -> bool {
+    answer.mended.as_ref().is_some_and(|m| m.probability >= 0.5 && m.decode.holds())
+}
+
 fn place(row: &Row) -> String {
     match &*row.source {
         "argument" => format!("capture {}", row.line),
@@ -120,6 +126,11 @@ impl Text<'_> {
         });
         let best = answer.candidates.first();
         match (answer.verdict, best) {
+            _ if mended_is_best(answer) => {
+                lines.push(format!("  {}: a bit inside is in doubt", verdict(answer.verdict)));
+                lines.push(String::new());
+                lines.extend(indent(draw::bits(capture, hide, width - 2)));
+            }
             (Verdict::Unknown, best) => {
                 lines.push(format!(
                     "  {}: no layout of the table explains it ({})",
@@ -166,7 +177,7 @@ impl Text<'_> {
         }
         if !self.args.quiet && best.is_some() {
             lines.push(String::new());
-            if let Some(best) = best {
+            if let Some(best) = best.filter(|_| !mended_is_best(answer)) {
                 lines.extend(evidence(best));
             }
             for other in answer.candidates.iter().skip(1).take(4) {
@@ -203,7 +214,18 @@ impl Text<'_> {
     fn line(&self, answered: &Answered<'_, '_>) -> String {
         let Answered { row, entry, answer, .. } = answered;
         let bits = entry.sighting.capture.len();
-        let what = match (answer.verdict, answer.candidates.first()) {
+        let best = answer.candidates.first();
+        let what = match (answer.verdict, best) {
+            _ if mended_is_best(answer) => match &answer.mended {
+                Some(m) if !self.args.mask => format!(
+                    "{} {} if a bit is mended at bit {}  {}",
+                    m.decode.layout.id(),
+                    numbers(&m.decode),
+                    m.at,
+                    percent(m.probability)
+                ),
+                _ => "a bit inside is in doubt".to_owned(),
+            },
             (Verdict::Unknown, _) | (_, None) => {
                 format!("none of these  {}", percent(answer.none_probability))
             }

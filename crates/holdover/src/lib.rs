@@ -12,5 +12,6 @@ pub mod bits;
 pub mod decode;
 pub mod file;
 pub mod layout;
+pub mod learn;
 pub mod rank;
 pub mod site;

@@ -2,22 +2,28 @@
 
 use std::ops::Range;
 
+use serde::{Deserialize, Serialize};
+
 use crate::file::{FileError, Mistakes, Section, nearest, read};
 use crate::layout::{Layout, Part, Table};
 
 /// What the panel knows a person by.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Identity {
     /// The number the slot yields.
+    #[serde(rename = "number")]
     Number,
     /// The site code and that number.
+    #[serde(rename = "site+number")]
     SiteAndNumber,
     /// The slot and that number.
+    #[serde(rename = "slot+number")]
     SlotAndNumber,
 }
 
 /// Which digits survive when fewer are kept than a number has.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum KeptDigits {
     /// The last.
     Low,
@@ -26,7 +32,8 @@ pub enum KeptDigits {
 }
 
 /// The new panel's limits.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Panel {
     /// Format places.
     pub slots: usize,

@@ -134,6 +134,29 @@ impl Capture {
         Some(Self::raw(wide, self.len() + 1))
     }
 
+    /// With a bit put in before the one at `offset` (from 0); `None` where
+    /// there is no such place or no room.
+    pub fn with_bit_before(&self, offset: usize, bit: bool) -> Option<Capture> {
+        if offset > self.len() || self.len() == Self::MAX_BITS {
+            return None;
+        }
+        let front = Wide::ones(offset);
+        let mut wide = (self.wide() & front) | (self.wide() & !front).towards_end(1);
+        wide.set(offset, bit);
+        Some(Self::raw(wide, self.len() + 1))
+    }
+
+    /// Without the bit at `offset` (from 0); `None` where there is none, or no
+    /// other.
+    pub fn without_bit(&self, offset: usize) -> Option<Capture> {
+        if offset >= self.len() || self.len() == 1 {
+            return None;
+        }
+        let front = Wide::ones(offset);
+        let wide = (self.wide() & front) | (self.wide().towards_front(1) & !front);
+        Some(Self::raw(wide, self.len() - 1))
+    }
+
     /// The bits as hexadecimal digits, zeros restored in front to a whole
     /// digit, as `0x…/n` reads them back.
     pub fn to_hex(&self) -> String {
@@ -236,6 +259,13 @@ mod tests {
             let c = Capture::from_bits(bits).unwrap();
             prop_assert_eq!(c.with_first(bit).unwrap().without_first(), Some(c));
             prop_assert_eq!(c.with_last(bit).unwrap().without_last(), Some(c));
+            prop_assert_eq!(c.with_bit_before(0, bit), c.with_first(bit));
+            prop_assert_eq!(c.with_bit_before(c.len(), bit), c.with_last(bit));
+            for offset in 0..=c.len() {
+                let longer = c.with_bit_before(offset, bit).unwrap();
+                prop_assert_eq!(longer.bits()[offset], bit);
+                prop_assert_eq!(longer.without_bit(offset), Some(c));
+            }
         }
 
         #[test]

@@ -11,6 +11,7 @@ mod field;
 mod file;
 mod rule;
 mod table;
+mod wire;
 mod write;
 
 pub use builtin::builtin;
@@ -20,6 +21,7 @@ pub use error::{LayoutError, LayoutErrorKind, Place, PlaceIn};
 pub use field::{Code, Field, Part, Role, Value};
 pub use rule::Rule;
 pub use table::{Duplicate, Table};
+pub(crate) use wire::WireCheck;
 
 use crate::bits::{Capture, Span, Wide, gf2};
 

@@ -123,8 +123,24 @@ pub struct Answer<'t> {
     pub candidates: Vec<Candidate<'t>>,
     /// Probability that no layout of the table made this capture.
     pub none_probability: f64,
-    /// Probability of all candidates too small to list.
+    /// Probability of all that is not listed.
     pub other_probability: f64,
+    /// The best explanation that mends a bit inside the capture, where the
+    /// probe file shows one in doubt.
+    pub mended: Option<Mended<'t>>,
+}
+
+/// A word with one bit mended inside: no reading names that.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mended<'t> {
+    /// The word under its layout.
+    pub decode: Decode<'t>,
+    /// The bit's place, from 1.
+    pub at: usize,
+    /// Whether a bit was put in; else one was taken out.
+    pub put_in: bool,
+    /// Its probability, part of the answer's `other_probability`.
+    pub probability: f64,
 }
 
 impl<'t> Answer<'t> {
@@ -164,6 +180,7 @@ impl<'t> Fit<'_, 't> {
         let listed: Vec<usize> = odds
             .iter()
             .enumerate()
+            .filter(|(_, (_, i))| guesses[*i].mended.is_none())
             .filter(|(rank, (odds, i))| odds / all >= LISTED || near(*rank, *i))
             .take(LISTED_MOST)
             .map(|(_, (_, i))| *i)
@@ -193,7 +210,19 @@ impl<'t> Fit<'_, 't> {
             _ if none_probability >= UNKNOWN => Verdict::Unknown,
             _ => Verdict::Ambiguous,
         };
-        Answer { verdict, candidates, none_probability, other_probability }
+        let mended = odds.iter().find_map(|(odds, i)| {
+            let guess = &guesses[*i];
+            Some(Mended {
+                at: guess.mended?,
+                decode: Decode {
+                    layout: self.batch.kinds[guess.kind as usize].layout,
+                    word: guess.word,
+                },
+                put_in: guess.restored.is_some(),
+                probability: odds / all,
+            })
+        });
+        Answer { verdict, candidates, none_probability, other_probability, mended }
     }
 
     /// The named parts of a guess's evidence; they add up.

@@ -1,12 +1,12 @@
 //! A batch: the distinct captures of a site, and every guess at each.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::evidence::{RuleBits, RuleWorth};
-use super::known::{Known, Owned};
-use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2};
+use super::known::{Doubt, Known, Owned};
+use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2, SLIP_SEEN_LOG2};
 use crate::bits::{Capture, Span};
-use crate::decode::{Decode, Reading};
+use crate::decode::{Decode, Reading, Word};
 use crate::layout::{Layout, Rule, Table};
 use crate::site::Site;
 
@@ -56,6 +56,8 @@ pub(super) struct Guess {
     pub likelihood: f64,
     /// Likelihood ratio of "a card of the site file".
     pub owned: f64,
+    /// For a bit mended inside the capture: where, from 1.
+    pub mended: Option<usize>,
 }
 
 impl Guess {
@@ -94,6 +96,8 @@ pub struct Batch<'t> {
     /// Kinds by length.
     pub(super) by_length: Vec<Vec<u32>>,
     pub(super) readers: Vec<String>,
+    /// Readers of whose two lines it was guessed which is which.
+    pub(super) guessed: HashSet<String>,
     reader_index: HashMap<String, u32>,
     pub(super) items: Vec<Item>,
     pub(super) index: HashMap<(u32, Capture), u32>,
@@ -132,6 +136,7 @@ impl<'t> Batch<'t> {
             kinds,
             by_length,
             readers: Vec::new(),
+            guessed: HashSet::new(),
             reader_index: HashMap::new(),
             items: Vec::new(),
             index: HashMap::new(),
@@ -175,6 +180,12 @@ impl<'t> Batch<'t> {
         order
     }
 
+    /// Which of a reader's two lines is which was guessed: that they are
+    /// swapped is likelier than for wires someone has connected.
+    pub fn guess_lines(&mut self, reader: &str) {
+        self.guessed.insert(reader.to_owned());
+    }
+
     /// How many distinct captures, each reader's counted for itself.
     pub fn distinct(&self) -> usize {
         self.items.len()
@@ -189,44 +200,85 @@ impl<'t> Batch<'t> {
     pub(super) fn guesses(&self, capture: &Capture, known: &Known) -> Vec<Guess> {
         let mut guesses = Vec::new();
         for reading in Reading::ALL {
-            let length = capture.len().checked_add_signed(reading.bits_lost());
-            let Some(kinds) = length.and_then(|length| self.by_length.get(length)) else {
-                continue;
-            };
-            if kinds.is_empty() {
-                continue;
-            }
+            let slip = slip_of(reading, capture, &known.doubt);
             for word in reading.words(capture) {
-                let slip = match (reading.bits_lost(), known.in_doubt) {
-                    (0, _) => 0.0,
-                    (_, false) => SLIP_LOG2,
-                    (_, true) => SLIP_IN_DOUBT_LOG2,
-                };
-                // A lost bit is 0 or 1 with equal chance.
-                let slip = slip - if word.restored.is_some() { 1.0 } else { 0.0 };
-                for &kind in kinds {
-                    let of = &self.kinds[kind as usize];
-                    let rules = of.worth.on(of.layout, word.word.wide());
-                    let decode = Decode { layout: of.layout, word: word.word };
-                    let noted = match known.is_empty() {
-                        true => 0.0,
-                        false => known.evidence_bits(&decode),
-                    };
-                    guesses.push(Guess {
-                        kind,
-                        reading,
-                        word: word.word,
-                        restored: word.restored,
-                        rules,
-                        known: noted,
-                        slip,
-                        likelihood: (rules.checks + rules.digits + noted + slip).exp2(),
-                        owned: of.owned.likelihood(&decode),
-                    });
-                }
+                self.guess(&mut guesses, reading, word, slip, None, known);
             }
         }
+        for (word, at) in mended(capture, &known.doubt) {
+            self.guess(&mut guesses, Reading::AsCaptured, word, SLIP_SEEN_LOG2, Some(at), known);
+        }
         guesses
+    }
+
+    /// The guesses at one word, a layout of its length each.
+    fn guess(
+        &self,
+        guesses: &mut Vec<Guess>,
+        reading: Reading,
+        word: Word,
+        slip: f64,
+        mended: Option<usize>,
+        known: &Known,
+    ) {
+        let Some(kinds) = self.by_length.get(word.word.len()) else { return };
+        // A lost bit is 0 or 1 with equal chance.
+        let slip = slip - if word.restored.is_some() { 1.0 } else { 0.0 };
+        for &kind in kinds {
+            let of = &self.kinds[kind as usize];
+            let rules = of.worth.on(of.layout, word.word.wide());
+            let decode = Decode { layout: of.layout, word: word.word };
+            let noted = if known.is_empty() { 0.0 } else { known.evidence_bits(&decode) };
+            guesses.push(Guess {
+                kind,
+                reading,
+                word: word.word,
+                restored: word.restored,
+                rules,
+                known: noted,
+                slip,
+                likelihood: (rules.checks + rules.digits + noted + slip).exp2(),
+                owned: of.owned.likelihood(&decode),
+                mended,
+            });
+        }
+    }
+}
+
+/// log2 of the prior chance of a reading's lost or gained bit.
+fn slip_of(reading: Reading, capture: &Capture, doubt: &Doubt) -> f64 {
+    let seen = match reading {
+        Reading::FirstBitLost => doubt.missing.contains(&1),
+        Reading::LastBitLost => doubt.missing.contains(&(capture.len() + 1)),
+        Reading::ExtraFirstBit => doubt.suspect.contains(&1),
+        Reading::ExtraLastBit => doubt.suspect.contains(&capture.len()),
+        _ => return 0.0,
+    };
+    match (seen, doubt.is_empty()) {
+        (true, _) => SLIP_SEEN_LOG2,
+        (false, false) => SLIP_IN_DOUBT_LOG2,
+        (false, true) => SLIP_LOG2,
+    }
+}
+
+/// The words that come of mending the one bit in doubt inside a capture, and
+/// the bit's place from 1.
+fn mended(capture: &Capture, doubt: &Doubt) -> Vec<(Word, usize)> {
+    let inside = 2..=capture.len();
+    match (&doubt.missing[..], &doubt.suspect[..]) {
+        (&[at], []) if inside.contains(&at) => [false, true]
+            .into_iter()
+            .filter_map(|bit| {
+                let word = capture.with_bit_before(at - 1, bit)?;
+                Some((Word { word, restored: Some(bit) }, at))
+            })
+            .collect(),
+        ([], &[at]) if inside.contains(&at) && at < capture.len() => capture
+            .without_bit(at - 1)
+            .map(|word| (Word { word, restored: None }, at))
+            .into_iter()
+            .collect(),
+        _ => Vec::new(),
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 use std::ops::Range;
 
 use super::batch::{Batch, Guess, Kind};
-use super::model::{NONE_SHARE, PSEUDO_COUNT, REVERSED_LOG2, SETTLED, SWAPPED_LOG2, SWEEPS};
+use super::model::{GUESSED_WRONGLY_LOG2, NONE_SHARE, PSEUDO_COUNT, REVERSED_LOG2, SETTLED, SWAPPED_LOG2, SWEEPS};
 use super::share::{self, Member, promise};
 use crate::bits::Capture;
 
@@ -27,6 +27,9 @@ pub struct Wiring {
     pub reader: String,
     /// Probability of each state, in the order of [`WIRING`](crate::decode::Reading::WIRING).
     pub probability: [f64; 4],
+    /// Which line is which was guessed, so that "swapped" says no more than
+    /// that the guess was wrong.
+    pub guessed: bool,
 }
 
 /// Proportions of one kind's parts.
@@ -78,8 +81,9 @@ pub(super) struct Weighed {
 }
 
 /// Prior of the wiring states, in the order of `Reading::WIRING`.
-fn wiring_prior() -> [f64; 4] {
-    let (swapped, reversed) = (SWAPPED_LOG2.exp2(), REVERSED_LOG2.exp2());
+fn wiring_prior(guessed: bool) -> [f64; 4] {
+    let swapped = if guessed { GUESSED_WRONGLY_LOG2 } else { SWAPPED_LOG2 }.exp2();
+    let reversed = REVERSED_LOG2.exp2();
     [1.0 - swapped - 2.0 * reversed, swapped, reversed, reversed]
 }
 
@@ -113,7 +117,7 @@ impl<'t> Batch<'t> {
             guesses,
             of_item,
             order,
-            wiring: vec![wiring_prior(); self.readers.len()],
+            wiring: self.wiring_priors(),
         };
         fit.start();
         let codes = fit.codes();
@@ -128,6 +132,10 @@ impl<'t> Batch<'t> {
             }
         }
         fit
+    }
+
+    fn wiring_priors(&self) -> Vec<[f64; 4]> {
+        self.readers.iter().map(|reader| wiring_prior(self.guessed.contains(reader))).collect()
     }
 
     /// A capture that several readers sent is one card: they share its count.
@@ -256,7 +264,8 @@ impl<'b, 't> Fit<'b, 't> {
                 self.sums(none_of(i), &self.guesses[range.clone()], &self.own[range])
             })
             .collect();
-        let mut logs = vec![wiring_prior().map(f64::ln); self.wiring.len()];
+        let priors = batch.wiring_priors().into_iter();
+        let mut logs: Vec<[f64; 4]> = priors.map(|prior| prior.map(f64::ln)).collect();
         for &i in &self.order {
             let i = i as usize;
             for (log, sum) in logs[batch.items[i].reader as usize].iter_mut().zip(sums[i]) {
@@ -356,6 +365,7 @@ impl<'b, 't> Fit<'b, 't> {
         let of = |(reader, probability): (&String, &[f64; 4])| Wiring {
             reader: reader.clone(),
             probability: *probability,
+            guessed: self.batch.guessed.contains(reader),
         };
         self.batch.readers.iter().zip(&self.wiring).map(of).collect()
     }
@@ -401,7 +411,7 @@ impl<'b, 't> Fit<'b, 't> {
     ) -> Weighed {
         let none = without(self.none[length], own_none);
         let sums = self.sums(none, guesses, own);
-        let wiring = reader.map_or_else(wiring_prior, |r| self.wiring[r as usize]);
+        let wiring = reader.map_or_else(|| wiring_prior(false), |r| self.wiring[r as usize]);
         let mut others: [f64; 4] = std::array::from_fn(|w| wiring[w] / sums[w]);
         let norm: f64 = others.iter().sum();
         others.iter_mut().for_each(|w| *w /= norm);

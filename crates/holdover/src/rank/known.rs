@@ -15,8 +15,27 @@ pub struct Known {
     pub card: Option<String>,
     /// The number printed on the card.
     pub printed: Option<String>,
-    /// The probe file shows a pulse in doubt: a bit lost or gained is likelier.
-    pub in_doubt: bool,
+    /// What the probe file shows of pulses in doubt.
+    pub doubt: Doubt,
+}
+
+/// Pulses in doubt, as a probe file shows them.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Doubt {
+    /// A bit may be missing before each of these (from 1; one past the last
+    /// bit: after it).
+    pub missing: Vec<usize>,
+    /// These bits (from 1) may not be the card's.
+    pub suspect: Vec<usize>,
+    /// Something is in doubt, but not where.
+    pub somewhere: bool,
+}
+
+impl Doubt {
+    /// True when nothing is in doubt.
+    pub fn is_empty(&self) -> bool {
+        *self == Doubt::default()
+    }
 }
 
 /// Digits a lone group needs before it counts as the print of a whole number.

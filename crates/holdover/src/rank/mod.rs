@@ -23,6 +23,12 @@
 //! integral says. On a simulated mix this is closer to the Bayes decoder that
 //! knows the truth than counting is (`tests/calibration.rs`).
 //!
+//! Where a probe file shows a bit missing inside a capture, or one too many,
+//! the card's word with it mended is weighed too. No [`Reading`] names that, so
+//! it is no candidate: it stands beside them, as [`Answer::mended`].
+//!
+//! [`Reading`]: crate::decode::Reading
+//!
 //! Wiring is one state a reader, with prior 2^−7 for swapped lines; all its
 //! captures speak for or against it together.
 
@@ -34,7 +40,7 @@ mod known;
 pub mod model;
 mod share;
 
-pub use answer::{Answer, Candidate, Evidence, Verdict, Why};
+pub use answer::{Answer, Candidate, Evidence, Mended, Verdict, Why};
 pub use batch::{Batch, Sighting};
 pub use fit::{Fit, Wiring};
-pub use known::Known;
+pub use known::{Doubt, Known};

@@ -15,6 +15,10 @@ pub const CHECK_FAILS: f64 = 1.0 / 4096.0;
 /// log2 of the prior chance that a reader's data lines are swapped.
 pub const SWAPPED_LOG2: f64 = -7.0;
 
+/// log2 of the prior chance that it was guessed wrongly which of a reader's
+/// lines is which: people clip the first channel to D0 more often than not.
+pub const GUESSED_WRONGLY_LOG2: f64 = -3.0;
+
 /// log2 of the prior chance that a reader sends its bits in reverse order,
 /// and of the chance that it does both.
 pub const REVERSED_LOG2: f64 = -14.0;
@@ -23,8 +27,13 @@ pub const REVERSED_LOG2: f64 = -14.0;
 /// the four ways together, so 2^-11 for each.
 pub const SLIP_LOG2: f64 = -11.0;
 
-/// The same for a capture whose probe file shows a pulse in doubt.
-pub const SLIP_IN_DOUBT_LOG2: f64 = -4.0;
+/// The same for a capture whose probe file shows some pulse in doubt: a bad
+/// line loses bits at its ends too.
+pub const SLIP_IN_DOUBT_LOG2: f64 = -7.0;
+
+/// log2 of the chance that a bit is missing, or is not the card's, right where
+/// the probe file shows it: a spacing twice the rest is hard to explain otherwise.
+pub const SLIP_SEEN_LOG2: f64 = -1.0;
 
 /// Chance that a printed or noted number is not the card's: a slip of the pen,
 /// a misread digit, or an order number of the printer's own.

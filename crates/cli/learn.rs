@@ -1,0 +1,170 @@
+//! `holdover learn`: the layout of cards nobody documented.
+
+use std::io::Write;
+
+use holdover::learn::{Learnt, Options, Sample, learn};
+use holdover_signal::Probe;
+
+use crate::args::{self, Format};
+use crate::fail::{Fail, Outcome};
+use crate::input::{self, Event};
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
+use crate::{draw, files, mask, signal};
+
+/// Cards left out told one by one; the rest is counted.
+const TOLD: usize = 20;
+
+pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
+    if args.format == Format::Csv {
+        return Err(Fail::said("a layout is no CSV: use --format text or json"));
+    }
+    let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let mut samples = Vec::new();
+    let mut outcome = Outcome::Done;
+    input::read(&args.inputs, &probe, true, |event| {
+        let Event::Rows(rows) = event else { return Ok(()) };
+        for row in rows {
+            match row.entry {
+                Ok(entry) => samples.push(Sample {
+                    line: row.line as usize,
+                    capture: entry.sighting.capture,
+                    printed: entry.sighting.known.printed,
+                    site: entry.sighting.known.site,
+                    card: entry.sighting.known.card,
+                    reader: Some(entry.sighting.reader).filter(|reader| !reader.is_empty()),
+                }),
+                Err(why) => {
+                    outcome = Outcome::InputWrong;
+                    screen::complain(&format!("{}:{}: {why}", plain(&row.source), row.line));
+                }
+            }
+        }
+        Ok(())
+    })?;
+    if samples.is_empty() {
+        return Err(Fail::said(
+            "no captures in the input: give a CSV with the columns bits and printed, one card a line",
+        ));
+    }
+    let options = Options { id: args.id.clone(), in_order: !args.shuffled };
+    let learnt = learn(&samples, &options);
+    if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
+        outcome = outcome.max(Outcome::CardsWrong);
+    }
+    let mut out = anstream::stdout().lock();
+    for kind in &learnt {
+        match args.format {
+            Format::Json => {
+                let line = serde_json::to_string(kind)
+                    .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
+                writeln!(out, "{line}")?;
+            }
+            _ => text(&mut out, kind, args)?,
+        }
+    }
+    out.flush()?;
+    if let Some(path) = &args.output {
+        write_table(path, &learnt, args)?;
+    }
+    Ok(outcome)
+}
+
+/// Writes the layouts found as a table file, whole or not at all.
+fn write_table(path: &std::path::Path, learnt: &[Learnt], args: &args::Learn) -> Result<(), Fail> {
+    let tables: Vec<String> =
+        learnt.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
+    let name = plain(&path.display().to_string());
+    if tables.is_empty() {
+        return Err(Fail::said(format!("{name}: not written, since no layout was found")));
+    }
+    files::write(path, tables.join("\n").as_bytes())?;
+    if args.format == Format::Text {
+        let next = format!(
+            "{name} is written: `holdover read --table {name} --table built-in …` takes it as it is"
+        );
+        screen::say(&mut anstream::stdout().lock(), "next  ", &next)?;
+    }
+    Ok(())
+}
+
+fn settled(settled: bool) -> String {
+    if settled { in_style(GOOD, "settled") } else { in_style(OPEN, "not settled") }
+}
+
+fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), Fail> {
+    let width = screen::width();
+    let cards = |n: usize| if n == 1 { "1 card".to_owned() } else { format!("{n} cards") };
+    let left_out = match kind.misread.len() {
+        0 => String::new(),
+        n => format!(", {n} left out"),
+    };
+    let head = format!("{} bits: {}{left_out}", kind.length, cards(kind.samples));
+    let title = match (&kind.layout, &kind.failure) {
+        (Some(layout), _) => format!("{}, {}", in_style(STRONG, &head), in_style(GOOD, layout.id())),
+        _ => format!("{}, {}", in_style(STRONG, &head), in_style(BAD, "no layout found")),
+    };
+    writeln!(out, "{title}\n")?;
+    let pictures = draw::learnt(kind.layout.as_ref(), &kind.entropy, width.saturating_sub(2));
+    for line in pictures {
+        writeln!(out, "  {}", line.trim_end())?;
+    }
+    writeln!(out)?;
+    for field in &kind.fields {
+        let others: Vec<String> =
+            field.could_be.iter().skip(1).take(6).map(ToString::to_string).collect();
+        let others = match others.is_empty() {
+            true => String::new(),
+            false => format!("; could be {} as well", others.join(", ")),
+        };
+        let offset = match field.offset {
+            0 => String::new(),
+            n => format!("; the print is the number {n:+}"),
+        };
+        writeln!(
+            out,
+            "  {:<8} {:<14} {}{others}{offset}",
+            plain(field.role.name()),
+            field.span.to_string(),
+            settled(field.settled)
+        )?;
+    }
+    for check in &kind.checks {
+        let open = match &check.undetermined {
+            Some(span) => format!("; bits {span} may be covered or not"),
+            None => String::new(),
+        };
+        writeln!(out, "  {:<23} {}{open}", check.check.to_string(), settled(check.settled))?;
+    }
+    let alarms = match kind.false_alarms_expected {
+        n if n >= 0.001 => format!("{n:.3}"),
+        n if n > 0.0 => format!("{n:.0e}"),
+        _ => "0".to_owned(),
+    };
+    writeln!(
+        out,
+        "  {}",
+        in_style(FAINT, &format!("relations expected to hold by accident, among all tried: {alarms}"))
+    )?;
+    let mut say = |head: &str, text: &str| screen::say(out, head, text);
+    if kind.lines_swapped {
+        say("  note  ", "the data lines are swapped at this reader: the layout is that of the inverted captures")?;
+    }
+    for note in &kind.notes {
+        say("  note  ", note)?;
+    }
+    for misread in kind.misread.iter().take(TOLD) {
+        let why = misread.why.to_string();
+        let why = if args.mask { mask::text(&why) } else { why };
+        say("  left out  ", &format!("line {}: {why}", misread.line))?;
+    }
+    if kind.misread.len() > TOLD {
+        say("  left out  ", &format!("and {} more", kind.misread.len() - TOLD))?;
+    }
+    if let Some(failure) = &kind.failure {
+        say("  failed  ", failure)?;
+    }
+    if let Some(next) = &kind.next_sample {
+        say("next  ", next)?;
+    }
+    Ok(())
+}

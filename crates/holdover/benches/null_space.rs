@@ -1,0 +1,66 @@
+//! The null space of a sample against reading the sample once, on packed rows
+//! and on captures: the ratio is what counts.
+
+use std::hint::black_box;
+
+use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
+use holdover::bits::Capture;
+use holdover::learn::{null_space, null_space_packed};
+
+/// Rows of `length` bits, the first `checks` of them parities of others.
+fn packed(count: usize, length: usize, checks: usize) -> Vec<u64> {
+    let mut rng = fastrand::Rng::with_seed(26);
+    let covers: Vec<u64> = (0..checks).map(|_| rng.u64(..) << (64 - length) >> checks).collect();
+    let row = |rng: &mut fastrand::Rng| {
+        let data = rng.u64(..) >> checks >> (64 - length) << (64 - length);
+        covers.iter().enumerate().fold(data, |row, (i, cover)| {
+            row | u64::from((data & cover).count_ones() & 1) << (63 - i)
+        })
+    };
+    (0..count).map(|_| row(&mut rng)).collect()
+}
+
+fn bench(criterion: &mut Criterion) {
+    for (count, length) in [(1_000_000, 64), (100_000, 26)] {
+        let mut group = criterion.benchmark_group(format!("{count}x{length}"));
+        group.throughput(Throughput::Elements(count as u64));
+        let rows = packed(count, length, 2);
+        group.bench_function("read packed", |b| {
+            b.iter(|| black_box(&rows).iter().fold(0u64, |all, row| all ^ row));
+        });
+        for checks in [0, 1, 2, 4, 8] {
+            let rows = packed(count, length, checks);
+            group.bench_with_input(
+                BenchmarkId::new("null space packed", checks),
+                &rows,
+                |b, rows| {
+                    b.iter(|| null_space_packed(black_box(rows), length));
+                },
+            );
+        }
+        let captures: Vec<Capture> = rows
+            .iter()
+            .map(|row| Capture::from_number(u128::from(row >> (64 - length)), length).unwrap())
+            .collect();
+        group.bench_function("read captures", |b| {
+            let fold = |all: u64, capture: &Capture| all ^ capture.wide().0[0];
+            b.iter(|| black_box(&captures).iter().fold(0, fold));
+        });
+        group.bench_function("null space of captures", |b| {
+            b.iter(|| null_space(black_box(&captures)));
+        });
+        if length == 64 {
+            let text: String = captures.iter().map(|capture| format!("{capture}\n")).collect();
+            group.sample_size(10);
+            group.bench_function("read text", |b| {
+                b.iter(|| {
+                    black_box(&text).lines().filter_map(|l| l.parse::<Capture>().ok()).count()
+                });
+            });
+        }
+        group.finish();
+    }
+}
+
+criterion_group!(benches, bench);
+criterion_main!(benches);

@@ -1,0 +1,97 @@
+//! Which further card would settle most: for each kind of card one could still
+//! read, how many bits of information about what is open it is expected to
+//! give.
+
+use super::complete::Completed;
+use crate::bits::{Span, Wide};
+
+/// What is open.
+pub(super) struct Open<'a> {
+    pub(super) checks: &'a [&'a Completed],
+    /// Every set of bits the card field could be, the chosen one first.
+    pub(super) card: &'a [Wide],
+    /// Every set of bits the site field could be.
+    pub(super) site: &'a [Wide],
+    /// Bits that never varied.
+    pub(super) still: Wide,
+    /// The largest number the sample's bits allow below the open ones.
+    pub(super) largest: Option<u128>,
+    pub(super) length: usize,
+}
+
+/// Cards imagined of each kind.
+const IMAGINED: usize = 64;
+
+/// The advice; `None` where nothing is open.
+pub(super) fn next_sample(open: &Open<'_>) -> Option<String> {
+    let undetermined = open.checks.iter().fold(Wide::ZERO, |all, check| all | check.undetermined);
+    let leading = open.card.iter().fold(Wide::ZERO, |all, mask| all | (*mask & !open.card[0]));
+    let within = open.card.first().copied().unwrap_or(Wide::ZERO);
+    let site = open.still & !within & Wide::ones(open.length);
+    let number = open.still & (within | leading);
+    // Bits of another site code, and bits of a larger card number.
+    let by_site = information(open, site);
+    let by_number = information(open, number);
+    if by_site.max(by_number) < 0.05 {
+        return None;
+    }
+    let settles = |bits: Wide| {
+        let about = (undetermined | leading | spread(open.site)) & bits;
+        Span::from_mask(about).map_or("the rest".to_owned(), |span| format!("bits {span}"))
+    };
+    if by_site >= by_number {
+        Some(format!("one card of another site code would settle most: {}", settles(site)))
+    } else {
+        let over =
+            open.largest.map_or("a larger number".to_owned(), |n| format!("a number over {n}"));
+        Some(format!("a card with {over} would settle most: {}", settles(number)))
+    }
+}
+
+fn spread(masks: &[Wide]) -> Wide {
+    let any = masks.iter().fold(Wide::ZERO, |any, mask| any | *mask);
+    let every = masks.iter().fold(Wide::ones(256), |every, mask| every & *mask);
+    any & !every
+}
+
+/// Bits of information that a card with random values in `bits` is expected
+/// to give: for each open part the entropy of what it would show, over the
+/// choices taken as equally likely.
+fn information(open: &Open<'_>, bits: Wide) -> f64 {
+    if bits.is_zero() {
+        return 0.0;
+    }
+    let mut seed = 0x9E37_79B9_7F4A_7C15u64;
+    let mut sum = 0.0;
+    for _ in 0..IMAGINED {
+        let moved = Wide(std::array::from_fn(|_| {
+            seed ^= seed << 13;
+            seed ^= seed >> 7;
+            seed ^= seed << 17;
+            seed
+        })) & bits;
+        for check in open.checks {
+            let odd = check.could_be.iter().filter(|cover| (**cover & moved).parity()).count();
+            sum += entropy(odd, check.could_be.len());
+        }
+        for masks in [open.card, open.site] {
+            // A bit that moves tells the choices with it from those without.
+            let mut seen: Vec<(Wide, usize)> = Vec::new();
+            for mask in masks {
+                let shows = *mask & moved;
+                match seen.iter_mut().find(|(known, _)| *known == shows) {
+                    Some((_, n)) => *n += 1,
+                    None => seen.push((shows, 1)),
+                }
+            }
+            let all = masks.len() as f64;
+            sum += seen.iter().map(|(_, n)| *n as f64 / all).map(|p| -p * p.log2()).sum::<f64>();
+        }
+    }
+    sum / IMAGINED as f64
+}
+
+fn entropy(part: usize, all: usize) -> f64 {
+    let p = part as f64 / all.max(1) as f64;
+    if p <= 0.0 || p >= 1.0 { 0.0 } else { -p * p.log2() - (1.0 - p) * (1.0 - p).log2() }
+}

@@ -1,0 +1,435 @@
+//! From what was found to an answer: spans and covers chosen among those that
+//! fit, a layout that decodes every good sample back to its print, and how sure
+//! each part is.
+
+use super::advice::{self, Open};
+use super::answer::{FoundCheck, FoundField, Learnt};
+use super::clean::Reasons;
+use super::complete::{Completed, complete};
+use super::fields::SITE_PLACES;
+use super::kind::Study;
+use super::rows::Rows;
+use super::spans::Anchor;
+use crate::bits::{Position, Span, Wide};
+use crate::decode::Decode;
+use crate::layout::{Check, Code, Field, Layout, LayoutSpec, Role};
+
+/// Fewer false alarms than this are expected of what is called settled.
+const SETTLED: f64 = 1e-3;
+
+/// Spans listed for a field at most (bounds the output).
+const LISTED: usize = 64;
+
+/// A field with everything it could be.
+struct Choice {
+    anchor: Anchor,
+    widths: Vec<(Anchor, usize)>,
+    chosen: usize,
+}
+
+impl Choice {
+    fn mask(&self) -> Wide {
+        let (anchor, width) = self.widths[self.chosen];
+        anchor.mask(width)
+    }
+
+    fn masks(&self) -> Vec<Wide> {
+        self.spans().iter().map(Span::mask).collect()
+    }
+
+    /// The chosen span first.
+    fn spans(&self) -> Vec<Span> {
+        let mut spans: Vec<Span> = Vec::new();
+        let order = std::iter::once(self.chosen).chain(0..self.widths.len());
+        for (anchor, width) in order.map(|i| self.widths[i]) {
+            // Spans of another code read the same, but are another field.
+            let span = (anchor.code == self.anchor.code).then(|| anchor.span(width)).flatten();
+            spans.extend(span.filter(|span| !spans.contains(span)));
+        }
+        spans.truncate(LISTED);
+        spans
+    }
+
+    fn found(&self, role: Role, settled: bool, offset: i128) -> Option<FoundField> {
+        let could_be = self.spans();
+        let span = could_be.first()?.clone();
+        let alone = self.widths.len() == 1;
+        Some(FoundField {
+            role,
+            span,
+            code: self.anchor.code,
+            settled: settled && alone,
+            could_be,
+            offset,
+        })
+    }
+}
+
+/// The answer for one kind of card.
+pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
+    let pile = &study.pile;
+    let length = pile.length;
+    let good = &study.good;
+    let varied = pile.columns.varying(good, 1);
+    let still = Wide::ones(length) & !varied;
+    let mut notes = Vec::new();
+    let checks_at = study.covers.chosen.iter().fold(Wide::ZERO, |mut all, hit| {
+        all.set(hit.bit, true);
+        all
+    });
+    let (card, site) = choose_fields(study, still, &mut notes);
+    let fields_masks: Vec<Wide> = card.iter().chain(&site).map(Choice::mask).collect();
+    let ground = study.sieve.ground(study.sieve.candidates, &[]);
+    let completed: Vec<Completed> = study
+        .covers
+        .chosen
+        .iter()
+        .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, &fields_masks))
+        .collect();
+    // Rows that alone show what a check covers, and fit no way to complete it.
+    let mut agreed = good.clone();
+    for done in &completed {
+        let mut bits = done.over;
+        bits.set(done.bit, true);
+        let odd = pile.columns.parity(bits).and(good);
+        agreed = agreed.and(&if done.odd { odd } else { good.minus(&odd) });
+    }
+    let good = &agreed;
+    let mut fields = Vec::new();
+    let mut false_alarms = study.covers.false_alarms;
+    if let (Some(choice), Some(found)) = (&site, &study.site) {
+        fields.extend(choice.found(Role::Site, found.false_alarms < SETTLED, 0));
+    }
+    if let Some(choice) = &card {
+        let number = study.card.as_ref().map(|card| &card.number);
+        let sure = number.is_some_and(|n| n.false_alarms < SETTLED && n.offset == 0);
+        false_alarms += number.map_or(0.0, |n| n.false_alarms);
+        fields.extend(choice.found(Role::Card, sure, number.map_or(0, |n| n.offset)));
+    }
+    // Without a print any bit of a relation may be the check bit.
+    let sure = false_alarms < SETTLED && study.card.is_some();
+    let mut checks: Vec<FoundCheck> =
+        completed.iter().filter_map(|c| found_check(c, sure)).collect();
+    if let Some(words) = &study.words
+        && let Some(check) = words.check()
+    {
+        let undetermined = Span::from_mask(words.undetermined);
+        checks.push(FoundCheck { check, settled: sure && undetermined.is_none(), undetermined });
+    }
+    let (layout, mut failure) = match layout(id, length, &fields, &checks, study, good) {
+        Ok(layout) => (Some(layout), None),
+        Err(why) => (None, Some(why)),
+    };
+    if pile.samples.len() == 1 {
+        failure = Some("one sample tells nothing: read more cards of this kind".to_owned());
+    }
+    let reference = good.iter().next().map_or(Wide::ZERO, |row| pile.capture(row).wide());
+    let reasons = Reasons {
+        pile,
+        card: study
+            .card
+            .as_ref()
+            .and_then(|c| Some((&c.number, &field(&fields, &Role::Card)?.span))),
+        site: study.site.as_ref().and_then(|s| Some((s, &field(&fields, &Role::Site)?.span))),
+        layout: layout.as_ref(),
+        still: (still, reference),
+    };
+    let misread = Rows::all(good.rows()).minus(good).iter().map(|row| reasons.of(row)).collect();
+    describe(study, still, &mut notes);
+    let open = Open {
+        checks: &completed.iter().collect::<Vec<_>>(),
+        card: &card.as_ref().map_or(Vec::new(), Choice::masks),
+        site: &site.as_ref().map_or(Vec::new(), Choice::masks),
+        still: still & !checks_at,
+        largest: study.card.as_ref().and_then(|card| largest(study, card)),
+        length,
+    };
+    let next_sample = match (&card, sure) {
+        (None, _) => Some(
+            "what is printed on the cards would settle most: note it beside the bits".to_owned(),
+        ),
+        (_, true) => advice::next_sample(&open),
+        (_, false) => advice::next_sample(&open)
+            .or_else(|| Some("any further cards: the sample is too small to be sure".to_owned())),
+    };
+    let entropy = (0..length).map(|at| entropy(pile.columns.at(at).common(good), good.count()));
+    Learnt {
+        length,
+        samples: pile.samples.len(),
+        fields,
+        checks,
+        false_alarms_expected: false_alarms,
+        misread,
+        next_sample,
+        layout,
+        failure,
+        notes,
+        entropy: entropy.collect(),
+        never_varied: Span::from_mask(still),
+        counters: study.counters.iter().map(|(counter, ..)| counter.clone()).collect(),
+        good: good.iter().map(|row| pile.samples[row].line).collect(),
+        lines_swapped: pile.inverted,
+    }
+}
+
+fn field<'f>(fields: &'f [FoundField], role: &Role) -> Option<&'f FoundField> {
+    fields.iter().find(|field| field.role == *role)
+}
+
+fn entropy(ones: usize, all: usize) -> f64 {
+    let p = ones as f64 / all.max(1) as f64;
+    if p <= 0.0 || p >= 1.0 { 0.0 } else { -p * p.log2() - (1.0 - p) * (1.0 - p).log2() }
+}
+
+fn found_check(done: &Completed, sure: bool) -> Option<FoundCheck> {
+    let over = Span::from_mask(done.over)?;
+    let bit = Position::new(done.bit + 1)?;
+    let undetermined = Span::from_mask(done.undetermined);
+    let settled = sure && undetermined.is_none();
+    Some(FoundCheck { check: Check::Parity { odd: done.odd, bit, over }, settled, undetermined })
+}
+
+/// The largest number that fits the bits that varied.
+fn largest(study: &Study<'_>, card: &super::fields::CardNumber) -> Option<u128> {
+    let good = study.good.and(&card.number.matches);
+    let largest = good.iter().filter_map(|row| card.number.facet.values[row]).max()?;
+    let bits = 128 - largest.leading_zeros();
+    Some(if bits >= 128 { u128::MAX } else { (1 << bits) - 1 })
+}
+
+/// Chooses among the spans that read the same.
+fn choose_fields(
+    study: &Study<'_>,
+    still: Wide,
+    notes: &mut Vec<String>,
+) -> (Option<Choice>, Option<Choice>) {
+    let (pile, good) = (&study.pile, &study.good);
+    let Some(found) = &study.card else {
+        return (counted(study, still, notes), None);
+    };
+    let number = &found.number;
+    let mut cards = number.everywhere(&pile.columns, good);
+    if cards.is_empty() {
+        cards.push((number.fit.anchor, number.fit.width));
+    }
+    let mut sites: Vec<(Anchor, usize)> = Vec::new();
+    if let Some(site) = &study.site {
+        sites.extend(site.fits.iter().map(|fit| (fit.anchor, fit.width)));
+        let ends_at =
+            |card: &(Anchor, usize), site: &(Anchor, usize)| site.0.low + card.1 == card.0.low;
+        if let Some(whole) = &found.whole
+            && number.ascending()
+            && whole.fit.anchor == number.fit.anchor
+        {
+            // One printed number holds both: where it is cut, the site code shows.
+            let rows: Vec<usize> = good.iter().take(64).collect();
+            let cut = |card: &(Anchor, usize)| {
+                rows.iter().all(|&row| {
+                    let (whole, site) = (whole.facet.values[row], site.facet.values[row]);
+                    whole
+                        .zip(site)
+                        .is_none_or(|(w, s)| w.checked_shr(card.1 as u32).unwrap_or(0) == s)
+                })
+            };
+            keep(&mut cards, cut);
+            let cards = cards.clone();
+            keep(&mut sites, |site| cards.iter().any(|card| ends_at(card, site)));
+        }
+        // A card field must leave room for the site code somewhere.
+        let told = site.facet.values.iter().flatten().any(|value| *value >= 4);
+        if told && sites.len() <= SITE_PLACES {
+            let apart = |card: &(Anchor, usize), site: &(Anchor, usize)| {
+                (card.0.mask(card.1) & site.0.mask(site.1)).is_zero()
+            };
+            let places = sites.clone();
+            keep(&mut cards, |card| places.iter().any(|site| apart(card, site)));
+        }
+    }
+    let chosen = usual_card(study, &cards, &sites);
+    let card = Choice { anchor: cards[chosen].0, chosen, widths: cards };
+    let mask = card.mask();
+    sites.retain(|(anchor, width)| (anchor.mask(*width) & mask).is_zero());
+    if sites.len() > SITE_PLACES {
+        // Of very many, those that stand beside the card number.
+        let beside = sites.clone();
+        let beside: Vec<_> = beside
+            .into_iter()
+            .filter(|(anchor, width)| touches(anchor.mask(*width), mask))
+            .collect();
+        sites = beside;
+        if sites.len() > SITE_PLACES || sites.is_empty() {
+            notes.push("the site code printed could stand in too many places: not told".to_owned());
+            sites.clear();
+        }
+    }
+    if number.offset != 0 {
+        let sign = if number.offset < 0 { '-' } else { '+' };
+        let by = number.offset.unsigned_abs();
+        notes.push(format!(
+            "the number printed is the card field {sign} {by}; a layout cannot carry that, so cards \
+             decode to the number without it"
+        ));
+    }
+    notes.push(format!("the card number is {}", number.facet.what.text()));
+    if sites.is_empty() {
+        return (Some(card), None);
+    }
+    let chosen = usual_site(&sites, mask, still);
+    (Some(card), Some(Choice { anchor: sites[chosen].0, chosen, widths: sites }))
+}
+
+/// Keeps what passes, or everything where nothing does.
+fn keep<T>(list: &mut Vec<T>, pass: impl Fn(&T) -> bool) {
+    if list.iter().any(&pass) {
+        list.retain(pass);
+    }
+}
+
+/// Without a print: a counter is a card number, though where it ends among bits
+/// that never varied cannot be told.
+fn counted(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) -> Option<Choice> {
+    let (counter, anchor, width) = study.counters.first()?;
+    let span = &counter.span;
+    notes
+        .push(format!("bits {span} count from sample to sample and are taken for the card number"));
+    let mut widths = vec![(*anchor, *width)];
+    for wider in width + 1..=64 {
+        let fresh = anchor.mask(wider) & !anchor.mask(wider - 1);
+        if anchor.span(wider).is_none() || fresh.is_zero() || !(fresh & !still).is_zero() {
+            break;
+        }
+        widths.push((*anchor, wider));
+    }
+    Some(Choice { anchor: *anchor, widths, chosen: 0 })
+}
+
+fn touches(a: Wide, b: Wide) -> bool {
+    let grown = a.towards_front(1) | a.towards_end(1);
+    !(grown & b).is_zero()
+}
+
+/// The width a designer would give the card number: that of the largest where
+/// numbers spread to the top; else the digits printed, or whole bytes.
+fn usual_card(study: &Study<'_>, cards: &[(Anchor, usize)], sites: &[(Anchor, usize)]) -> usize {
+    let Some(found) = &study.card else { return 0 };
+    let number = &found.number;
+    let same = |i: &usize| cards[*i].0 == cards[0].0;
+    // The site code ends where the card number begins.
+    if let [(site, width)] = sites
+        && let Some(i) = (0..cards.len())
+            .filter(same)
+            .find(|&i| touches(site.mask(*width), cards[i].0.mask(cards[i].1)))
+    {
+        return i;
+    }
+    let rows: Vec<u128> = study.good.iter().filter_map(|row| number.facet.values[row]).collect();
+    let top = cards[0].1.saturating_sub(1) as u32;
+    let high = rows.iter().filter(|value| value.checked_shr(top).unwrap_or(0) & 1 == 1).count();
+    let low = rows
+        .iter()
+        .filter(|value| value.checked_shr(top.saturating_sub(1)).unwrap_or(0) == 0)
+        .count();
+    if high > 0 && low > 0 {
+        return 0;
+    }
+    let digits = |width: usize| (u128::MAX >> (128 - width.clamp(1, 128))).to_string().len();
+    let padded = number.facet.padded;
+    let fitting = |i: &usize| same(i) && padded.is_none_or(|n| digits(cards[*i].1) == n);
+    let mut candidates: Vec<usize> = (0..cards.len()).filter(fitting).collect();
+    if candidates.is_empty() {
+        candidates = (0..cards.len()).filter(same).collect();
+    }
+    let bytes = candidates.iter().find(|i| cards[**i].1.is_multiple_of(8));
+    bytes
+        .or(candidates.last().filter(|_| padded.is_some()))
+        .or(candidates.first())
+        .copied()
+        .unwrap_or(0)
+}
+
+/// The site span a designer would draw: all the bits between the card number
+/// and whatever comes next, else one that touches the card number, the widest.
+fn usual_site(sites: &[(Anchor, usize)], card: Wide, still: Wide) -> usize {
+    let price = |i: &usize| {
+        let mask = sites[*i].0.mask(sites[*i].1);
+        let free = (mask.towards_front(1) | mask.towards_end(1)) & !mask & still & !card;
+        let beside = !touches(mask, card);
+        (beside, !free.is_zero(), !sites[*i].1.is_multiple_of(8), std::cmp::Reverse(sites[*i].1))
+    };
+    (0..sites.len()).min_by_key(price).unwrap_or(0)
+}
+
+/// The layout, if it decodes every good sample back to its print.
+fn layout(
+    id: String,
+    length: usize,
+    fields: &[FoundField],
+    checks: &[FoundCheck],
+    study: &Study<'_>,
+    good: &Rows,
+) -> Result<Layout, String> {
+    if fields.is_empty() {
+        return Err(
+            "no field could be told: the layout needs the numbers printed on the cards".to_owned()
+        );
+    }
+    let field =
+        |f: &FoundField| Field { code: f.code, ..Field::binary(f.role.clone(), f.span.clone()) };
+    let spec = LayoutSpec {
+        id,
+        title: format!("{length} bits, worked out from captures"),
+        length,
+        basis: "worked out from captures".to_owned(),
+        weight: 1.0,
+        fields: fields.iter().map(field).collect(),
+        checks: checks.iter().map(|found| found.check.clone()).collect(),
+    };
+    let layout =
+        Layout::new(spec).map_err(|error| format!("what was found is no layout: {error}"))?;
+    for row in good.iter() {
+        let line = study.pile.samples[row].line;
+        let decode =
+            Decode::new(&layout, study.pile.capture(row)).ok_or("a sample has another length")?;
+        if let Some((check, _)) = decode.outcomes().find(|(_, holds)| !holds) {
+            return Err(format!(
+                "line {line} breaks {check}, though nothing else is wrong with it"
+            ));
+        }
+        let same = |value: Option<crate::layout::Value>, printed: Option<u128>| {
+            printed.is_none() || value.and_then(|v| v.to_string().parse::<u128>().ok()) == printed
+        };
+        let card = study.card.as_ref().and_then(|card| card.number.facet.values[row]);
+        if !same(decode.card(), card) {
+            return Err(format!("line {line} does not decode back to its print"));
+        }
+        let site = study.site.as_ref().and_then(|site| site.facet.values[row]);
+        if decode.site().is_some() && !same(decode.site(), site) {
+            return Err(format!("line {line} does not decode back to its site code"));
+        }
+    }
+    Ok(layout)
+}
+
+/// What else people should know.
+fn describe(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) {
+    let pile = &study.pile;
+    if pile.inverted {
+        notes
+            .push("every capture is inverted: the data lines are swapped at the reader".to_owned());
+    }
+    if let Some(span) = Span::from_mask(still).filter(|_| pile.samples.len() > 1) {
+        notes
+            .push(format!("bits {span} were the same in all samples: nothing can be said of them"));
+    }
+    for (counter, ..) in &study.counters {
+        let (span, moves) = (&counter.span, counter.moves);
+        let way = if counter.step > 0 { "up" } else { "down" };
+        notes
+            .push(format!("bits {span} count {way} by one in {moves} moves from sample to sample"));
+    }
+    if let Some(card) = &study.card
+        && card.number.fit.anchor.code != Code::Binary
+    {
+        notes.push(format!("the card number is coded {}", card.number.fit.anchor.code.name()));
+    }
+}

@@ -1,0 +1,250 @@
+//! Which span reads the printed number, and which of the printed numbers is the
+//! card number: consensus over the rows, robust to those that are misread.
+//! Needs three or more cards whose numbers differ.
+
+use super::print::{self, Facet, What};
+use super::rows::{Columns, Rows, affine_rank};
+use super::spans::{Anchor, Fit, Order, Planes};
+use super::{Pile, offset};
+use crate::bits::Wide;
+use crate::layout::Code;
+
+/// A printed number found in the bits.
+pub(super) struct Number {
+    pub(super) facet: Facet,
+    pub(super) fit: Fit,
+    /// Other low bits, orders or codes that fit nearly as many rows.
+    pub(super) others: Vec<Fit>,
+    /// Rows that have such a number printed.
+    pub(super) known: Rows,
+    /// Rows in which the bits say the same.
+    pub(super) matches: Rows,
+    /// The print is the bits' number and this.
+    pub(super) offset: i128,
+    /// Spans expected to fit as well by accident.
+    pub(super) false_alarms: f64,
+}
+
+/// The card number, and a printed number that holds it and more.
+pub(super) struct CardNumber {
+    pub(super) number: Number,
+    pub(super) whole: Option<Number>,
+}
+
+/// Codes a number may be in.
+const CODES: [Code; 3] = [Code::Binary, Code::Bcd4, Code::Bcd5];
+
+/// The share of printed numbers a span must read to be looked at (judgement,
+/// no source): of four kinds in one pile the largest has as many.
+const FLOOR: f64 = 0.25;
+
+/// False spans allowed (judgement, no source).
+const ALLOWED: f64 = 0.01;
+
+/// A span that reads this share fewer rows than the best may be right all the
+/// same (judgement, no source).
+const NEAR: f64 = 0.05;
+
+/// More rows than this add nothing to finding a span; they are checked after.
+const SEARCHED: usize = 512;
+
+/// Finds the card number among `rows`.
+pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
+    let facets = print::facets(&pile.samples);
+    let mut found: Vec<Number> =
+        facets.into_iter().filter_map(|facet| exact(&pile.columns, rows, facet)).collect();
+    if found.is_empty() {
+        // Site code and card number printed without anything between them.
+        let cuts = print::cuts(&pile.samples).into_iter();
+        found = cuts.filter_map(|facet| exact(&pile.columns, rows, facet)).collect();
+        let most = found.iter().map(|n| n.matches.count()).max().unwrap_or(0);
+        let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
+        found.retain(|n| n.matches.count() == most && tail(n));
+        // Of "6500042" the tail 00042 and the tail 0042 read the same bits.
+        found.truncate(1);
+    }
+    if found.is_empty() {
+        let facets = print::facets(&pile.samples);
+        found = facets
+            .into_iter()
+            .filter_map(|facet| offset::find(&pile.columns, rows, facet))
+            .collect();
+    }
+    let column = |n: &Number| matches!(n.facet.what, What::Card { .. });
+    if found.iter().any(column) {
+        found.retain(column);
+    }
+    let most = found.iter().map(|n| n.matches.count()).max()?;
+    let near = |n: &Number| n.matches.count() + ((most as f64 * NEAR) as usize).max(1) >= most;
+    found.retain(near);
+    let mask = |n: &Number| n.fit.anchor.mask(n.fit.width);
+    let holds = |a: &Number, b: &Number| mask(a) != mask(b) && mask(b) == (mask(a) & mask(b));
+    let whole = (0..found.len()).find(|&i| found.iter().any(|n| holds(&found[i], n)));
+    let whole = whole.map(|i| found.swap_remove(i));
+    found.retain(|n| whole.as_ref().is_none_or(|w| mask(n) != mask(w)));
+    let distinct = |n: &Number| n.facet.distinct(n.matches.iter(), SEARCHED);
+    // The likeliest reading comes first; of equals `max_by_key` takes the last.
+    found.sort_by_key(|n| order(n.facet.what));
+    let number = found.into_iter().rev().max_by_key(|n| distinct(n))?;
+    Some(CardNumber { number, whole })
+}
+
+/// Likeliest readings first.
+fn order(what: What) -> usize {
+    match what {
+        What::Card { hex } | What::Site { hex } => usize::from(hex),
+        What::Group { from_end, hex } => 2 + from_end + 8 * usize::from(hex),
+        What::Joined { hex } => 20 + usize::from(hex),
+        What::Tail { .. } | What::Head { .. } => 30,
+    }
+}
+
+/// Finds the span that reads a facet's numbers as they are.
+fn exact(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Number> {
+    let known = Rows::of(facet.values.len(), |row| rows.has(row) && facet.values[row].is_some());
+    let count = known.count();
+    if count < 2 || facet.distinct(known.iter(), 2) < 2 {
+        return None;
+    }
+    let searched: Vec<usize> = known.iter().step_by(count.div_ceil(SEARCHED)).collect();
+    let few = columns.only(&searched);
+    let sample = Facet { values: searched.iter().map(|&row| facet.values[row]).collect(), ..facet };
+    let all = Rows::all(searched.len());
+    let floor = ((searched.len() as f64 * FLOOR) as usize).max(2);
+    let mut fits: Vec<Fit> = Vec::new();
+    for code in CODES {
+        // Numbers of one digit are the same in all codes.
+        let fresh = Planes::of(&sample, code).search(&few, &all, floor);
+        fits.extend(fresh);
+    }
+    let usual = |fit: &Fit| (fit.anchor.code != Code::Binary, fit.anchor.order as usize);
+    let best =
+        *fits.iter().max_by_key(|fit| (fit.matches, std::cmp::Reverse(usual(fit)), fit.width))?;
+    let planes = Planes::of(&facet, best.anchor.code);
+    let matches = planes.matching(columns, &known, best);
+    let tried = (CODES.len() * 4 * columns.length()) as f64;
+    let false_alarms = tried * accident(&facet, &planes, &matches, count);
+    if matches.count() < 2 || false_alarms > ALLOWED {
+        return None;
+    }
+    let near = best.matches - ((best.matches as f64 * NEAR) as usize);
+    let others = fits.into_iter().filter(|fit| fit.matches >= near && fit.anchor != best.anchor);
+    let (fit, others) = (Fit { matches: matches.count(), ..best }, others.collect());
+    Some(Number { facet, fit, others, known, matches, offset: 0, false_alarms })
+}
+
+/// The chance that a wrong span reads these rows' numbers: each bit of the
+/// number that varies must agree on as many rows as are independent.
+pub(super) fn accident(facet: &Facet, planes: &Planes, matches: &Rows, known: usize) -> f64 {
+    let words = matches.iter().take(SEARCHED).filter_map(|row| facet.values[row]);
+    let words = words.map(|value| Wide([(value >> 64) as u64, value as u64, 0, 0]));
+    let rank = affine_rank(words, Wide::ones(128));
+    let information = (planes.varying(matches) * rank) as f64;
+    // Which rows are read was chosen after the fact.
+    let (n, k) = (known as f64, matches.count() as f64);
+    let share = k / n.max(1.0);
+    let entropy = |p: f64| {
+        if p <= 0.0 || p >= 1.0 { 0.0 } else { -p * p.log2() - (1.0 - p) * (1.0 - p).log2() }
+    };
+    let chosen = if rank as f64 + 1.0 < k { n.min(k + 64.0) } else { n } * entropy(share);
+    (chosen - information).min(0.0).exp2()
+}
+
+/// Where the printed site code stands.
+pub(super) struct SiteNumber {
+    pub(super) facet: Facet,
+    /// Every span that reads it in as many rows as any.
+    pub(super) fits: Vec<Fit>,
+    pub(super) known: Rows,
+    pub(super) matches: Rows,
+    pub(super) false_alarms: f64,
+}
+
+/// The share of printed site codes that must be read (judgement, no source).
+const SITE_READ: f64 = 0.6;
+
+/// A site code that could be in more places than this is not told.
+pub(super) const SITE_PLACES: usize = 16;
+
+/// Finds the site code printed beside the card number, outside `taken`.
+pub(super) fn site(
+    pile: &Pile<'_>,
+    rows: &Rows,
+    card: Option<&Number>,
+    taken: Wide,
+) -> Option<SiteNumber> {
+    let mut facets = print::site_columns(&pile.samples);
+    if facets.is_empty() {
+        let wanted: &dyn Fn(What) -> bool = match card?.facet.what {
+            What::Group { from_end, hex } => &move |what| {
+                what == What::Group { from_end: from_end + 1, hex }
+                    || from_end > 0 && what == What::Group { from_end: from_end - 1, hex }
+            },
+            What::Tail { digits } => &move |what| what == What::Head { without: digits },
+            _ => return None,
+        };
+        facets.extend(print::facets(&pile.samples).into_iter().filter(|f| wanted(f.what)));
+        facets.extend(print::cuts(&pile.samples).into_iter().filter(|f| wanted(f.what)));
+    }
+    facets.into_iter().find_map(|facet| site_of(&pile.columns, rows, facet, taken))
+}
+
+fn site_of(columns: &Columns, rows: &Rows, facet: Facet, taken: Wide) -> Option<SiteNumber> {
+    let known = Rows::of(facet.values.len(), |row| rows.has(row) && facet.values[row].is_some());
+    let count = known.count();
+    if count < 2 {
+        return None;
+    }
+    let floor = ((count as f64 * SITE_READ) as usize).max(2);
+    let outside = |fit: &Fit| (fit.anchor.mask(fit.width) & taken).is_zero();
+    let planes = Planes::of(&facet, Code::Binary);
+    let mut fits: Vec<Fit> =
+        planes.everywhere(columns, &known, floor).into_iter().filter(outside).collect();
+    let mut code = Code::Binary;
+    if fits.is_empty() {
+        for other in CODES {
+            let planes = Planes::of(&facet, other);
+            fits = planes.search(columns, &known, floor).into_iter().filter(outside).collect();
+            code = other;
+            if !fits.is_empty() {
+                break;
+            }
+        }
+    }
+    let most = fits.iter().map(|fit| fit.matches).max()?;
+    fits.retain(|fit| fit.matches == most);
+    let planes = Planes::of(&facet, code);
+    let matches = planes.matching(columns, &known, fits[0]);
+    // A code that is the same on all cards is found wherever its bits stand:
+    // as many places as its own bits allow.
+    let bits = known.iter().next().and_then(|row| facet.values[row]).unwrap_or(0);
+    let still = (128 - bits.leading_zeros()) as f64;
+    let varying = accident(&facet, &planes, &matches, count);
+    let false_alarms = columns.length() as f64 * varying.min((-still).exp2());
+    Some(SiteNumber { facet, fits, known, matches, false_alarms })
+}
+
+impl Number {
+    /// Every low bit and width that reads the number in all of `rows`: the
+    /// best low bit first, widths ascending.
+    pub(super) fn everywhere(&self, columns: &Columns, rows: &Rows) -> Vec<(Anchor, usize)> {
+        let rows = rows.and(&self.known);
+        let mut all = Vec::new();
+        if self.offset != 0 {
+            all.push((self.fit.anchor, self.fit.width));
+            return all;
+        }
+        let anchors = std::iter::once(&self.fit).chain(&self.others).map(|fit| fit.anchor);
+        for anchor in anchors {
+            let planes = Planes::of(&self.facet, anchor.code);
+            let widths = planes.widths(columns, &rows, anchor);
+            all.extend(widths.into_iter().map(|width| (anchor, width)));
+        }
+        all
+    }
+
+    /// True for the usual order: one ascending run.
+    pub(super) fn ascending(&self) -> bool {
+        self.fit.anchor.order == Order::Ascending
+    }
+}

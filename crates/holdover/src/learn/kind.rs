@@ -1,0 +1,316 @@
+//! One kind of card: its fields, then its checks, then the rows that agree with
+//! neither; and the kinds a pile of one length holds.
+
+use super::answer::{Counter, Learnt};
+use super::build;
+use super::clean::{Strays, belongs, strays};
+use super::cover::{self, Covers, Ground, Hit};
+use super::fields::{self, CardNumber, SiteNumber};
+use super::lrc::{self, Words};
+use super::rows::{Columns, Rows, affine_rank};
+use super::spans::Anchor;
+use super::{Options, Pile, Sample, counter, null_space};
+use crate::bits::gf2::Relation;
+use crate::bits::{Capture, Wide};
+use crate::layout::Code;
+
+/// Kinds of one length told apart at most (bounds time).
+const KINDS: usize = 8;
+
+/// Rows another kind of card needs to be one (judgement, no source).
+const LEAST_KIND: usize = 6;
+
+/// Accidents allowed in finding another kind (judgement, no source).
+const KIND_ALLOWED: f64 = 1e-6;
+
+/// Distinct rows in which checks are looked for: more add nothing.
+const SEARCHED: usize = 512;
+
+/// All that was found of one kind.
+pub(super) struct Study<'s> {
+    pub(super) pile: Pile<'s>,
+    pub(super) good: Rows,
+    pub(super) card: Option<CardNumber>,
+    pub(super) site: Option<SiteNumber>,
+    pub(super) counters: Vec<(Counter, Anchor, usize)>,
+    pub(super) words: Option<Words>,
+    pub(super) covers: Covers,
+    pub(super) sieve: Sieve,
+}
+
+/// Learns every kind of card among samples of one length.
+pub(super) fn kinds(samples: Vec<&Sample>, length: usize, options: &Options) -> Vec<Learnt> {
+    let mut learnt = Vec::new();
+    let mut waiting = vec![samples];
+    while let Some(mut group) = waiting.pop() {
+        let nth = learnt.len() + 1;
+        let mut study = Study::of(group.clone(), length, options);
+        if nth + waiting.len() < KINDS
+            && let Some(others) = study.another_kind(length)
+        {
+            let mut row = 0..;
+            group.retain(|_| row.next().is_some_and(|row| !others.contains(&row)));
+            waiting.push(others.iter().map(|&row| study.pile.samples[row]).collect());
+            study = Study::of(group, length, options);
+        }
+        let id = match nth {
+            1 => format!("{}{length}", options.id),
+            _ => format!("{}{length}-{nth}", options.id),
+        };
+        learnt.push(build::learnt(&study, id));
+    }
+    learnt
+}
+
+impl<'s> Study<'s> {
+    fn of(samples: Vec<&'s Sample>, length: usize, options: &Options) -> Study<'s> {
+        let rows = samples.len();
+        let mut pile = Pile::of(samples, length, false);
+        let mut card = fields::card(&pile, &Rows::all(rows));
+        if card.is_none() && pile.samples.iter().any(|s| s.printed.is_some() || s.card.is_some()) {
+            let inverted = Pile::of(pile.samples.clone(), length, true);
+            card = fields::card(&inverted, &Rows::all(rows));
+            if card.is_some() {
+                pile = inverted;
+            }
+        }
+        let mut good = Rows::all(rows);
+        if let Some(card) = &card {
+            good = card.number.matches.or(&good.minus(&card.number.known));
+        }
+        let counters = match options.in_order {
+            true => counter::find(&pile.columns, &good),
+            false => Vec::new(),
+        };
+        let mut study = Study {
+            sieve: Sieve::default(),
+            site: None,
+            words: None,
+            covers: Covers::default(),
+            pile,
+            good,
+            card,
+            counters,
+        };
+        study.find_site();
+        study.find_checks();
+        study
+    }
+
+    /// Bits that are the card number's in any case.
+    pub(super) fn card_bits(&self) -> Wide {
+        match (&self.card, self.counters.first()) {
+            (Some(card), _) => card.number.fit.anchor.mask(card.number.fit.width),
+            (None, Some((_, anchor, width))) => anchor.mask(*width),
+            (None, None) => Wide::ZERO,
+        }
+    }
+
+    /// Bits that all choices of the site field share.
+    fn site_bits(&self) -> Wide {
+        self.site.as_ref().map_or(Wide::ZERO, |site| {
+            site.fits.iter().fold(Wide::ones(256), |all, fit| all & fit.anchor.mask(fit.width))
+        })
+    }
+
+    fn find_site(&mut self) {
+        let card = self.card.as_ref().map(|card| &card.number);
+        self.site = fields::site(&self.pile, &self.good, card, self.card_bits());
+        if let Some(site) = &self.site {
+            self.good = self.good.minus(&site.known.minus(&site.matches));
+        }
+    }
+
+    fn find_checks(&mut self) {
+        let fields = self.card_bits() | self.site_bits();
+        let strays = match self.card {
+            Some(_) => strays(&self.pile.columns, &self.good, fields),
+            None => Strays { bits: Wide::ZERO, lone: Vec::new(), by_right: true },
+        };
+        let lone = Rows::of(self.good.rows(), |_| false);
+        let lone = strays.lone.iter().fold(lone, |mut lone, (row, _)| {
+            lone.insert(*row);
+            lone
+        });
+        let first = self.good.minus(&lone);
+        self.sieve = Sieve::of(&self.pile, &first, fields, strays.bits);
+        let limit = (self.sieve.columns.rows() as f64 * cover::VIOLATED) as usize;
+        self.search(limit);
+        // Rows that break what the others meet.
+        let columns = &self.pile.columns;
+        let mut bad = Rows::none(self.good.rows());
+        for hit in &self.covers.chosen {
+            bad = bad.or(&cover::violators(columns, &first, hit));
+        }
+        if let Some(words) = &self.words {
+            bad = bad.or(&words.violators(columns).and(&first));
+        }
+        let breaking = bad.clone();
+        for (row, bits) in &strays.lone {
+            let breaks = |hit: &Hit| {
+                let majority = cover::violators(columns, &first, hit).iter().next();
+                let odd = columns.parity(hit.bits());
+                let reference = first.iter().find(|row| Some(*row) != majority);
+                let usual = reference
+                    .is_some_and(|r| odd.has(r) != cover::violators(columns, &first, hit).has(r));
+                odd.has(*row) != usual
+            };
+            let printed = self.card.as_ref().is_some_and(|c| c.number.known.has(*row));
+            let answered = self.covers.chosen.iter().any(breaks);
+            let proven = self.site.as_ref().is_some_and(|site| site.matches.has(*row));
+            if !proven && !strays.by_right && !belongs(*bits, printed, answered) {
+                bad.insert(*row);
+            }
+        }
+        let removed = !bad.is_empty();
+        self.good = self.good.minus(&bad);
+        if removed || !strays.lone.is_empty() {
+            // Once more on good rows alone, for the checks found already.
+            let before = std::mem::take(&mut self.covers);
+            let words = self.words.take();
+            let strange = strays.bits & !self.pile.columns.varying(&self.good, 2);
+            let first = self.good.minus(&lone);
+            let kept = if first.count() * 2 > self.good.count() { &first } else { &self.good };
+            self.sieve = Sieve::of(&self.pile, kept, fields, strays.bits | strange);
+            self.search(0);
+            let known = |hit: &Hit| before.chosen.iter().any(|b| b.bit == hit.bit);
+            self.covers.chosen.retain(known);
+            self.covers.rivals.retain(known);
+            self.covers.false_alarms = self.covers.false_alarms.max(before.false_alarms);
+            self.words = self.words.take().filter(|_| words.is_some());
+            // A check that did not last accuses nobody.
+            let mut meets = breaking;
+            for hit in &self.covers.chosen {
+                let columns = &self.pile.columns;
+                let all = self.good.or(&meets);
+                meets = meets.minus(&cover::violators(columns, &all, hit));
+            }
+            if self.words.is_none() && words.is_none() {
+                self.good = self.good.or(&meets);
+            }
+        }
+    }
+
+    /// Finds checks in the sieve's rows.
+    fn search(&mut self, limit: usize) {
+        let sieve = &self.sieve;
+        self.words = lrc::find(&sieve.columns, sieve.varying, sieve.candidates, limit);
+        let mut known: Vec<Relation> = self.digit_parities();
+        let mut candidates = sieve.candidates;
+        if let Some(words) = &self.words {
+            known.extend(words.check().iter().flat_map(|check| check.relations()));
+            candidates = candidates & !words.own();
+        }
+        self.covers = cover::find(&sieve.ground(candidates, &known), limit);
+        if let Some(words) = &self.words {
+            self.covers.false_alarms += words.false_alarms;
+        }
+    }
+
+    /// The relations that the card number's code brings with it.
+    fn digit_parities(&self) -> Vec<Relation> {
+        let Some(card) = &self.card else { return Vec::new() };
+        let fit = card.number.fit;
+        let digits = match fit.anchor.code {
+            Code::Bcd5 => fit.width / 5,
+            _ => 0,
+        };
+        let upto = |digits: usize| fit.anchor.mask(5 * digits);
+        let relation = |digit| Relation { bits: upto(digit + 1) & !upto(digit), constant: true };
+        (0..digits).map(relation).collect()
+    }
+
+    /// Rows left out whose prints agree on another span.
+    fn another_kind(&self, length: usize) -> Option<Vec<usize>> {
+        let card = self.card.as_ref()?;
+        let left: Vec<usize> = card.number.known.minus(&card.number.matches).iter().collect();
+        if left.len() < LEAST_KIND {
+            return None;
+        }
+        let samples = left.iter().map(|&row| self.pile.samples[row]).collect();
+        let pile = Pile::of(samples, length, false);
+        let other = fields::card(&pile, &Rows::all(left.len()))?.number;
+        let enough = other.fit.matches >= LEAST_KIND && other.false_alarms < KIND_ALLOWED;
+        (enough && other.offset == 0).then(|| other.matches.iter().map(|row| left[row]).collect())
+    }
+}
+
+/// Bits of lower rank than this among themselves are those of a few site codes
+/// that keep coming back, not check bits (judgement, no source): a random bit
+/// follows 2^16 covers by accident.
+const LOW_RANK: usize = 16;
+
+/// So few bits outside the known fields may all be check bits (judgement, no
+/// source).
+const FEW_BITS: u32 = 4;
+
+/// Relations between bits outside the known fields that hold because only a
+/// few codes occur.
+fn repeating(words: &[Wide], outside: Wide, length: usize) -> Vec<Relation> {
+    let masked = words.iter().filter_map(|word| Capture::from_wide(*word & outside, length).ok());
+    let space = null_space(&masked.collect::<Vec<_>>());
+    if space.rank() >= LOW_RANK {
+        return Vec::new();
+    }
+    space.relations().iter().filter(|r| r.bits.count_ones() > 1).copied().collect()
+}
+
+/// The rows in which checks are looked for, and what varies in them.
+#[derive(Debug, Clone)]
+pub(super) struct Sieve {
+    pub(super) columns: Columns,
+    pub(super) varying: Wide,
+    pub(super) candidates: Wide,
+    repeating: Vec<Relation>,
+    words: Vec<Wide>,
+}
+
+impl Default for Sieve {
+    fn default() -> Sieve {
+        let columns = Columns::of([].iter(), 0);
+        Sieve {
+            columns,
+            varying: Wide::ZERO,
+            candidates: Wide::ZERO,
+            repeating: Vec::new(),
+            words: Vec::new(),
+        }
+    }
+}
+
+impl Sieve {
+    /// Distinct captures among `rows`, spread over them.
+    fn of(pile: &Pile<'_>, rows: &Rows, fields: Wide, strange: Wide) -> Sieve {
+        let mut seen = std::collections::HashSet::new();
+        let distinct: Vec<usize> =
+            rows.iter().filter(|&row| seen.insert(pile.capture(row))).collect();
+        let step = distinct.len().div_ceil(SEARCHED).max(1);
+        let looked: Vec<usize> = distinct.into_iter().step_by(step).collect();
+        let columns = pile.columns.only(&looked);
+        let all = Rows::all(looked.len());
+        // In a sample of three, what differs once differs enough.
+        let varying = columns.varying(&all, if looked.len() < 4 { 1 } else { 2 });
+        let words: Vec<Wide> = looked.iter().map(|&row| pile.capture(row).wide()).collect();
+        let outside = varying & !fields & !strange;
+        let repeating = repeating(&words, outside, pile.length);
+        let mut candidates = outside;
+        if outside.count_ones() > FEW_BITS {
+            repeating.iter().for_each(|relation| candidates = candidates & !relation.bits);
+        }
+        Sieve { columns, varying, candidates, repeating, words }
+    }
+
+    /// What the search for checks goes by.
+    pub(super) fn ground<'a>(&'a self, candidates: Wide, known: &'a [Relation]) -> Ground<'a> {
+        let rank = |mask| affine_rank(self.words.iter().copied(), mask);
+        Ground {
+            columns: &self.columns,
+            varying: self.varying,
+            candidates,
+            rank: rank(self.varying & !self.candidates),
+            candidate_rank: rank(self.candidates),
+            known,
+            repeating: &self.repeating,
+        }
+    }
+}

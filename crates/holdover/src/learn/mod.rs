@@ -1,0 +1,166 @@
+//! Learning a layout nobody documented, from captures and what is printed on
+//! the cards.
+//!
+//! Every parity relation that holds in all captures is in the null space of
+//! the sample over GF(2) ([`null_space`]); [`learn`] looks among them for those
+//! a card designer would make, finds the spans that read what is printed,
+//! leaves out what disagrees with all others, and says of each part whether
+//! the sample settles it.
+//!
+//! # What "settled" means
+//! No layout of equal or shorter description fits the sample, every bit a check
+//! covers varied, and fewer than 10^-3 such relations are expected to fit by
+//! accident, given the rank of the sample. What the sample cannot support is
+//! absent. Two layouts that admit the same words are one: a check that covers
+//! another check bit is given by its smallest cover.
+
+mod advice;
+mod answer;
+mod build;
+mod clean;
+mod complete;
+mod counter;
+mod cover;
+mod fields;
+mod kind;
+mod lrc;
+mod null_space;
+mod offset;
+mod pattern;
+mod print;
+mod rows;
+mod spans;
+
+use std::collections::BTreeMap;
+
+pub use answer::{Counter, FoundCheck, FoundField, Learnt, Misread, Why};
+pub use null_space::{NullSpace, null_space, null_space_packed};
+
+use crate::bits::Capture;
+use rows::Columns;
+
+/// One card at hand.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Sample {
+    /// Its line in the input.
+    pub line: usize,
+    /// The bits read.
+    pub capture: Capture,
+    /// What is printed on it.
+    pub printed: Option<String>,
+    /// Its site code, where noted.
+    pub site: Option<String>,
+    /// Its card number, where noted.
+    pub card: Option<String>,
+    /// The reader it was read at.
+    pub reader: Option<String>,
+}
+
+impl Sample {
+    /// A capture of which nothing else is known.
+    pub fn new(line: usize, capture: Capture) -> Sample {
+        Sample { line, capture, printed: None, site: None, card: None, reader: None }
+    }
+}
+
+/// What to call what is found, and what to take for granted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Options {
+    /// The ids' first part: `found` gives `found26`, `found26-2`.
+    pub id: String,
+    /// Whether the samples come in the order the cards were made, so that
+    /// counters may be looked for.
+    pub in_order: bool,
+}
+
+impl Default for Options {
+    fn default() -> Options {
+        Options { id: "found".to_owned(), in_order: true }
+    }
+}
+
+/// Samples of one length, turned on their side.
+struct Pile<'s> {
+    samples: Vec<&'s Sample>,
+    columns: Columns,
+    length: usize,
+    /// The captures are taken inverted.
+    inverted: bool,
+}
+
+impl<'s> Pile<'s> {
+    fn of(samples: Vec<&'s Sample>, length: usize, inverted: bool) -> Pile<'s> {
+        let captures: Vec<Capture> = samples
+            .iter()
+            .map(|s| if inverted { s.capture.complement() } else { s.capture })
+            .collect();
+        Pile { columns: Columns::of(captures.iter(), length), samples, length, inverted }
+    }
+
+    /// The capture as it is taken.
+    fn capture(&self, row: usize) -> Capture {
+        let capture = self.samples[row].capture;
+        if self.inverted { capture.complement() } else { capture }
+    }
+}
+
+/// So few samples of a length beside a larger pile are misreadings, not a kind
+/// of card of their own (judgement, no source).
+const FEW: usize = 3;
+
+/// Works out the layouts of the samples: one answer for each kind of card, by
+/// length, the kind with the most samples first.
+///
+/// The order of the samples matters only for counters; lines name them in the
+/// answers. Nothing is left out silently: each sample is either among
+/// [`Learnt::good`] or among [`Learnt::misread`] of one answer.
+///
+/// # Examples
+/// ```
+/// use holdover::layout::{Value, builtin};
+/// use holdover::learn::{Options, Sample, learn};
+/// let std26 = builtin().layout("std26").unwrap();
+/// let samples: Vec<Sample> = (0..24)
+///     .map(|i| {
+///         let card = (i * 40503 + 977) % 65536;
+///         let values = [("site", Value::Number(65)), ("card", Value::Number(card))];
+///         let capture = std26.compose(&values).unwrap();
+///         Sample { printed: Some(card.to_string()), ..Sample::new(i as usize + 2, capture) }
+///     })
+///     .collect();
+/// let learnt = learn(&samples, &Options::default());
+/// assert_eq!(learnt.len(), 1);
+/// assert_eq!(learnt[0].fields[0].span.to_string(), "10-25");
+/// assert_eq!(learnt[0].checks[1].check.to_string(), "odd 26 over 14-25");
+/// assert!(learnt[0].checks[1].settled);
+/// // The site code never varied, so it may or may not be covered.
+/// assert!(!learnt[0].checks[0].settled);
+/// ```
+pub fn learn(samples: &[Sample], options: &Options) -> Vec<Learnt> {
+    let mut lengths: BTreeMap<usize, Vec<&Sample>> = BTreeMap::new();
+    for sample in samples {
+        lengths.entry(sample.capture.len()).or_default().push(sample);
+    }
+    let largest = lengths.iter().map(|(length, group)| (group.len(), *length)).max();
+    let Some((most, main)) = largest else { return Vec::new() };
+    let stray =
+        |group: &Vec<&Sample>| group.len() <= FEW && most >= 4 * group.len() && most > 2 * FEW;
+    let mut strays = Vec::new();
+    let mut learnt = Vec::new();
+    for (length, group) in lengths {
+        if stray(&group) {
+            strays.extend(group.iter().map(|sample| Misread {
+                line: sample.line,
+                why: Why::Length { bits: length, expected: main },
+            }));
+        } else {
+            learnt.extend(kind::kinds(group, length, options));
+        }
+    }
+    if let Some(first) = learnt.iter_mut().find(|learnt| learnt.length == main) {
+        first.samples += strays.len();
+        first.misread.extend(strays);
+        first.misread.sort_by_key(|misread| misread.line);
+    }
+    learnt
+}
