@@ -55,10 +55,19 @@ fn json_has_the_shape_the_design_fixes() {
     let objects = learnt.json();
     assert_eq!(objects.len(), 1);
     let keys: Vec<&String> = objects[0].as_object().unwrap().keys().collect();
-    assert_eq!(keys, [
-        "length", "samples", "fields", "checks", "false_alarms_expected", "misread", "next_sample",
-        "layout",
-    ]);
+    assert_eq!(
+        keys,
+        [
+            "length",
+            "samples",
+            "fields",
+            "checks",
+            "false_alarms_expected",
+            "misread",
+            "next_sample",
+            "layout",
+        ]
+    );
     let card = objects[0]["fields"].as_array().unwrap().iter().find(|f| f["role"] == "card");
     let could_be = card.unwrap()["could_be"].as_array().unwrap();
     assert!(could_be.iter().any(|span| span == "10-29"), "{could_be:?}");
@@ -99,8 +108,7 @@ fn several_kinds_in_one_pile_are_answered_each() {
     }
     rng.shuffle(&mut rows);
     let learnt = feed(["learn", "-", "--format", "json"], csv(&rows).as_bytes());
-    let lengths: Vec<u64> =
-        learnt.json().iter().map(|o| o["length"].as_u64().unwrap()).collect();
+    let lengths: Vec<u64> = learnt.json().iter().map(|o| o["length"].as_u64().unwrap()).collect();
     assert_eq!(lengths.len(), 2, "{}", learnt.stdout);
     assert!(lengths.contains(&26) && lengths.contains(&30));
 }

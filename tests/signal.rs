@@ -25,8 +25,10 @@ fn bits() -> Vec<String> {
 fn every_form_reads_back_bit_for_bit() {
     for form in ["vcd", "changes", "samples"] {
         for idle in ["high", "low"] {
-            let args = ["--probe", form, "--jitter", "0.1", "--gap", "50000", "--idle", idle,
-                        "--rate", "200000"];
+            let args = [
+                "--probe", form, "--jitter", "0.1", "--gap", "50000", "--idle", idle, "--rate",
+                "200000",
+            ];
             let text = probe(&args);
             let out = feed(["signal", "-", "--format", "json"], text.as_bytes());
             assert_eq!(out.code, 0, "{form} {idle}: {}", out.stderr);
@@ -129,10 +131,9 @@ fn damage_is_placed_and_what_came_before_is_kept() {
     let half = text.len() / 2;
     let mut reordered = text.clone();
     reordered.insert_str(half - half % 2, "\n#5\n0!\n");
-    for (input, why) in [
-        (format!("{}\n#12x\n", &text[..half]), "bad time"),
-        (reordered, "time going back"),
-    ] {
+    for (input, why) in
+        [(format!("{}\n#12x\n", &text[..half]), "bad time"), (reordered, "time going back")]
+    {
         let out = feed(["signal", "-", "--format", "json"], input.as_bytes());
         assert_eq!(out.code, 2, "{why}: {}", out.stderr);
         assert!(out.stderr.contains("line"), "{why}: {}", out.stderr);
@@ -191,9 +192,8 @@ fn composing_refuses_what_cannot_be() {
         (vec!["--lost", "0.7", "--noise", "0.7"], ""),
         (vec!["--interval", "-4"], ""),
     ] {
-        let args = ["compose", "std26", "site=65", "card=1", "--probe", "vcd"]
-            .into_iter()
-            .chain(args);
+        let args =
+            ["compose", "std26", "site=65", "card=1", "--probe", "vcd"].into_iter().chain(args);
         let out = run(args.collect::<Vec<_>>());
         assert_eq!(out.code, 2, "{message}");
         assert!(out.stderr.contains(message), "{message}: {}", out.stderr);
@@ -228,7 +228,8 @@ fn a_port_is_followed_and_waited_for() {
     let dir = tempdir().unwrap();
     let link = dir.path().join("port");
     let open = || {
-        let master = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
+        let master =
+            openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
         grantpt(&master).unwrap();
         unlockpt(&master).unwrap();
         let name = ptsname(&master, Vec::new()).unwrap();

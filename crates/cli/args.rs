@@ -133,7 +133,11 @@ pub struct Tables {
 #[derive(Debug, ClapArgs)]
 pub struct Read {
     /// Captures, files (probe files too), or "-" for standard input
-    #[arg(required_unless_present = "port", conflicts_with = "port", value_name = "CAPTURE|FILE|-")]
+    #[arg(
+        required_unless_present = "port",
+        conflicts_with = "port",
+        value_name = "CAPTURE|FILE|-"
+    )]
     pub inputs: Vec<String>,
 
     /// Follow a serial port that prints one capture a line

@@ -12,7 +12,7 @@ use serde_json::{Map, json};
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
-use crate::table::write_csv;
+use crate::formats::write_csv;
 use crate::{files, input, screen};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
@@ -77,9 +77,9 @@ pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
 
 /// What a reader captures of a word.
 fn read_as(reading: Reading, word: &Capture) -> Result<Capture, Fail> {
-    reading.capture_of(word, false).ok_or_else(|| {
-        Fail::said(format!("{} bits leave no capture under {reading}", word.len()))
-    })
+    reading
+        .capture_of(word, false)
+        .ok_or_else(|| Fail::said(format!("{} bits leave no capture under {reading}", word.len())))
 }
 
 /// The captures of a file, all of them good.
@@ -91,9 +91,8 @@ fn captures(file: &str) -> Result<Vec<Capture>, Fail> {
         let input::Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             let source = screen::plain(&row.source);
-            let entry = row
-                .entry
-                .map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
+            let entry =
+                row.entry.map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
             captures.push(entry.sighting.capture);
         }
         Ok(())

@@ -14,8 +14,8 @@ use serde_json::{Map, json};
 
 use crate::args::Format;
 use crate::fail::{Fail, Outcome};
+use crate::formats::write_csv;
 use crate::screen::{BAD, GOOD, STRONG, in_style, plain};
-use crate::table::write_csv;
 
 /// Words tried where algebra does not reach.
 const TRIALS: u64 = 4096;

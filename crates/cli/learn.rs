@@ -100,7 +100,9 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
     };
     let head = format!("{} bits: {}{left_out}", kind.length, cards(kind.samples));
     let title = match (&kind.layout, &kind.failure) {
-        (Some(layout), _) => format!("{}, {}", in_style(STRONG, &head), in_style(GOOD, layout.id())),
+        (Some(layout), _) => {
+            format!("{}, {}", in_style(STRONG, &head), in_style(GOOD, layout.id()))
+        }
         _ => format!("{}, {}", in_style(STRONG, &head), in_style(BAD, "no layout found")),
     };
     writeln!(out, "{title}\n")?;
@@ -143,11 +145,17 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
     writeln!(
         out,
         "  {}",
-        in_style(FAINT, &format!("relations expected to hold by accident, among all tried: {alarms}"))
+        in_style(
+            FAINT,
+            &format!("relations expected to hold by accident, among all tried: {alarms}")
+        )
     )?;
     let mut say = |head: &str, text: &str| screen::say(out, head, text);
     if kind.lines_swapped {
-        say("  note  ", "the data lines are swapped at this reader: the layout is that of the inverted captures")?;
+        say(
+            "  note  ",
+            "the data lines are swapped at this reader: the layout is that of the inverted captures",
+        )?;
     }
     for note in &kind.notes {
         say("  note  ", note)?;

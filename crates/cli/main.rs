@@ -6,6 +6,7 @@ mod diff;
 mod draw;
 mod fail;
 mod files;
+mod formats;
 mod input;
 mod learn;
 mod mask;

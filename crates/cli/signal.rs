@@ -11,8 +11,8 @@ use holdover_signal::{
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
+use crate::formats::write_csv;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
-use crate::table::write_csv;
 
 /// Findings of one kind told with their place; the rest is counted.
 const TOLD: usize = 4;
@@ -176,7 +176,12 @@ impl<'a> Report<'a> {
         Ok(())
     }
 
-    fn summary(&mut self, out: &mut impl Write, input: &str, summary: &Summary) -> Result<(), Fail> {
+    fn summary(
+        &mut self,
+        out: &mut impl Write,
+        input: &str,
+        summary: &Summary,
+    ) -> Result<(), Fail> {
         if self.args.format == Format::Json && self.args.summary {
             let mut object = serde_json::to_value(summary)
                 .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
@@ -291,7 +296,12 @@ fn time(us: f64) -> String {
     }
 }
 
-fn spread(out: &mut impl Write, name: &str, spread: Option<Spread>, limits: [f64; 2]) -> Result<(), Fail> {
+fn spread(
+    out: &mut impl Write,
+    name: &str,
+    spread: Option<Spread>,
+    limits: [f64; 2],
+) -> Result<(), Fail> {
     let Some(spread) = spread else { return Ok(()) };
     let inside = (limits[0]..=limits[1]).contains(&spread.median_us);
     let verdict = match inside {

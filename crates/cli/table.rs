@@ -2,11 +2,11 @@
 
 use std::io::Write;
 
-use comfy_table::{ContentArrangement, Table as Sheet, presets};
 use holdover::layout::{Layout, Part, Table};
 
 use crate::args::{self, Format, TableVerb};
 use crate::fail::{Fail, Outcome};
+use crate::formats::{sheet, write_csv};
 use crate::screen::{FAINT, GOOD, STRONG, in_style};
 use crate::{diff, draw, files, screen};
 
@@ -56,26 +56,6 @@ fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
         }
     }
     Ok(Outcome::Done)
-}
-
-/// A table for the terminal: plain lines, as wide as the screen.
-pub fn sheet() -> Sheet {
-    let mut sheet = Sheet::new();
-    sheet.load_style(presets::NOTHING);
-    sheet.set_content_arrangement(ContentArrangement::Dynamic);
-    sheet.set_width(screen::width() as u16);
-    sheet
-}
-
-/// Writes one record.
-pub fn write_csv<W: Write, S: AsRef<[u8]>>(
-    csv: &mut csv::Writer<W>,
-    cells: &[S],
-) -> Result<(), Fail> {
-    csv.write_record(cells).map_err(|error| match error.into_kind() {
-        csv::ErrorKind::Io(error) => error.into(),
-        other => Fail::said(format!("cannot write CSV: {other:?}")),
-    })
 }
 
 fn cells(layout: &Layout) -> [String; 7] {

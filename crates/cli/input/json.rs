@@ -56,8 +56,7 @@ pub fn entry(text: &str) -> Result<Entry, String> {
         Some(_) => doubt.somewhere = true,
     }
     notes.extend(super::doubt_note(&doubt));
-    let known =
-        Known { site: text("site"), card: text("card"), printed: text("printed"), doubt };
+    let known = Known { site: text("site"), card: text("card"), printed: text("printed"), doubt };
     let (mut headings, mut cells) = (Vec::new(), Vec::new());
     let mut carry = |key: &str, value: &Value| {
         if let Some(cell) = plain(value) {

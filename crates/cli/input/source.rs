@@ -179,9 +179,7 @@ fn told_by(head: &[u8]) -> bool {
             "" => None,
             line if line.starts_with('#') => None,
             line => Some(
-                line.starts_with('{')
-                    || text_entry(line).is_ok()
-                    || Sheet::of_header(line).is_ok(),
+                line.starts_with('{') || text_entry(line).is_ok() || Sheet::of_header(line).is_ok(),
             ),
         }
     };

@@ -6,7 +6,7 @@ use holdover::decode::Reading;
 use holdover::rank::{Fit, Verdict};
 
 use super::Answered;
-use super::text::percent;
+use super::words::percent;
 use crate::screen::{self, STRONG, in_style, plain};
 
 /// A reader's wiring, or a bit lost, is named from this probability on.

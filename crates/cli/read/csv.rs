@@ -10,9 +10,9 @@ use holdover::rank::{Candidate, Fit};
 use super::json::carried;
 use super::{Answered, Report};
 use crate::fail::Fail;
+use crate::formats::{inert, write_csv};
 use crate::input::{Carried, Row};
 use crate::mask;
-use crate::table::write_csv;
 
 const HEAD: [&str; 9] =
     ["line", "source", "verdict", "layout", "reading", "site", "card", "probability", "note"];
@@ -82,14 +82,6 @@ impl Csv {
         }
         self.out.flush()?;
         Ok(())
-    }
-}
-
-/// A cell that no spreadsheet takes for a formula.
-fn inert(cell: &str) -> String {
-    match cell.starts_with(['=', '+', '-', '@', '\t', '\r']) && cell != "-" {
-        true => format!("'{cell}"),
-        false => cell.to_owned(),
     }
 }
 

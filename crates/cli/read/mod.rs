@@ -6,6 +6,7 @@ mod json;
 mod notes;
 mod summary;
 mod text;
+mod words;
 
 use holdover::layout::Table;
 use holdover::rank::{Answer, Batch, Fit, Verdict};

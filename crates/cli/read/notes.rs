@@ -1,12 +1,12 @@
 //! What is worth saying of one capture beside its candidates.
 
+use holdover::decode::Reading;
 use holdover::decode::serial::SerialNumber;
-use holdover::decode::{Decode, Reading};
 use holdover::layout::Value;
 use holdover::rank::{Answer, Candidate, Mended, Verdict};
 use holdover::site::Site;
 
-use super::text::percent;
+use super::words::{numbers, percent};
 use crate::input::Entry;
 use crate::mask;
 
@@ -92,18 +92,6 @@ fn twins(answer: &Answer<'_>, hide: bool) -> Option<String> {
     }
     let readings: Vec<_> = twins.iter().map(|c| numbers(&c.decode())).collect();
     Some(format!("{note}; the card's print tells which it is: {}", readings.join(" or ")))
-}
-
-/// Site and card number as people write them.
-pub fn numbers(decode: &Decode<'_>) -> String {
-    match (decode.site(), decode.card()) {
-        (Some(site), Some(card)) => format!("{site} {card}"),
-        (None, Some(card)) => card.to_string(),
-        _ => {
-            let fields: Vec<_> = decode.fields().map(|(role, v)| format!("{role} {v}")).collect();
-            fields.join(", ")
-        }
-    }
 }
 
 fn print(entry: &Entry, best: &Candidate<'_>, hide: bool) -> Option<String> {

@@ -10,13 +10,13 @@ use holdover::rank::{Fit, Verdict};
 use serde_json::{Map, Value, json};
 
 use super::advice::likeliest;
-use super::text::percent;
+use super::words::percent;
 use super::{Answered, Report};
 use crate::args::Format;
 use crate::fail::Fail;
+use crate::formats::{sheet, write_csv};
 use crate::input::Row;
 use crate::screen::{STRONG, in_style, plain};
-use crate::table::{sheet, write_csv};
 
 /// Columns of the technician's own that say where a capture was made.
 const PLACES: [&str; 3] = ["building", "door", "reader"];

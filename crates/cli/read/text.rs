@@ -7,7 +7,7 @@ use holdover::decode::Reading;
 use holdover::rank::{Answer, Candidate, Fit, Verdict};
 
 use super::advice::Advice;
-use super::notes::numbers;
+use super::words::{numbers, percent};
 use super::{Answered, Report};
 use crate::args;
 use crate::fail::Fail;
@@ -45,17 +45,6 @@ fn verdict(verdict: Verdict) -> String {
         Verdict::Unknown => BAD,
     };
     in_style(style, verdict.name())
-}
-
-/// A probability people can read: never 100 % where something is left.
-pub fn percent(p: f64) -> String {
-    match p {
-        p if p >= 0.99995 => "over 99.99 %".to_owned(),
-        p if p >= 0.99 => format!("{:.2} %", 100.0 * p),
-        p if p >= 0.001 => format!("{:.1} %", 100.0 * p),
-        p if p > 0.0 => "under 0.1 %".to_owned(),
-        _ => "0 %".to_owned(),
-    }
 }
 
 /// The fields of a candidate in a line, numbers hidden where asked.
@@ -109,6 +98,9 @@ impl Text<'_> {
         let hide = self.args.mask;
         let width = screen::width();
         let capture = &entry.sighting.capture;
+        let drawn = |best: &Candidate<'_>| {
+            indent(draw::word(best.layout, &best.word, lost(best), hide, width - 2))
+        };
         let mut lines = Vec::new();
         let head = format!("{}: {} bits", place(row), capture.len());
         let carried: Vec<String> = entry
@@ -142,13 +134,7 @@ impl Text<'_> {
                     Some(best) => {
                         let near = format!("nearest: {}{}", best.layout.id(), reading(best));
                         lines.push(format!("  {}", in_style(FAINT, &near)));
-                        lines.extend(indent(draw::word(
-                            best.layout,
-                            &best.word,
-                            lost(best),
-                            hide,
-                            width - 2,
-                        )));
+                        lines.extend(drawn(best));
                     }
                     None => lines.extend(indent(draw::bits(capture, hide, width - 2))),
                 }
@@ -165,13 +151,7 @@ impl Text<'_> {
                     lines.push(format!("    {}", in_style(STRONG, &line)));
                 }
                 lines.push(String::new());
-                lines.extend(indent(draw::word(
-                    best.layout,
-                    &best.word,
-                    lost(best),
-                    hide,
-                    width - 2,
-                )));
+                lines.extend(drawn(best));
             }
             (_, None) => lines.extend(indent(draw::bits(capture, hide, width - 2))),
         }

@@ -266,7 +266,7 @@ impl Notes<'_> {
             if spacing > missing {
                 let intervals = spacing as f64 / typical as f64;
                 let lost = (intervals.round() as usize).saturating_sub(1).max(1);
-                let bits = if lost == 1 { "a bit seems" } else { "bits seem" };
+                let bits = if lost == 1 { "bit seems" } else { "bits seem" };
                 let what = format!(
                     "{} from bit {} to bit {position}, the others about {}: {lost} {bits} to be \
                      missing between them",

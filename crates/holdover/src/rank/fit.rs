@@ -4,7 +4,9 @@ use std::collections::HashMap;
 use std::ops::Range;
 
 use super::batch::{Batch, Guess, Kind};
-use super::model::{GUESSED_WRONGLY_LOG2, NONE_SHARE, PSEUDO_COUNT, REVERSED_LOG2, SETTLED, SWAPPED_LOG2, SWEEPS};
+use super::model::{
+    GUESSED_WRONGLY_LOG2, NONE_SHARE, PSEUDO_COUNT, REVERSED_LOG2, SETTLED, SWAPPED_LOG2, SWEEPS,
+};
 use super::share::{self, Member, promise};
 use crate::bits::Capture;
 
