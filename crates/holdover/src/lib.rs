@@ -1,7 +1,7 @@
 //! Holdover identifies access cards from the bits a reader sent.
 //!
 //! ```text
-//! bits → layout → decode → rank
+//! bits → layout → decode → rank → learn
 //! ```
 //! [`bits`] holds captures and spans, [`layout`] how cards arrange their bits,
 //! [`decode`] what a capture says under one layout and one reading of it, and
