@@ -15,3 +15,7 @@ pub mod layout;
 pub mod learn;
 pub mod rank;
 pub mod site;
+
+#[cfg(doctest)]
+#[doc = include_str!("../../../README.md")]
+struct Readme;
