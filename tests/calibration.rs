@@ -234,6 +234,28 @@ fn answers_given_probability_p_are_right_with_frequency_p() {
     }
 }
 
+/// Two layouts with the same checks, one with site codes that repeat, one
+/// whose numbers are spread evenly: whose the odd codes are, no capture tells,
+/// but many of them are the second's.
+#[test]
+fn many_odd_codes_are_not_laid_to_a_layout_that_repeats() {
+    let text = [
+        layout("a", "2-7", "8-25", &[("even", 1, "2-13"), ("odd", 26, "14-25")]),
+        layout("b", "2-17", "18-25", &[("even", 1, "2-13"), ("odd", 26, "14-25")]),
+    ]
+    .concat();
+    let mut rng = Rng::with_seed(6);
+    let kinds = vec![
+        Kind { id: "a", share: 0.3, codes: codes(&mut rng, 6, 4) },
+        Kind { id: "b", share: 0.6, codes: Vec::new() },
+    ];
+    let mix = Mix { table: Table::from_toml(&text).unwrap(), kinds, length: 26, unknown: 0.1 };
+    let score = score(&mix, 20_000, 6);
+    assert!(calibration_error(&score.bins) <= 0.02, "{score:?}");
+    assert!(score.bayes_right - score.right <= 0.005, "{score:?}");
+    assert!(score.log_loss - score.bayes_log_loss <= 0.02, "{score:?}");
+}
+
 /// Thirty captures tell little of the mix; what is said must still be true.
 #[test]
 fn small_batches_stay_honest() {

@@ -5,7 +5,8 @@ use std::ops::Range;
 
 use super::batch::{Batch, Guess, Kind};
 use super::model::{
-    GUESSED_WRONGLY_LOG2, NONE_SHARE, PSEUDO_COUNT, REVERSED_LOG2, SETTLED, SWAPPED_LOG2, SWEEPS,
+    GUESSED_WRONGLY_LOG2, MANY_FREE_CODES, NONE_SHARE, PSEUDO_COUNT, REPEATS_FROM, REVERSED_LOG2,
+    SETTLED, SWAPPED_LOG2, SWEEPS, VISITORS,
 };
 use super::share::{self, Member, promise};
 use crate::bits::Capture;
@@ -128,6 +129,7 @@ impl<'t> Batch<'t> {
         for bits in stages(&self.kinds) {
             (0..STAGE_SWEEPS).for_each(|_| _ = fit.sweep(&codes, &weights, bits));
         }
+        fit.doubt_free_codes();
         for _ in 0..SWEEPS {
             if fit.sweep(&codes, &weights, f64::INFINITY) < SETTLED {
                 break;
@@ -164,9 +166,9 @@ fn stages(kinds: &[Kind<'_>]) -> Vec<f64> {
         kinds.iter().filter_map(|kind| kind.code.as_ref()).map(|code| code.1).collect();
     stages.sort_by(f64::total_cmp);
     stages.dedup();
-    // The last stage is the settling itself; more than a few change nothing.
-    stages.pop();
+    // More than a few change nothing; the last lets all codes in.
     stages.truncate(MOST_STAGES);
+    stages.push(f64::INFINITY);
     stages
 }
 
@@ -188,6 +190,23 @@ impl<'b, 't> Fit<'b, 't> {
                     start,
                 };
             }
+        }
+    }
+
+    /// A layout whose codes repeat here has a few cards of other codes, as
+    /// visitors bring them, but seldom many. Where another layout has the same
+    /// checks, sweeps cannot tell whose many cards of odd codes are, and keep
+    /// the proportion they start from; so it starts from this. Elsewhere the
+    /// next sweeps set it right at once.
+    fn doubt_free_codes(&mut self) {
+        let repeats = REPEATS_FROM / (self.total + PSEUDO_COUNT);
+        let many = |s: &Shares| s.repeating > repeats && s.free > VISITORS * s.repeating;
+        for shares in self.shares.iter_mut().filter(|shares| many(shares)) {
+            shares.free *= MANY_FREE_CODES;
+        }
+        // What a capture takes itself moves with it, or it would be left out twice.
+        for (own, guess) in self.own.iter_mut().zip(&self.guesses) {
+            own.free = own.free.min(self.shares[guess.kind as usize].free / 2.0);
         }
     }
 

@@ -39,6 +39,18 @@ pub const SLIP_SEEN_LOG2: f64 = -1.0;
 /// a misread digit, or an order number of the printer's own.
 pub const PRINT_DIFFERS: f64 = 1.0 / 8.0;
 
+/// Cards of odd codes beside those of repeating ones, as a share of them, that
+/// visitors and leftovers of other sites explain.
+pub const VISITORS: f64 = 0.1;
+
+/// How much less likely it is that a layout whose codes repeat has more cards
+/// of odd codes than that, than that another layout with the same checks has
+/// them: cards are bought by the box, each box of one code.
+pub const MANY_FREE_CODES: f64 = 1.0 / 64.0;
+
+/// Captures in repeating codes from which a layout's codes count as repeating.
+pub const REPEATS_FROM: f64 = 3.0;
+
 /// Bits of a serial number whose repetition is looked at: its first byte,
 /// which ISO/IEC 7816-6 gives to the chip's maker in the longer numbers.
 pub const SERIAL_HEAD_BITS: usize = 8;
