@@ -90,7 +90,11 @@ fn twins(answer: &Answer<'_>, hide: bool) -> Option<String> {
     if hide {
         return Some(format!("{note}; the printed number tells which it is"));
     }
-    let readings: Vec<_> = twins.iter().map(|c| numbers(&c.decode())).collect();
+    let mut readings: Vec<_> = twins.iter().map(|c| numbers(&c.decode())).collect();
+    readings.dedup();
+    if readings.len() == 1 {
+        return Some(format!("{note}, and read the same numbers"));
+    }
     Some(format!("{note}; the card's print tells which it is: {}", readings.join(" or ")))
 }
 
