@@ -45,6 +45,19 @@ pub fn text(text: &str) -> String {
     out
 }
 
+/// What is printed on a card: all but its last two letters and digits hidden,
+/// whatever parts them.
+pub fn print(text: &str) -> String {
+    let count = text.chars().filter(|c| c.is_alphanumeric()).count();
+    let mut seen = 0;
+    text.chars()
+        .map(|c| {
+            seen += usize::from(c.is_alphanumeric());
+            if c.is_alphanumeric() && seen + KEPT <= count { HIDDEN } else { c }
+        })
+        .collect()
+}
+
 /// Bits, all hidden.
 pub fn bits(len: usize) -> String {
     HIDDEN.to_string().repeat(len)
@@ -60,5 +73,6 @@ mod tests {
         assert_eq!(number(&Value::Number(7), 5), "***07");
         assert_eq!(text("loft 3, card 0004321 blue"), "loft 3, card *****21 blue");
         assert_eq!(text("0x1A2B3C"), "0x****3C");
+        assert_eq!(print("C4 7A 31 D2"), "** ** ** D2");
     }
 }

@@ -21,6 +21,11 @@ const TOLD: usize = 4;
 const LISTED: usize = 40;
 
 pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
+    if args.mask && args.format != Format::Text {
+        return Err(Fail::said(
+            "captures for `holdover read` hold every bit: --mask goes with --format text",
+        ));
+    }
     let probe = Probe::new(options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
     let mut out = anstream::stdout().lock();
     let mut report = Report::new(args);

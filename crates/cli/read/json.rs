@@ -82,7 +82,12 @@ impl Report for Json {
 pub fn carried(heading: &str, cell: &str, hide: bool) -> String {
     let place = ["building", "door", "reader", "site"];
     let is_place = place.iter().any(|place| heading.eq_ignore_ascii_case(place));
-    if hide && !is_place { mask::text(cell) } else { cell.to_owned() }
+    let number = ["printed", "card"].iter().any(|name| heading.eq_ignore_ascii_case(name));
+    match (hide && !is_place, number) {
+        (false, _) => cell.to_owned(),
+        (true, true) => mask::print(cell),
+        (true, false) => mask::text(cell),
+    }
 }
 
 fn rounded(number: f64, digits: i32) -> Any {

@@ -101,6 +101,12 @@ fn twins(answer: &Answer<'_>, hide: bool) -> Option<String> {
 fn print(entry: &Entry, best: &Candidate<'_>, hide: bool) -> Option<String> {
     let decode = best.decode();
     let known = &entry.sighting.known;
+    let noted = known.site.as_ref().zip(decode.site().map(|site| site.to_string()));
+    if let Some((noted, site)) = noted
+        && noted.trim_start_matches('0') != site.trim_start_matches('0')
+    {
+        return Some(format!("site code noted as {noted}, but the card sends {site}"));
+    }
     if known.print_agrees(&decode) != Some(false) {
         return None;
     }

@@ -73,11 +73,26 @@ impl Known {
             return Some(same_number(noted, &card));
         }
         let printed = self.printed.as_ref()?;
+        if let Some(hexadecimal) = hexadecimal(printed) {
+            return Some(same_number(&hexadecimal.to_string(), &card));
+        }
         let mut groups = printed.split(|c: char| !c.is_ascii_digit()).filter(|g| !g.is_empty());
         let last = groups.clone().next_back()?;
         let whole = groups.any(|g| g.len() >= WHOLE_NUMBER_DIGITS && same_number(g, &card));
         Some(whole || same_number(last, &card))
     }
+}
+
+/// A print that is hexadecimal, such as "C4 7A 31 D2": no other letters, and
+/// long enough to be no word.
+fn hexadecimal(printed: &str) -> Option<u128> {
+    let digits: String =
+        printed.chars().filter(|c| !c.is_whitespace() && !":-".contains(*c)).collect();
+    let letters = digits.bytes().any(|b| b.is_ascii_alphabetic());
+    let numbers = digits.bytes().any(|b| b.is_ascii_digit());
+    let plain = digits.bytes().all(|b| b.is_ascii_hexdigit());
+    let whole = digits.len() >= WHOLE_NUMBER_DIGITS && letters && numbers && plain;
+    u128::from_str_radix(&digits, 16).ok().filter(|_| whole)
 }
 
 /// Whether two texts are one number, leading zeros ignored.
@@ -145,5 +160,13 @@ mod tests {
         assert!(!same_number("42", "142"));
         assert!(!same_number("", "0"));
         assert!(!same_number("4a", "4"));
+    }
+
+    #[test]
+    fn hexadecimal_prints_are_told_from_words() {
+        assert_eq!(hexadecimal("C4 7A 31 D2"), Some(0xC47A_31D2));
+        assert_eq!(hexadecimal("0004321"), None);
+        assert_eq!(hexadecimal("facade"), None);
+        assert_eq!(hexadecimal("rev B 4321"), None);
     }
 }
