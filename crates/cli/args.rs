@@ -34,6 +34,12 @@ pub enum Verb {
     /// Work out a layout nobody documented, from cards and what is printed on them
     #[command(after_long_help = LEARN_EXAMPLES)]
     Learn(Learn),
+    /// Fill the new panel's slots so that every card still opens
+    #[command(after_long_help = PLAN_EXAMPLES)]
+    Plan(Plan),
+    /// Run every card through a plan, or regression cases through a table
+    #[command(after_long_help = PROVE_EXAMPLES)]
+    Prove(Prove),
     /// List, check, show or compare tables of layouts
     #[command(after_long_help = TABLE_EXAMPLES)]
     Table(Table),
@@ -89,6 +95,31 @@ most layouts, cards of two site codes settle more.
 
 Exit codes: 0 a layout for every kind of card; 1 none for some, or cards were left out; 2 a
 line, a file or the command is wrong.";
+
+const PLAN_EXAMPLES: &str = "\
+Examples:
+  holdover plan --site mill.toml --roster roster.csv
+  holdover plan --site mill.toml --roster roster.csv -o plan.json --worksheet sheet.txt
+  holdover plan --site mill.toml --roster roster.csv --enrolment list.csv --cutover day.txt
+  holdover plan --site mill.toml --roster roster.csv --against plan.json
+  holdover plan --site mill.toml --roster roster.csv --mask --pseudonyms --enrolment copy.csv
+
+The site file holds the panel's limits and the cards the site owns as ranges; the roster is
+a CSV with bits, or layout, site and card, and optional printed, holder and state.
+
+Exit codes: 0 every kept card has its slot; 1 a conflict or a lost card; 2 a row, a file or
+the command is wrong, and nothing is written.";
+
+const PROVE_EXAMPLES: &str = "\
+Examples:
+  holdover prove --plan plan.json --roster roster.csv
+  holdover prove --cases cases.csv --table mill-table.toml
+  holdover prove --cases captures.csv --record cases.csv
+
+Cases are rows of bits,layout,site,card or of bits,verdict. --record writes today's answers
+to the captures of --cases as a new case file.
+
+Exit codes: 0 every row holds; 1 a row does not; 2 a row, a file or the command is wrong.";
 
 const TABLE_EXAMPLES: &str = "\
 Examples:
@@ -285,6 +316,92 @@ pub struct Learn {
 
     #[command(flatten)]
     pub probe: ProbeOptions,
+}
+
+/// `holdover plan`
+#[derive(Debug, ClapArgs)]
+pub struct Plan {
+    /// The site file: the panel's limits and the cards the site owns
+    #[arg(long, value_name = "FILE")]
+    pub site: PathBuf,
+
+    /// The cards to keep, one a row; "-" for standard input
+    #[arg(long, value_name = "FILE|-")]
+    pub roster: Option<String>,
+
+    #[command(flatten)]
+    pub tables: Tables,
+
+    /// Output format; csv is the enrolment list
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+
+    /// Write the plan as JSON, which `holdover prove` takes
+    #[arg(short, long, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+
+    /// Write the worksheet: a block a slot, in keying order
+    #[arg(long, value_name = "FILE")]
+    pub worksheet: Option<PathBuf>,
+
+    /// Write the enrolment list as CSV
+    #[arg(long, value_name = "FILE")]
+    pub enrolment: Option<PathBuf>,
+
+    /// Write the cut-over sheet
+    #[arg(long, value_name = "FILE")]
+    pub cutover: Option<PathBuf>,
+
+    /// Say what changes against an earlier plan
+    #[arg(long, value_name = "PLAN")]
+    pub against: Option<PathBuf>,
+
+    /// Hide card numbers but for the last two digits
+    #[arg(long)]
+    pub mask: bool,
+
+    /// Holders go by "person 1", "person 2", …
+    #[arg(long)]
+    pub pseudonyms: bool,
+
+    /// No exposure, notes or cautions in text
+    #[arg(short, long)]
+    pub quiet: bool,
+}
+
+/// `holdover prove`
+#[derive(Debug, ClapArgs)]
+pub struct Prove {
+    /// The plan, as `holdover plan -o` writes it
+    #[arg(long, value_name = "FILE", requires = "roster")]
+    pub plan: Option<PathBuf>,
+
+    /// The roster to run through the plan
+    #[arg(long, value_name = "FILE|-", requires = "plan")]
+    pub roster: Option<String>,
+
+    /// The site file, to prove its issued batches too
+    #[arg(long, value_name = "FILE", requires = "plan")]
+    pub site: Option<PathBuf>,
+
+    /// Cases to run through the tables
+    #[arg(long, value_name = "FILE", conflicts_with = "plan", required_unless_present = "plan")]
+    pub cases: Option<String>,
+
+    /// Write today's answers as a new case file
+    #[arg(long, value_name = "FILE", requires = "cases")]
+    pub record: Option<PathBuf>,
+
+    #[command(flatten)]
+    pub tables: Tables,
+
+    /// Output format
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+
+    /// Hide card numbers but for the last two digits
+    #[arg(long)]
+    pub mask: bool,
 }
 
 /// `holdover table`

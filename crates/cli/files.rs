@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::{Read, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 use holdover::file::{FileError, nearest};
@@ -76,6 +76,41 @@ pub fn layout<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, Fail> {
         };
         Fail::said(format!("no layout {:?} in the table: {mend}", screen::plain(id)))
     })
+}
+
+/// Refuses outputs that would replace an input, or one another.
+///
+/// An earlier plan may be replaced by the one that is compared with it.
+pub fn keep_apart<'p>(
+    inputs: impl IntoIterator<Item = &'p Path>,
+    outputs: impl IntoIterator<Item = &'p PathBuf>,
+) -> Result<(), Fail> {
+    // A file that is not there yet goes by its directory's true name.
+    let place = |path: &Path| -> Option<PathBuf> {
+        path.canonicalize().ok().or_else(|| {
+            let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty());
+            let parent = parent.unwrap_or(Path::new(".")).canonicalize().ok()?;
+            Some(parent.join(path.file_name()?))
+        })
+    };
+    let inputs: Vec<PathBuf> = inputs.into_iter().filter_map(place).collect();
+    let mut taken: Vec<PathBuf> = Vec::new();
+    for path in outputs {
+        let Some(at) = place(path) else { continue };
+        let name = screen::plain(&path.display().to_string());
+        if inputs.contains(&at) {
+            let mend = "write to another file";
+            return Err(Fail::said(format!("{name}: not written: it is an input: {mend}")));
+        }
+        if taken.contains(&at) {
+            let mend = "give each a file of its own";
+            return Err(Fail::said(format!(
+                "{name}: not written: two outputs in one file: {mend}"
+            )));
+        }
+        taken.push(at);
+    }
+    Ok(())
 }
 
 /// Writes a file whole or not at all: beside it first, then in its place.

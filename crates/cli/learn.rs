@@ -1,6 +1,7 @@
 //! `holdover learn`: the layout of cards nobody documented.
 
 use std::io::Write;
+use std::path::Path;
 
 use holdover::learn::{Learnt, Options, Sample, learn};
 use holdover_signal::Probe;
@@ -18,6 +19,7 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if args.format == Format::Csv {
         return Err(Fail::said("a layout is no CSV: use --format text or json"));
     }
+    files::keep_apart(args.inputs.iter().map(Path::new), &args.output)?;
     let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
     let mut samples = Vec::new();
     let mut outcome = Outcome::Done;
@@ -70,7 +72,7 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
 }
 
 /// Writes the layouts found as a table file, whole or not at all.
-fn write_table(path: &std::path::Path, learnt: &[Learnt], args: &args::Learn) -> Result<(), Fail> {
+fn write_table(path: &Path, learnt: &[Learnt], args: &args::Learn) -> Result<(), Fail> {
     let tables: Vec<String> =
         learnt.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
     let name = plain(&path.display().to_string());

@@ -10,8 +10,12 @@ mod formats;
 mod input;
 mod learn;
 mod mask;
+mod plan;
+mod prove;
 mod read;
+mod roster;
 mod screen;
+mod sheet;
 mod signal;
 mod table;
 
@@ -28,6 +32,8 @@ fn main() -> ExitCode {
         args::Verb::Read(verb) => read::run(&verb),
         args::Verb::Signal(verb) => signal::run(&verb),
         args::Verb::Learn(verb) => learn::run(&verb),
+        args::Verb::Plan(verb) => plan::run(&verb),
+        args::Verb::Prove(verb) => prove::run(&verb),
         args::Verb::Table(verb) => table::run(&verb),
         args::Verb::Compose(verb) => compose::run(&verb),
     };

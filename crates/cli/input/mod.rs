@@ -1,8 +1,8 @@
 //! Captures from arguments, files and pipes, told apart by their content.
 
-mod csv;
+pub mod csv;
 mod json;
-mod lines;
+pub mod lines;
 mod port;
 mod probe;
 mod source;

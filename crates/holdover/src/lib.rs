@@ -1,7 +1,7 @@
 //! Holdover identifies access cards from the bits a reader sent.
 //!
 //! ```text
-//! bits → layout → decode → rank → learn
+//! bits → layout → decode → rank → learn, plan, prove
 //! ```
 //! [`bits`] holds captures and spans, [`layout`] how cards arrange their bits,
 //! [`decode`] what a capture says under one layout and one reading of it, and
@@ -13,6 +13,8 @@ pub mod decode;
 pub mod file;
 pub mod layout;
 pub mod learn;
+pub mod plan;
+pub mod prove;
 pub mod rank;
 pub mod site;
 

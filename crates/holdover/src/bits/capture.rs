@@ -26,7 +26,7 @@ type Bits = BitArr!(for 256, in u64, Msb0);
 /// assert_eq!(capture.reversed().to_string(), "10110");
 /// # Ok::<(), holdover::bits::CaptureError>(())
 /// ```
-#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy)]
 pub struct Capture {
     bits: Bits,
     len: u16,
@@ -179,6 +179,21 @@ impl fmt::Display for Capture {
 impl fmt::Debug for Capture {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "Capture({self})")
+    }
+}
+
+// By whole words, not bit by bit as bit slices do it.
+impl PartialEq for Capture {
+    fn eq(&self, other: &Capture) -> bool {
+        (self.wide(), self.len) == (other.wide(), other.len)
+    }
+}
+
+impl Eq for Capture {}
+
+impl std::hash::Hash for Capture {
+    fn hash<H: std::hash::Hasher>(&self, state: &mut H) {
+        (self.wide(), self.len).hash(state);
     }
 }
 

@@ -1,0 +1,70 @@
+//! The cut-over sheet: a takeover happens with people inside.
+
+use std::fmt::Write;
+
+use holdover::plan::Plan;
+
+use super::Shown;
+use crate::roster::Roster;
+
+pub fn sheet(plan: &Plan, roster: &Roster, shown: Shown) -> String {
+    let mut out = String::new();
+    let mut line = |text: &str| writeln!(out, "{text}").expect("writing to a string does not fail");
+    let conflicts = plan.conflicts().len();
+    let lost = plan.objective().lost;
+    line("CUT-OVER SHEET");
+    line("");
+    line("People are inside while this is done. Release, egress and fire interfaces follow the");
+    line("local code and the authority having jurisdiction; licensed people change them, nobody");
+    line("else. Every door must let people out at every step below, whatever the panels do.");
+    line("");
+    line("1. BEFORE THE DAY");
+    line("[ ] the plan is proved on the roster: `holdover prove --plan … --roster …` ends with 0");
+    line(&format!(
+        "[ ] conflicts open: {conflicts}; kept cards lost: {lost}; roster rows: {}",
+        roster.rows.len()
+    ));
+    line("[ ] holders of cards to be reissued are told, and their new cards lie ready");
+    line("[ ] the manager and whoever answers alarms know the day and the hour");
+    line("");
+    line("2. SAVE FROM THE OLD PANEL FIRST");
+    line("[ ] its whole configuration, as the panel exports it, in two places");
+    line("[ ] the list of holders with card numbers, groups and hours of access");
+    line("[ ] site codes and formats it accepts, photographed where it cannot export them");
+    line("[ ] each door's timings, inputs and outputs: lock, contact, request to exit, held open");
+    line("[ ] wiring photographed at each terminal, D0 and D1 of each reader marked");
+    line("");
+    line("3. KEY IN");
+    line("[ ] the slots from the worksheet, each read back and signed");
+    line("[ ] holders from the enrolment list; spot-check ten against their cards' print");
+    line("");
+    line("4. DOOR BY DOOR, IN THIS ORDER");
+    line("   first an inside door nobody needs to leave by, then the other inside doors, then a");
+    line("   side entrance, the main entrance last; one door at a time, a person with a key at it");
+    line("   door ____________________________________________________________________________");
+    line("   [ ] it opens from inside without a card, before and after");
+    for slot in plan.slots() {
+        line(&format!("   [ ] a card of slot {} ({}) opens as itself", slot.slot, slot.name));
+    }
+    line("   [ ] a card of no slot, and a card of another site, are refused");
+    line("   [ ] reader wiring: the panel shows the number of the worksheet, not another");
+    line("   [ ] lock, contact, request to exit and fire release do what they did before");
+    line("   signed ______________________   time __________");
+    line("");
+    line("5. HOW TO GO BACK");
+    line("   If a door fails a line above and it is not mended in fifteen minutes:");
+    line("   [ ] move that door's reader and lock back to the old panel as photographed");
+    line("   [ ] try one known card and the way out; note the time and what failed");
+    line("   Keep the old panel powered and its configuration untouched until every holder has");
+    line("   come in once, or a week has passed.");
+    line("");
+    line("6. THE FIRST MORNING");
+    line("[ ] someone with the roster stands at the main entrance");
+    line("[ ] each refused card is read with `holdover read` and looked up in the plan");
+    line("");
+    line("CAUTIONS");
+    for caution in super::worksheet::cautions(plan, shown) {
+        line(&caution);
+    }
+    out
+}

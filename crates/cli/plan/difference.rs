@@ -1,0 +1,107 @@
+//! What changes between an earlier plan and this one.
+
+use std::io::Write;
+
+use holdover::plan::{Changes, Opened, PlanSlot};
+use serde_json::{Value, json};
+
+use super::Shown;
+use crate::fail::Fail;
+use crate::screen::{self, GOOD, in_style, plain};
+
+/// Cards told one by one; the rest is counted.
+const TOLD: usize = 20;
+
+pub fn print(out: &mut impl Write, changes: &Changes, shown: Shown) -> Result<(), Fail> {
+    if changes.is_empty() {
+        writeln!(out, "{}", in_style(GOOD, "nothing changed against the earlier plan"))?;
+        return Ok(());
+    }
+    let mut say = |text: String| screen::say(out, "changed   ", &text);
+    if changes.panel {
+        say("the panel's limits are others: see the site file".to_owned())?;
+    }
+    for slot in &changes.removed {
+        say(format!("slot {} ({}) is to be cleared", slot.slot, plain(&slot.name)))?;
+    }
+    for (was, is) in &changes.changed {
+        let place = match was.slot == is.slot {
+            true => format!("slot {}", is.slot),
+            false => format!("slot {}, now slot {}", was.slot, is.slot),
+        };
+        say(format!("{place} ({}): {}", plain(&is.name), settings(was, is)))?;
+    }
+    for slot in &changes.added {
+        say(format!("slot {} ({}) is to be keyed in", slot.slot, plain(&slot.name)))?;
+    }
+    for card in changes.renumbered.iter().take(TOLD) {
+        let (was, is) = (opened(&card.before, shown), opened(&card.after, shown));
+        say(format!("line {}: was {was}, is now {is}", card.line))?;
+    }
+    if changes.renumbered.len() > TOLD {
+        let more = changes.renumbered.len() - TOLD;
+        say(format!("and {more} more cards come up as something else; --format json lists them"))?;
+    }
+    Ok(())
+}
+
+/// The settings that differ, before and after.
+fn settings(was: &PlanSlot, is: &PlanSlot) -> String {
+    let run = |run: &holdover::plan::PanelRun| format!("{}+{}", run.start, run.length);
+    let all = |slot: &PlanSlot| {
+        let codes: Vec<String> = slot.sites.iter().map(ToString::to_string).collect();
+        [
+            ("layouts", slot.layouts.join(" ")),
+            ("total bits", slot.length.to_string()),
+            ("site", slot.site.as_ref().map_or("none".to_owned(), run)),
+            ("card", run(&slot.card)),
+            ("digits", slot.digits.to_string()),
+            ("parity", if slot.parity { "checked" } else { "not checked" }.to_owned()),
+            ("site codes", if codes.is_empty() { "any".to_owned() } else { codes.join(" ") }),
+        ]
+    };
+    let differ: Vec<String> = all(was)
+        .into_iter()
+        .zip(all(is))
+        .filter(|(was, is)| was != is)
+        .map(|((what, was), (_, is))| format!("{what} {was} becomes {is}"))
+        .collect();
+    match differ.is_empty() {
+        true => "the same settings in another place".to_owned(),
+        false => plain(&differ.join("; ")),
+    }
+}
+
+/// What a card opens: "refused", or its number in each slot that admits it.
+fn opened(opened: &[Opened], shown: Shown) -> String {
+    let each: Vec<String> = opened
+        .iter()
+        .map(|one| format!("{} in slot {}", shown.number(&one.user_number), one.slot))
+        .collect();
+    if each.is_empty() { "refused".to_owned() } else { each.join(" and ") }
+}
+
+/// The difference for programs.
+pub fn json(changes: &Changes, shown: Shown) -> Value {
+    let opened = |opened: &[Opened]| -> Vec<Value> {
+        let one = |o: &Opened| json!({"slot": o.slot, "user_number": shown.number(&o.user_number)});
+        opened.iter().map(one).collect()
+    };
+    let renumbered: Vec<Value> = changes
+        .renumbered
+        .iter()
+        .map(|card| {
+            let (before, after) = (opened(&card.before), opened(&card.after));
+            json!({"line": card.line, "before": before, "after": after})
+        })
+        .collect();
+    let changed: Vec<Value> =
+        changes.changed.iter().map(|(was, is)| json!({"before": was, "after": is})).collect();
+    json!({
+        "panel": changes.panel,
+        "added": changes.added,
+        "removed": changes.removed,
+        "changed": changed,
+        "cards": renumbered,
+    })
+}

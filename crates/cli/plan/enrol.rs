@@ -1,0 +1,77 @@
+//! The enrolment list: what the panel will know each person by.
+
+use std::collections::HashMap;
+
+use holdover::plan::{CardRef, Enrolment, Plan, RosterRow, RowState};
+use holdover::site::CardBatch;
+
+use super::Shown;
+use crate::fail::Fail;
+use crate::formats::{inert, write_csv};
+
+const HEAD: [&str; 6] = ["card", "holder", "user_number", "slot", "printed", "note"];
+
+/// The kept cards, each with what it comes up as.
+pub fn list(
+    plan: &Plan,
+    rows: &[RosterRow],
+    batches: &[CardBatch],
+) -> Result<Vec<Enrolment>, Fail> {
+    let list = plan.enrolment(rows, batches).map_err(|error| Fail::said(error.to_string()))?;
+    Ok(list.into_iter().filter(|line| line.state == RowState::Kept).collect())
+}
+
+/// The roster lines a slot serves, with their user numbers.
+pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, &str)> {
+    list.iter().filter_map(move |line| {
+        let CardRef::Line(row) = line.card else { return None };
+        let opens = line.opens.as_ref().filter(|opens| opens.slot == slot)?;
+        Some((row, opens.user_number.as_str()))
+    })
+}
+
+/// The list as CSV: a kept row a record, then the issued batches as ranges.
+pub fn csv(plan: &Plan, list: &[Enrolment], shown: Shown) -> Result<String, Fail> {
+    let mut csv = csv::Writer::from_writer(Vec::new());
+    write_csv(&mut csv, &HEAD)?;
+    let mut holders: HashMap<&str, usize> = HashMap::new();
+    for line in list {
+        let holder = line.holder.as_deref().unwrap_or_default();
+        let next = holders.len();
+        let index = *holders.entry(holder).or_insert(next);
+        let number = match (&line.opens, &line.last_user_number) {
+            (Some(opens), Some(last)) if opens.user_number != *last => {
+                format!("{} to {}", shown.number(&opens.user_number), shown.number(last))
+            }
+            (Some(opens), _) => shown.number(&opens.user_number),
+            (None, _) => String::new(),
+        };
+        let card = match (line.card, line.numbers) {
+            (CardRef::Batch(batch), Some((first, last))) => format!(
+                "batch {}, cards {} to {}",
+                batch.batch,
+                shown.number(&first.to_string()),
+                shown.number(&last.to_string())
+            ),
+            (card, _) => super::text::card(card),
+        };
+        let note = match (&line.opens, line.renumbered) {
+            (None, _) => "no slot reads this card, or its numbers do not go up with its cards",
+            (Some(_), true) => "not the number printed on the card: tell the holder",
+            (Some(_), false) => "",
+        };
+        let slot = line.opens.as_ref().and_then(|o| plan.slots().get(o.slot.wrapping_sub(1)));
+        let cells = [
+            card,
+            if holder.is_empty() { String::new() } else { shown.holder(holder, index) },
+            number,
+            slot.map_or_else(String::new, |slot| format!("{} {}", slot.slot, slot.name)),
+            shown.print(line.printed.as_deref().unwrap_or_default()),
+            note.to_owned(),
+        ];
+        write_csv(&mut csv, &cells.map(|cell| inert(&cell)))?;
+    }
+    let bytes =
+        csv.into_inner().map_err(|error| Fail::said(format!("cannot write CSV: {error}")))?;
+    String::from_utf8(bytes).map_err(|error| Fail::said(format!("cannot write CSV: {error}")))
+}

@@ -1,0 +1,143 @@
+//! `holdover plan`: what is keyed into the new panel, and what will come of it.
+
+mod cutover;
+mod difference;
+mod enrol;
+mod text;
+mod worksheet;
+
+use std::path::Path;
+
+use holdover::plan::{Plan, plan};
+
+use crate::args::{self, Format};
+use crate::fail::{Fail, Outcome};
+use crate::roster::{self, Roster};
+use crate::{files, screen};
+
+/// How card numbers and holders are shown.
+#[derive(Debug, Clone, Copy)]
+pub struct Shown {
+    /// Card numbers are hidden.
+    pub mask: bool,
+    /// Holders go by "person 1", "person 2", …
+    pub pseudonyms: bool,
+}
+
+impl Shown {
+    /// A user number, hidden where asked.
+    pub fn number(self, number: &str) -> String {
+        if self.mask { crate::mask::text(number) } else { number.to_owned() }
+    }
+
+    /// What is printed on a card, hidden where asked.
+    pub fn print(self, printed: &str) -> String {
+        if self.mask { crate::mask::print(printed) } else { printed.to_owned() }
+    }
+
+    /// A holder; `index` counts the holders of the roster.
+    pub fn holder(self, holder: &str, index: usize) -> String {
+        if self.pseudonyms { format!("person {}", index + 1) } else { holder.to_owned() }
+    }
+}
+
+pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
+    files::keep_apart(
+        args.tables.tables.iter().map(Path::new).chain(
+            [Some(args.site.as_path()), args.roster.as_deref().map(Path::new)]
+                .into_iter()
+                .flatten(),
+        ),
+        [&args.output, &args.worksheet, &args.enrolment, &args.cutover].into_iter().flatten(),
+    )?;
+    let table = files::tables(&args.tables.tables)?;
+    let site = files::site(&args.site, &table)?;
+    let roster = match &args.roster {
+        Some(path) => roster::read(path, &table, &site)?,
+        None => Roster::default(),
+    };
+    let made = plan(&table, &site, &roster.rows).map_err(|error| {
+        let place = match error.place() {
+            holdover::plan::PlanPlace::Line(_) => args.roster.clone().unwrap_or_default(),
+            _ => args.site.display().to_string(),
+        };
+        Fail::said(format!("{}: {error}", screen::plain(&place)))
+    })?;
+    let shown = Shown { mask: args.mask, pseudonyms: args.pseudonyms };
+    let before = args.against.as_deref().map(read_plan).transpose()?;
+    let changes = before.map(|before| made.changes_since(&before, &roster.rows));
+    let json = serde_json::to_value(&made)
+        .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
+    let mut json = if shown.mask { masked(json) } else { json };
+    // Everything is worked out before anything is written.
+    let list = enrol::list(&made, &roster.rows, &site.batches)?;
+    let enrolment = enrol::csv(&made, &list, shown)?;
+    let outputs = [
+        (&args.output, format!("{json}\n")),
+        (&args.worksheet, worksheet::sheet(&made, &list, shown)),
+        (&args.enrolment, enrolment.clone()),
+        (&args.cutover, cutover::sheet(&made, &roster, shown)),
+    ];
+    let mut written = Vec::new();
+    for (path, text) in outputs {
+        if let Some(path) = path {
+            files::write(path, text.as_bytes())?;
+            written.push(screen::plain(&path.display().to_string()));
+        }
+    }
+    use std::io::Write;
+    let mut out = anstream::stdout().lock();
+    match args.format {
+        Format::Json => {
+            if let Some(changes) = &changes {
+                json["changes"] = difference::json(changes, shown);
+            }
+            writeln!(out, "{json}")?;
+        }
+        Format::Csv => write!(out, "{enrolment}")?,
+        Format::Text => {
+            text::print(&mut out, &made, &roster, shown, args.quiet)?;
+            if let Some(changes) = &changes {
+                difference::print(&mut out, changes, shown)?;
+            }
+            for path in &written {
+                screen::say(&mut out, "written  ", path)?;
+            }
+            if !args.quiet {
+                text::next(&mut out, &made, args)?;
+            }
+        }
+    }
+    out.flush()?;
+    Ok(if made.is_clean() { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// Bytes of a plan file: a million conflicts take 200 MB.
+const MAX_PLAN_BYTES: usize = 1 << 30;
+
+/// A plan as a file, whole and consistent.
+pub fn read_plan(path: &Path) -> Result<Plan, Fail> {
+    let name = path.display().to_string();
+    let text = files::text(&name, MAX_PLAN_BYTES)?;
+    serde_json::from_str(&text).map_err(|error| {
+        let name = screen::plain(&name);
+        Fail::said(format!("{name}: no plan: {error}: write it with `holdover plan -o`"))
+    })
+}
+
+/// A plan's JSON without card numbers: a copy for reading, not for proving.
+fn masked(mut object: serde_json::Value) -> serde_json::Value {
+    for conflict in object["conflicts"].as_array_mut().into_iter().flatten() {
+        for key in ["user_number", "what_to_do"] {
+            if let Some(text) = conflict[key].as_str() {
+                conflict[key] = crate::mask::text(text).into();
+            }
+        }
+    }
+    for caution in object["cautions"].as_array_mut().into_iter().flatten() {
+        if let Some(text) = caution.as_str() {
+            *caution = crate::mask::text(text).into();
+        }
+    }
+    object
+}

@@ -1,0 +1,158 @@
+//! A plan for people.
+
+use std::io::Write;
+
+use holdover::plan::{CardRef, Plan, PlanSlot};
+
+use super::Shown;
+use crate::args;
+use crate::fail::Fail;
+use crate::formats::sheet;
+use crate::roster::Roster;
+use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
+
+/// Conflicts told one by one; the rest is counted.
+const TOLD: usize = 20;
+
+pub fn print(
+    out: &mut impl Write,
+    plan: &Plan,
+    roster: &Roster,
+    shown: Shown,
+    quiet: bool,
+) -> Result<(), Fail> {
+    let count = plan.slots().len();
+    let slots = if count == 1 { "1 slot".to_owned() } else { format!("{count} slots") };
+    let cards =
+        if plan.kept() == 1 { "1 card".to_owned() } else { format!("{} cards", plan.kept()) };
+    let verdict = match plan.is_clean() {
+        true => in_style(GOOD, "every kept card has its slot, none is in a conflict"),
+        false => in_style(BAD, "not all is well"),
+    };
+    writeln!(out, "{}, {verdict}\n", in_style(STRONG, &format!("{slots} for {cards} to keep")))?;
+    let mut table = sheet();
+    table.set_header(["slot", "name", "bits", "site", "card", "digits", "parity", "site codes"]);
+    for slot in plan.slots() {
+        table.add_row(row(slot));
+    }
+    writeln!(out, "{table}")?;
+    let first = plan.panel().first_bit;
+    writeln!(out, "positions are start+length, counted from {first} as this panel does\n")?;
+    for lost in plan.lost() {
+        let what = lost.layout.as_deref().unwrap_or("captures");
+        let text = format!("{} of {}: {}", lost.cards, plain(what), lost.why);
+        screen::say(out, "lost      ", &text)?;
+    }
+    for conflict in plan.conflicts().iter().take(TOLD) {
+        let cards: Vec<String> = conflict.cards.iter().take(8).map(|c| card(*c)).collect();
+        let more = if conflict.cards.len() > 8 { ", …" } else { "" };
+        let what = match (&conflict.user_number, &conflict.slots) {
+            (Some(number), _) => format!("user number {}", shown.number(number)),
+            (None, Some(slots)) => {
+                let slots: Vec<String> = slots.iter().map(usize::to_string).collect();
+                format!("slots {}", slots.join(" and "))
+            }
+            (None, None) => String::new(),
+        };
+        let kind = conflict.kind;
+        let todo = shown.number(&conflict.what_to_do);
+        screen::say(out, "conflict  ", &format!("{kind}, {what}: {}{more}", cards.join(", ")))?;
+        screen::say(out, "          ", &todo)?;
+    }
+    if plan.conflicts().len() > TOLD {
+        let more = plan.conflicts().len() - TOLD;
+        screen::say(out, "conflict  ", &format!("and {more} more; --format json lists them all"))?;
+    }
+    let objective = plan.objective();
+    let counted = [
+        ("kept cards lost", objective.lost),
+        ("kept cards in a conflict", objective.in_conflict),
+        ("kept cards whose user number is not the printed one", objective.renumbered),
+        ("boxed cards lost", objective.boxed_lost),
+        ("boxed cards in a conflict", objective.boxed_in_conflict),
+    ];
+    for (what, count) in counted.into_iter().filter(|(_, count)| *count > 0) {
+        screen::say(out, "counted   ", &format!("{count} {what}"))?;
+    }
+    if !quiet {
+        for (exposure, risk) in plan.exposure().iter().zip(plan.risks()) {
+            let text = format!(
+                "slot {}: a stranger's card of that kind opens {}; without its site codes {}; any \
+                 bits of that length {}, without parity {}",
+                exposure.slot,
+                chance(exposure.stranger_opens),
+                chance(risk.without_site),
+                chance(risk.any_bits),
+                chance(risk.any_bits_without_parity)
+            );
+            screen::say(out, "exposure  ", &text)?;
+        }
+        for note in &roster.notes {
+            screen::say(out, "note      ", &shown.number(note))?;
+        }
+        match roster.left_out {
+            0 => {}
+            1 => screen::say(out, "note      ", "1 row of another state is left out")?,
+            n => {
+                screen::say(out, "note      ", &format!("{n} rows of another state are left out"))?
+            }
+        }
+        for caution in plan.cautions() {
+            screen::say(out, "caution   ", &shown.number(caution))?;
+        }
+    }
+    Ok(())
+}
+
+/// What to do with the plan next.
+pub fn next(out: &mut impl Write, plan: &Plan, args: &args::Plan) -> Result<(), Fail> {
+    let next = match (plan.is_clean(), &args.output) {
+        (false, _) => {
+            "mend the conflicts and the lost cards in the roster or the site file, then plan again"
+        }
+        (true, None) => "write the plan with -o plan.json, then `holdover prove` it on the roster",
+        (true, Some(_)) => {
+            "`holdover prove --plan … --roster …` runs every card through the slots; key the \
+             worksheet in with someone who reads it back"
+        }
+    };
+    screen::say(out, "next      ", next)?;
+    Ok(())
+}
+
+/// A card of a conflict: its roster line, or its batch.
+pub fn card(card: CardRef) -> String {
+    match card {
+        CardRef::Line(line) => format!("line {line}"),
+        CardRef::Batch(batch) => format!("batch {}", batch.batch),
+    }
+}
+
+/// One in how many; people read that better than a small number.
+pub fn chance(share: f64) -> String {
+    match share {
+        s if s <= 0.0 => "never".to_owned(),
+        s if s >= 0.5 => format!("{:.0} times in 100", 100.0 * s),
+        s if s >= 1e-9 => format!("once in {:.0}", 1.0 / s),
+        s => format!("once in 2^{:.0}", -s.log2()),
+    }
+}
+
+fn row(slot: &PlanSlot) -> [String; 8] {
+    let codes: Vec<String> = slot.sites.iter().take(6).map(ToString::to_string).collect();
+    let codes = match slot.sites.len() {
+        0 => "any".to_owned(),
+        n if n > 6 => format!("{}, and {} more", codes.join(", "), n - 6),
+        _ => codes.join(", "),
+    };
+    [
+        slot.slot.to_string(),
+        plain(&slot.name),
+        slot.length.to_string(),
+        slot.site.map_or("none".to_owned(), |run| format!("{}+{}", run.start, run.length)),
+        format!("{}+{}", slot.card.start, slot.card.length),
+        slot.digits.to_string(),
+        if slot.parity { "checked" } else { "not checked" }.to_owned(),
+        codes,
+    ]
+}

@@ -1,0 +1,125 @@
+//! Regression cases: captures with what they must decode as.
+
+use std::path::Path;
+
+use holdover::bits::CaptureText;
+use holdover::decode::Reading;
+use holdover::prove::{Case, CaseAnswer, prove_cases};
+use holdover::rank::{Answer, Batch, Sighting};
+
+use super::Row;
+use crate::args;
+use crate::fail::Fail;
+use crate::files;
+use crate::formats::{inert, write_csv};
+use crate::screen::plain;
+use crate::sheet;
+
+/// The verdict of what is no capture at all.
+const INVALID: &str = "invalid";
+
+const HEAD: [&str; 5] = ["bits", "verdict", "layout", "site", "card"];
+
+/// Runs each case alone, so that no row's answer depends on another's.
+pub fn rows(file: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
+    let table = files::tables(&args.tables.tables)?;
+    let sheet = sheet::read(file)?;
+    let column =
+        |name: &str| sheet.headings.iter().position(|h| h.trim().eq_ignore_ascii_case(name));
+    let Some(bits) = column("bits") else {
+        let shown: Vec<String> = sheet.headings.iter().take(12).map(|h| plain(h)).collect();
+        return Err(Fail::said(format!(
+            "{}:1: expected a header bits,layout,site,card or bits,verdict, found {}",
+            plain(file),
+            shown.join(",")
+        )));
+    };
+    let (layout, site, card) = (column("layout"), column("site"), column("card"));
+    let verdict = column("verdict");
+    if layout.is_none() && verdict.is_none() && args.record.is_none() {
+        let mend = "add a column layout or verdict, or --record FILE to write today's answers";
+        return Err(Fail::said(format!("{}:1: the cases expect nothing: {mend}", plain(file))));
+    }
+    let mut mistakes = sheet.mistakes;
+    let (mut cases, mut recorded) = (Vec::new(), Vec::new());
+    for (line, cells) in &sheet.rows {
+        let cell = |at: Option<usize>| {
+            at.map(|at| cells[at].trim().to_owned()).filter(|cell| !cell.is_empty())
+        };
+        let read = cells[bits].parse::<CaptureText>();
+        if let Err(error) = &read
+            && cell(verdict).as_deref() != Some(INVALID)
+        {
+            mistakes.push((*line, error.to_string()));
+            continue;
+        }
+        let case = Case {
+            line: *line as usize,
+            bits: read.as_ref().map(|read| read.capture).map_err(Clone::clone),
+            layout: cell(layout),
+            site: cell(site),
+            card: cell(card),
+            verdict: cell(verdict),
+        };
+        if let Some(Err(Fail::Said(why))) = case.layout.as_ref().map(|id| files::layout(&table, id))
+        {
+            mistakes.push((*line, why));
+        }
+        cases.push(case);
+        if args.record.is_some() {
+            recorded.push(match read {
+                Ok(read) => {
+                    let sighting = Sighting::from(read.capture);
+                    let mut batch = Batch::new(&table, None);
+                    batch.see(&sighting);
+                    record(&cells[bits], &batch.fit().answer(&sighting))
+                }
+                Err(_) => {
+                    let mut row = [const { String::new() }; 5];
+                    (row[0], row[1]) = (inert(cells[bits].trim()), INVALID.to_owned());
+                    row
+                }
+            });
+        }
+    }
+    if !mistakes.is_empty() {
+        return Err(sheet::refused(file, mistakes));
+    }
+    if let Some(path) = &args.record {
+        files::keep_apart([Path::new(file)], [path])?;
+        let mut csv = csv::Writer::from_writer(Vec::new());
+        write_csv(&mut csv, &HEAD)?;
+        recorded.iter().try_for_each(|cells| write_csv(&mut csv, cells))?;
+        let bytes = csv.into_inner().map_err(|e| Fail::said(format!("cannot write CSV: {e}")))?;
+        files::write(path, &bytes)?;
+    }
+    let value = |answer: &CaseAnswer| {
+        serde_json::to_value(answer)
+            .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
+    };
+    prove_cases(&table, &cases)
+        .iter()
+        .map(|proof| {
+            let (expected, got) = (value(&proof.expected)?, value(&proof.got)?);
+            Ok(Row { name: "line", number: proof.line as u64, holds: proof.holds, expected, got })
+        })
+        .collect()
+}
+
+/// Today's answer as a case: the layout only where it can be asked for.
+fn record(bits: &str, answer: &Answer<'_>) -> [String; 5] {
+    let best = answer
+        .candidates
+        .first()
+        .filter(|best| best.holds() && best.reading == Reading::AsCaptured);
+    let decode = best.map(|best| best.decode());
+    let text =
+        |value: Option<holdover::layout::Value>| value.map_or_else(String::new, |v| v.to_string());
+    [
+        inert(bits.trim()),
+        answer.verdict.name().to_owned(),
+        best.map_or_else(String::new, |best| best.layout.id().to_owned()),
+        decode.as_ref().map_or_else(String::new, |d| text(d.site())),
+        decode.as_ref().map_or_else(String::new, |d| text(d.card())),
+    ]
+}

@@ -1,0 +1,158 @@
+//! `holdover prove`: every row does what is expected of it, or is shown.
+
+mod cases;
+mod plan;
+
+use std::io::Write;
+
+use serde_json::{Value, json};
+
+use crate::args::{self, Format};
+use crate::fail::{Fail, Outcome};
+use crate::formats::{inert, write_csv};
+use crate::screen::{self, BAD, GOOD, in_style, plain};
+
+/// What came of one row.
+struct Row {
+    /// "line" of the input, or "batch" of the site file.
+    name: &'static str,
+    number: u64,
+    holds: bool,
+    expected: Value,
+    got: Value,
+}
+
+pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
+    let rows = match (&args.plan, &args.roster, &args.cases) {
+        (Some(path), Some(roster), _) => plan::rows(path, roster, args.site.as_deref())?,
+        (_, _, Some(file)) => cases::rows(file, args)?,
+        _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
+    };
+    let failed = rows.iter().filter(|row| !row.holds).count();
+    let mut out = anstream::stdout().lock();
+    match args.format {
+        Format::Json => {
+            for row in &rows {
+                let (expected, got) =
+                    (hidden(&row.expected, args.mask), hidden(&row.got, args.mask));
+                let object = json!({
+                    row.name: row.number, "holds": row.holds, "expected": expected, "got": got,
+                });
+                writeln!(out, "{object}")?;
+            }
+        }
+        Format::Csv => {
+            let mut csv = csv::Writer::from_writer(&mut out);
+            write_csv(&mut csv, &["row", "holds", "expected", "got"])?;
+            for row in &rows {
+                let cells = [
+                    format!("{} {}", row.name, row.number),
+                    row.holds.to_string(),
+                    words(&hidden(&row.expected, args.mask)),
+                    words(&hidden(&row.got, args.mask)),
+                ];
+                write_csv(&mut csv, &cells.map(|cell| inert(&cell)))?;
+            }
+            csv.flush()?;
+        }
+        Format::Text => {
+            for row in rows.iter().filter(|row| !row.holds) {
+                let line = format!("{} {}", row.name, row.number);
+                writeln!(out, "{line:<10} {}", in_style(BAD, "does not hold"))?;
+                screen::say(&mut out, "  expected  ", &words(&hidden(&row.expected, args.mask)))?;
+                screen::say(&mut out, "  got       ", &words(&hidden(&row.got, args.mask)))?;
+            }
+            let verdict = match failed {
+                0 => in_style(GOOD, &format!("all {} rows hold", rows.len())),
+                n => in_style(BAD, &format!("{n} of {} rows do not hold", rows.len())),
+            };
+            writeln!(out, "{verdict}")?;
+            let next = match (&args.plan, failed) {
+                (None, 0) => None,
+                (None, _) => Some(
+                    "read the rows' cards again, or mend the table; `holdover table diff` says \
+                     what a change of it does",
+                ),
+                (Some(_), 0) if args.site.is_none() => Some(
+                    "prove the issued ranges too with --site; then key the worksheet in with \
+                     someone who reads it back, and try a card of each slot at a door",
+                ),
+                (Some(_), 0) => Some(
+                    "key the worksheet in with someone who reads it back, and try a card of each \
+                     slot at a door: a proof on paper is none of the wiring",
+                ),
+                (Some(_), _) => Some(
+                    "mend these cards in the roster, or the ranges in the site file, and plan \
+                     again: nothing is keyed in before",
+                ),
+            };
+            if let Some(next) = next {
+                screen::say(&mut out, "next  ", next)?;
+            }
+        }
+    }
+    out.flush()?;
+    Ok(if failed == 0 { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// Keys whose values are card numbers.
+const SECRET: [&str; 4] = ["card", "user_number", "identity", "opens"];
+
+fn hidden(value: &Value, hide: bool) -> Value {
+    let Value::Object(map) = value else { return value.clone() };
+    let hidden = map.iter().map(|(key, value)| {
+        let secret = hide && SECRET.contains(&key.as_str());
+        let shown = match value {
+            Value::String(text) if secret => Value::String(crate::mask::text(text)),
+            Value::Number(number) if secret => {
+                Value::String(crate::mask::text(&number.to_string()))
+            }
+            Value::Array(list) if secret => {
+                Value::Array(list.iter().map(|item| hidden(item, hide)).collect())
+            }
+            other => hidden_inside(other, hide),
+        };
+        (key.clone(), shown)
+    });
+    Value::Object(hidden.collect())
+}
+
+fn hidden_inside(value: &Value, hide: bool) -> Value {
+    match value {
+        Value::Object(_) => hidden(value, hide),
+        Value::Array(list) => Value::Array(list.iter().map(|v| hidden_inside(v, hide)).collect()),
+        other => other.clone(),
+    }
+}
+
+/// An object as people read it: "layout std26, site 65, card 4321".
+fn words(value: &Value) -> String {
+    match value {
+        Value::Object(map) => {
+            let parts: Vec<String> = map
+                .iter()
+                .filter(|(_, value)| !value.is_null())
+                .map(|(key, value)| match (key.as_str(), value) {
+                    ("also", Value::Array(cards)) => {
+                        let cards: Vec<String> = cards
+                            .iter()
+                            .map(|card| match card {
+                                Value::Number(line) => format!("line {line}"),
+                                other => words(other),
+                            })
+                            .collect();
+                        format!("which {} opens too", cards.join(" and "))
+                    }
+                    ("slots", Value::Array(slots)) if slots.len() == 1 => {
+                        format!("slot {}", words(value))
+                    }
+                    _ => format!("{} {}", key.replace('_', " "), words(value)),
+                })
+                .collect();
+            parts.join(", ")
+        }
+        Value::Array(list) => list.iter().map(words).collect::<Vec<_>>().join(" and "),
+        Value::String(text) => plain(text),
+        other => other.to_string(),
+    }
+}

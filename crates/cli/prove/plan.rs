@@ -1,0 +1,41 @@
+//! A roster through a plan's slots.
+
+use std::path::Path;
+
+use holdover::plan::CardRef;
+use holdover::prove::prove;
+use holdover::site::Site;
+use serde_json::Value;
+
+use super::Row;
+use crate::fail::Fail;
+use crate::screen::plain;
+use crate::{files, plan, roster};
+
+/// Runs every kept row, and with a site file its issued batches; the plan
+/// brings its own limits and layouts.
+pub fn rows(path: &Path, roster: &str, site: Option<&Path>) -> Result<Vec<Row>, Fail> {
+    let plan = plan::read_plan(path)?;
+    let site = match site {
+        Some(path) => files::site(path, plan.table())?,
+        None => Site { panel: plan.panel().clone(), batches: Vec::new() },
+    };
+    let rows = roster::read(roster, plan.table(), &site)?.rows;
+    let proofs = prove(&plan, &rows, &site.batches)
+        .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
+    let value = |outcome: &holdover::prove::Outcome| {
+        serde_json::to_value(outcome)
+            .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
+    };
+    proofs
+        .iter()
+        .map(|proof| {
+            let (name, number) = match proof.card {
+                CardRef::Line(line) => ("line", line),
+                CardRef::Batch(batch) => ("batch", batch.batch),
+            };
+            let (expected, got): (Value, Value) = (value(&proof.expected)?, value(&proof.got)?);
+            Ok(Row { name, number: number as u64, holds: proof.holds, expected, got })
+        })
+        .collect()
+}

@@ -1,0 +1,283 @@
+//! Rosters: the cards to keep, one a row, as captures or as numbers.
+
+use holdover::bits::CaptureText;
+use holdover::decode::{Decode, Reading};
+use holdover::layout::{Layout, Table, Value};
+use holdover::plan::{RosterCard, RosterRow, RowState};
+use holdover::rank::{Answer, Batch, Candidate, Known, Sighting, Verdict};
+use holdover::site::Site;
+
+use crate::fail::Fail;
+use crate::input::csv::{Column, column_of, refuse_twins};
+use crate::screen::plain;
+use crate::sheet;
+
+/// A roster as it was read.
+#[derive(Default)]
+pub struct Roster {
+    /// The rows that are kept or boxed, in file order.
+    pub rows: Vec<RosterRow>,
+    /// Rows whose state is another one, left out.
+    pub left_out: usize,
+    /// What had to be assumed, by line.
+    pub notes: Vec<String>,
+}
+
+/// What a roster's own columns are for, beside those of captures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Own {
+    Layout,
+    Holder,
+    State,
+}
+
+fn own_column(heading: &str) -> Option<Own> {
+    match heading.trim().to_lowercase().as_str() {
+        "layout" => Some(Own::Layout),
+        "holder" | "name" | "person" => Some(Own::Holder),
+        "state" | "status" => Some(Own::State),
+        _ => None,
+    }
+}
+
+/// One row's cells, sorted out.
+#[derive(Default)]
+struct Cells {
+    bits: String,
+    layout: String,
+    site: String,
+    card: String,
+    printed: String,
+    holder: String,
+    state: String,
+    reader: String,
+}
+
+/// Reads a roster.
+pub fn read(path: &str, table: &Table, site: &Site) -> Result<Roster, Fail> {
+    let (lines, mut mistakes) = split(path)?;
+    let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
+    let mut left_out = 0;
+    for (line, cells) in lines {
+        match state(&cells.state) {
+            Some(state) => rows.push((line, cells, state)),
+            None => left_out += 1,
+        }
+    }
+    // Captures are told apart by all of them together.
+    let mut batch = Batch::new(table, Some(site));
+    let mut sightings: Vec<Option<Sighting>> = Vec::with_capacity(rows.len());
+    for (line, cells, _) in &rows {
+        let sighting = match cells.bits.trim() {
+            "" => None,
+            bits => match bits.parse::<CaptureText>() {
+                Ok(read) => {
+                    let filled =
+                        |cell: &str| Some(cell.trim().to_owned()).filter(|c| !c.is_empty());
+                    let known = Known {
+                        site: filled(&cells.site),
+                        card: filled(&cells.card),
+                        printed: filled(&cells.printed),
+                        ..Known::default()
+                    };
+                    let reader = cells.reader.trim().to_owned();
+                    Some(Sighting { capture: read.capture, reader, known })
+                }
+                Err(error) => {
+                    mistakes.push((*line, error.to_string()));
+                    None
+                }
+            },
+        };
+        sighting.iter().for_each(|sighting| batch.see(sighting));
+        sightings.push(sighting);
+    }
+    let fit = batch.fit();
+    let mut notes = Vec::new();
+    let mut roster = Vec::with_capacity(rows.len());
+    for ((line, cells, state), sighting) in rows.into_iter().zip(&sightings) {
+        let card = match sighting {
+            Some(sighting) => {
+                let answer = fit.answer(sighting);
+                by_capture(line, &cells, table, sighting, &answer, &mut notes)
+            }
+            None if cells.bits.trim().is_empty() => by_numbers(line, &cells, table),
+            // Said already.
+            None => continue,
+        };
+        match card {
+            Ok(card) => roster.push(RosterRow {
+                line: line as usize,
+                card,
+                printed: Some(cells.printed).filter(|cell| !cell.trim().is_empty()),
+                holder: Some(cells.holder.trim().to_owned()).filter(|cell| !cell.is_empty()),
+                state,
+            }),
+            Err(why) => mistakes.push((line, why)),
+        }
+    }
+    if !mistakes.is_empty() {
+        return Err(sheet::refused(path, mistakes));
+    }
+    Ok(Roster { rows: roster, left_out, notes })
+}
+
+/// Empty, kept and issued are kept; boxed is boxed; any other is left out.
+fn state(cell: &str) -> Option<RowState> {
+    match cell.trim().to_lowercase().as_str() {
+        "" | "kept" | "issued" => Some(RowState::Kept),
+        "boxed" => Some(RowState::Boxed),
+        _ => None,
+    }
+}
+
+/// The card a capture is: of the layout the row names, else of the best there is.
+fn by_capture(
+    line: u64,
+    cells: &Cells,
+    table: &Table,
+    sighting: &Sighting,
+    answer: &Answer<'_>,
+    notes: &mut Vec<String>,
+) -> Result<RosterCard, String> {
+    let identified = answer.verdict == Verdict::Identified;
+    let fits = |c: &&Candidate<'_>| c.holds() && (identified || c.reading == Reading::AsCaptured);
+    let mut candidates = answer.candidates.iter().filter(fits);
+    let id = cells.layout.trim();
+    let found = if id.is_empty() {
+        candidates.next().map(|best| {
+            if !identified {
+                notes.push(format!(
+                    "line {line}: taken as {}, which is not sure: name the layout in a column \
+                     \"layout\", or read more cards of its kind",
+                    best.layout.id()
+                ));
+            }
+            best.decode()
+        })
+    } else {
+        let layout = layout_of(table, id)?;
+        let other = candidates.clone().next();
+        let own = candidates.find(|c| c.layout.id() == id).map(Candidate::decode);
+        let as_captured = || Decode::new(layout, sighting.capture).filter(Decode::holds);
+        match (own.or_else(as_captured), other) {
+            (None, Some(other)) => {
+                let other = other.layout.id();
+                let why = "correct one of them";
+                return Err(format!("named {:?}, but its bits are {other}: {why}", plain(id)));
+            }
+            (own, _) => own,
+        }
+    };
+    let Some(found) = found else {
+        return Ok(RosterCard::Unfit { why: "fits no layout".to_owned() });
+    };
+    for (what, cell, value) in
+        [("site", &cells.site, found.site()), ("card", &cells.card, found.card())]
+    {
+        let (told, read) = (cell.trim(), value.map(|value| value.to_string()));
+        if let (Ok(told), Some(Ok(read))) =
+            (told.parse::<u128>(), read.map(|read| read.parse::<u128>()))
+            && told != read
+        {
+            notes.push(format!(
+                "line {line}: the row says {what} {told}, its bits say {read}, and the bits are \
+                 taken: read the card again"
+            ));
+        }
+    }
+    of_word(table, &found)
+}
+
+fn layout_of<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, String> {
+    table.layout(id).ok_or_else(|| {
+        let known = table.layouts().iter().map(Layout::id);
+        let mend = match holdover::file::nearest(id, known) {
+            Some(near) => format!("did you mean {near:?}?"),
+            None => "give its table with --table".to_owned(),
+        };
+        format!("no layout {:?} in the table: {mend}", plain(id))
+    })
+}
+
+fn by_numbers(line: u64, cells: &Cells, table: &Table) -> Result<RosterCard, String> {
+    let number = |name: &str, cell: &str| match cell.trim() {
+        "" => Ok(None),
+        cell => cell
+            .parse::<u128>()
+            .map(Some)
+            .map_err(|_| format!("{name} {:?} is no whole number: write digits only", plain(cell))),
+    };
+    let id = cells.layout.trim();
+    if id.is_empty() {
+        return Err("neither bits nor a layout: fill in one of them".to_owned());
+    }
+    let layout = layout_of(table, id)?;
+    let card = number("card", &cells.card)?.ok_or("no card number: fill in card")?;
+    let site = match number("site", &cells.site)? {
+        Some(site) => site,
+        None if layout.site_span().is_none() => 0,
+        None => return Err(format!("{id} has a site code, and the row none: fill in site")),
+    };
+    RosterRow::of_numbers(table, line as usize, id, site, card)
+        .map(|row| row.card)
+        .map_err(|error| error.kind().to_string())
+}
+
+/// The card of a decoded capture.
+fn of_word(table: &Table, decode: &Decode<'_>) -> Result<RosterCard, String> {
+    let id = decode.layout.id();
+    let number = |value: Option<Value>| value.and_then(|value| value.to_string().parse().ok());
+    let (Some(layout), Some(card)) = (table.index_of(id), number(decode.card())) else {
+        return Err(format!("{id} has no card number that is a whole number: name another layout"));
+    };
+    let site = number(decode.site()).unwrap_or(0);
+    Ok(RosterCard::Card { layout, site, number: card, bits: decode.word })
+}
+
+/// The rows of a file, and the lines that are none.
+#[allow(clippy::type_complexity, reason = "used once")]
+fn split(path: &str) -> Result<(Vec<(u64, Cells)>, Vec<(u64, String)>), Fail> {
+    let sheet = sheet::read(path)?;
+    let columns =
+        columns(&sheet.headings).map_err(|why| Fail::said(format!("{}:1: {why}", plain(path))))?;
+    let rows = sheet.rows.into_iter().map(|(line, cells)| (line, sorted(&columns, cells)));
+    Ok((rows.collect(), sheet.mistakes))
+}
+
+type Columns = Vec<(Option<Column>, Option<Own>)>;
+
+fn columns(headings: &[String]) -> Result<Columns, String> {
+    let columns: Vec<_> = headings.iter().map(|h| column_of(h)).collect();
+    let own: Vec<_> = headings.iter().map(|h| own_column(h)).collect();
+    refuse_twins(headings, &columns)?;
+    let has = |column| columns.contains(&Some(column));
+    let by_numbers = own.contains(&Some(Own::Layout)) && has(Column::Card);
+    if !has(Column::Bits) && !by_numbers {
+        let shown: Vec<_> = headings.iter().take(12).map(|h| plain(h)).collect();
+        return Err(format!(
+            "expected a header with bits, or with layout, site and card, found {}: name the columns",
+            shown.join(", ")
+        ));
+    }
+    Ok(columns.into_iter().zip(own).collect())
+}
+
+fn sorted(columns: &[(Option<Column>, Option<Own>)], cells: Vec<String>) -> Cells {
+    let mut row = Cells::default();
+    for (column, cell) in columns.iter().zip(cells) {
+        let place = match column {
+            (_, Some(Own::Layout)) => &mut row.layout,
+            (_, Some(Own::Holder)) => &mut row.holder,
+            (_, Some(Own::State)) => &mut row.state,
+            (Some(Column::Bits), _) => &mut row.bits,
+            (Some(Column::Site), _) => &mut row.site,
+            (Some(Column::Card), _) => &mut row.card,
+            (Some(Column::Printed), _) => &mut row.printed,
+            (Some(Column::Reader), _) => &mut row.reader,
+            (Some(Column::Unsure) | None, None) => continue,
+        };
+        *place = cell;
+    }
+    row
+}

@@ -1,0 +1,117 @@
+//! CSV files read whole, row by row, each bad row with its line.
+
+use std::fs::File;
+use std::io::Read;
+
+use crate::fail::Fail;
+use crate::input::csv::Records;
+use crate::input::lines::{Line, Lines, MAX_LINE};
+use crate::screen::plain;
+
+/// Mistakes shown of one file; the rest is counted.
+const SHOWN: usize = 20;
+
+/// A sheet with its header.
+pub struct Sheet {
+    /// The header's cells.
+    pub headings: Vec<String>,
+    /// Line and cells of each row, as many cells as headings.
+    pub rows: Vec<(u64, Vec<String>)>,
+    /// Lines that are no rows, and why.
+    pub mistakes: Vec<(u64, String)>,
+}
+
+/// Reads a sheet; "-" is standard input.
+pub fn read(path: &str) -> Result<Sheet, Fail> {
+    let mut file: Box<dyn Read> = match path {
+        "-" => Box::new(std::io::stdin().lock()),
+        path => Box::new(File::open(path).map_err(|error| Fail::file(path, &error))?),
+    };
+    let mut lines = Lines::default();
+    let mut sheet: Option<(Sheet, Records)> = None;
+    let (mut number, mut block) = (0, vec![0; 1 << 16]);
+    let mut failed = None;
+    let mut take = |line: Line| {
+        number += 1;
+        let text = text(line, number);
+        match (&mut sheet, text) {
+            (Some((sheet, records)), Ok(text)) => {
+                records.line(number, &text).into_iter().for_each(|split| sheet.add(split));
+            }
+            (Some((sheet, _)), Err(why)) => sheet.mistakes.push((number, why)),
+            (None, Ok(text)) if text.trim().is_empty() => {}
+            (None, text) => match text.and_then(|text| Records::of_header(&text)) {
+                Ok((headings, records)) => {
+                    let (rows, mistakes) = (Vec::new(), Vec::new());
+                    sheet = Some((Sheet { headings, rows, mistakes }, records));
+                }
+                Err(why) => {
+                    failed.get_or_insert(format!("{}:{number}: {why}", plain(path)));
+                }
+            },
+        }
+    };
+    loop {
+        match file.read(&mut block) {
+            Ok(0) => break,
+            Ok(count) => lines.feed(&block[..count], &mut take),
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(Fail::file(path, &error)),
+        }
+    }
+    if let Some(line) = lines.end() {
+        take(line);
+    }
+    if let Some(why) = failed {
+        return Err(Fail::Said(why));
+    }
+    let Some((mut sheet, mut records)) = sheet else {
+        let mend = "write a header, then one card a line";
+        return Err(Fail::said(format!("{}: the file is empty: {mend}", plain(path))));
+    };
+    records.end().into_iter().for_each(|split| sheet.add(split));
+    Ok(sheet)
+}
+
+impl Sheet {
+    fn add(&mut self, (line, cells): (u64, Result<Vec<String>, String>)) {
+        match cells {
+            Ok(cells) => self.rows.push((line, cells)),
+            Err(why) => self.mistakes.push((line, why)),
+        }
+    }
+}
+
+fn text(line: Line, number: u64) -> Result<String, String> {
+    match line {
+        Line::Whole(bytes) => {
+            let text = String::from_utf8(bytes).map_err(|error| {
+                let at = error.utf8_error().valid_up_to() + 1;
+                format!("byte {at} is no UTF-8 text: save the file as UTF-8")
+            })?;
+            Ok(if number == 1 { text.trim_start_matches('\u{feff}').to_owned() } else { text })
+        }
+        Line::TooLong(length) => {
+            Err(format!("the line has {length} bytes, more than {MAX_LINE}: one card a line"))
+        }
+    }
+}
+
+/// All mistakes of a file: half a file is not worked on.
+pub fn refused(path: &str, mut mistakes: Vec<(u64, String)>) -> Fail {
+    mistakes.sort();
+    let count = mistakes.len();
+    let mut shown: Vec<String> = mistakes
+        .iter()
+        .take(SHOWN)
+        .map(|(line, why)| format!("{}:{line}: {}", plain(path), plain(why)))
+        .collect();
+    if count > SHOWN {
+        shown.push(format!("and {} more", count - SHOWN));
+    }
+    let rows = if count == 1 { "1 row is".to_owned() } else { format!("{count} rows are") };
+    Fail::said(format!(
+        "{rows} wrong, and nothing is done before they are mended:\n{}",
+        shown.join("\n")
+    ))
+}

@@ -1,0 +1,233 @@
+//! What to do about a conflict, in words that name cards and numbers.
+
+use std::collections::BTreeSet;
+
+use super::big::Big;
+use super::job::Job;
+use super::roster::RosterCard;
+use super::shape::{Cut, Run, digits_needed};
+use super::slots::Slot;
+use super::sweep::Owner;
+use super::value::ConflictKind;
+use crate::bits::Wide;
+use crate::layout::Part;
+
+/// Conflicting cards of one advice that are compared one with another.
+/// Judgement, no source: more are never named in one sentence.
+const COMPARED_MOST: usize = 64;
+
+pub(crate) struct Advice<'a, 'j, 't> {
+    job: &'j Job<'t>,
+    slots: &'a [Slot],
+    /// Card numbers in use in any layout, as disjoint ranges, ascending.
+    used: Option<Vec<(u128, u128)>>,
+}
+
+impl<'a, 'j, 't> Advice<'a, 'j, 't> {
+    pub fn new(job: &'j Job<'t>, slots: &'a [Slot]) -> Advice<'a, 'j, 't> {
+        Advice { job, slots, used: None }
+    }
+
+    /// What to do about cards that open one identity.
+    pub fn number_conflict(&mut self, kind: ConflictKind, owners: &BTreeSet<Owner>) -> String {
+        if kind == ConflictKind::RangeOverlap {
+            return self.overlap(owners);
+        }
+        if let Some(repeated) = self.repeated(owners) {
+            return repeated;
+        }
+        let reissue = self.reissue(owners);
+        match self.wider(owners) {
+            Some(digits) if digits <= self.job.panel.max_digits => {
+                format!("use {digits} digits over site and card, or {reissue}")
+            }
+            Some(digits) => format!(
+                "{reissue}; a panel that keys {digits} digits over site and card would tell them \
+                 apart"
+            ),
+            None if kind == ConflictKind::DigitsCut => {
+                let most = self.job.panel.max_digits;
+                format!("{reissue}; the numbers differ only beyond the {most} digits kept")
+            }
+            None => reissue,
+        }
+    }
+
+    /// What to do about cards that several slots admit.
+    pub fn two_slots(&self, slots: &[usize], owners: &BTreeSet<Owner>) -> String {
+        let names: Vec<String> = slots.iter().map(usize::to_string).collect();
+        let reissue = self.reissue(owners);
+        format!(
+            "slots {} read the same bits and both let them in: try these cards at the panel and \
+             see which number comes up before anyone relies on it, or {reissue}",
+            names.join(" and ")
+        )
+    }
+
+    /// One card, listed for different people.
+    fn repeated(&self, owners: &BTreeSet<Owner>) -> Option<String> {
+        let mut bits = owners.iter().map(|owner| match owner.which() {
+            Ok(row) => match &self.job.roster[row as usize].card {
+                RosterCard::Card { layout, bits, .. } => Some((*layout, *bits)),
+                RosterCard::Unfit { .. } => None,
+            },
+            Err(_) => None,
+        });
+        let first = bits.next()??;
+        if owners.len() < 2 || !bits.all(|other| other == Some(first)) {
+            return None;
+        }
+        let lines: Vec<String> =
+            owners.iter().filter_map(|o| o.which().ok()).flat_map(|r| self.lines(r)).collect();
+        Some(format!(
+            "lines {} send the same bits, so two people would be one: find out who holds the card, \
+             and reissue card {}",
+            lines.join(" and "),
+            lines.last().map_or("", String::as_str)
+        ))
+    }
+
+    fn lines(&self, row: u32) -> Vec<String> {
+        self.job.lines(row).map(|line| line.to_string()).collect()
+    }
+
+    /// Reissue all but the first.
+    fn reissue(&self, owners: &BTreeSet<Owner>) -> String {
+        let rows: Vec<u32> = owners.iter().filter_map(|owner| owner.which().ok()).collect();
+        let batches: Vec<usize> = owners.iter().filter_map(|owner| owner.which().err()).collect();
+        let spared = usize::from(batches.is_empty() && rows.len() > 1);
+        let lines: Vec<String> =
+            rows.iter().skip(spared).filter_map(|row| self.lines(*row).pop()).collect();
+        match (&lines[..], &batches[..]) {
+            ([], []) => "reissue these cards".to_owned(),
+            ([], batches) => {
+                let named = batches.iter().skip(usize::from(batches.len() > 1)).map(|b| b + 1);
+                let named: Vec<String> = named.map(|batch| batch.to_string()).collect();
+                format!("reissue these cards of batch {}", named.join(" and "))
+            }
+            ([one], _) => format!("reissue card {one}"),
+            (some, _) if some.len() <= COMPARED_MOST => {
+                format!("reissue cards {}", some.join(", "))
+            }
+            (some, _) => format!("reissue these {} cards", some.len()),
+        }
+    }
+
+    /// Digits over site and card that would tell them all apart.
+    fn wider(&self, owners: &BTreeSet<Owner>) -> Option<usize> {
+        if owners.len() > COMPARED_MOST {
+            return None;
+        }
+        let mut digits = 0;
+        let mut codes = BTreeSet::new();
+        for owner in owners {
+            let kind = &self.job.kinds[self.job.kind_of(*owner)?];
+            let site = kind.layout.site_span()?.mask();
+            let card = kind.layout.card_span()?.mask();
+            let run = Run::hull(site | card)?;
+            digits = digits.max(digits_needed(run.len));
+            let word: Wide = match owner.which() {
+                Ok(row) => match &self.job.roster[row as usize].card {
+                    RosterCard::Card { bits, .. } => bits.wide(),
+                    RosterCard::Unfit { .. } => return None,
+                },
+                Err(index) => {
+                    let batch = kind.batches.iter().find(|batch| batch.index == index)?;
+                    batch.members.word(batch.ranges.first()?.first)
+                }
+            };
+            let code = Run::hull(site)?.value(word);
+            if !codes.insert(code) {
+                return None;
+            }
+        }
+        // The slots read both together already.
+        let reads_both = |owner: &Owner| {
+            let kind = self.job.kind_of(*owner);
+            let slot = self.slots.iter().find(|slot| kind.is_some_and(|k| slot.kinds.contains(&k)));
+            slot.is_some_and(|slot| slot.shape.card.digits >= digits)
+        };
+        (owners.len() > 1 && !owners.iter().all(reads_both)).then_some(digits)
+    }
+
+    /// A boxed card would open as another.
+    fn overlap(&mut self, owners: &BTreeSet<Owner>) -> String {
+        let boxed =
+            |index: &usize| self.job.site.batches[*index].state == crate::site::State::Boxed;
+        let batches: Vec<usize> =
+            owners.iter().filter_map(|owner| owner.which().err()).filter(boxed).collect();
+        let Some(last) = batches.last().copied() else {
+            let kept_apart =
+                |row: &u32| self.job.roster[*row as usize].state == super::roster::RowState::Boxed;
+            let rows = owners.iter().filter_map(|owner| owner.which().ok()).filter(kept_apart);
+            let lines: Vec<String> = rows.filter_map(|row| self.lines(row).pop()).collect();
+            return format!(
+                "take boxed card {} out of the box, and do not hand it out",
+                lines.join(", ")
+            );
+        };
+        let batch = &self.job.site.batches[last];
+        let range = format!("boxed range {}–{}", batch.first, batch.last);
+        match self.free(last) {
+            Some((first, to)) => {
+                format!("move {range} (batch {}) to {first}–{to}, or do not hand it out", last + 1)
+            }
+            None => format!("do not hand out {range} (batch {}) where it overlaps", last + 1),
+        }
+    }
+
+    /// A range of the same size that no card of the job has.
+    fn free(&mut self, index: usize) -> Option<(u128, u128)> {
+        let cut = |slot: &Slot| slot.shape.card.cut != Cut::None;
+        if self.slots.iter().any(cut) {
+            // A free card number may have a user number in use.
+            return None;
+        }
+        let batch = &self.job.site.batches[index];
+        let kind = self.job.kinds.iter().find(|kind| kind.layout.id() == batch.layout)?;
+        let largest = kind.layout.largest(Part::Card)?;
+        let size = batch.last - batch.first;
+        let job = self.job;
+        let used = self.used.get_or_insert_with(|| used(job));
+        // Numbers that start like the batch's own are the easiest to live with.
+        let step = [1_000u128, 100, 10].into_iter().find(|step| size.saturating_add(1) >= *step);
+        let step = step.unwrap_or(1);
+        let aligned =
+            |from: u128| from.checked_next_multiple_of(step).map(|at| at + batch.first % step);
+        let ends = used.iter().map(|(_, to)| to.checked_add(1)).chain([Some(0)]);
+        let nexts = used.iter().skip(1).map(|(from, _)| Some(*from)).chain([None]);
+        let nexts = nexts.chain([used.first().map(|(from, _)| *from)]);
+        let mut free: Vec<(u128, u128)> = ends
+            .zip(nexts)
+            .filter_map(|(end, next)| {
+                let first = aligned(end?)?;
+                let to = first.checked_add(size)?;
+                (to <= largest && next.is_none_or(|next| to < next)).then_some((first, to))
+            })
+            .collect();
+        free.sort_unstable();
+        // Above the batch first, where the next box would come from.
+        let above = free.iter().find(|(first, _)| *first > batch.last);
+        above.or(free.first()).copied()
+    }
+}
+
+/// Card numbers in use, of whatever layout and site, joined.
+fn used(job: &Job<'_>) -> Vec<(u128, u128)> {
+    let mut all: Vec<(u128, u128)> = Vec::new();
+    for kind in &job.kinds {
+        all.extend(kind.units.iter().map(|unit| (unit.number, unit.number)));
+    }
+    all.extend(job.site.batches.iter().map(|batch| (batch.first, batch.last)));
+    all.sort_unstable();
+    let mut joined: Vec<(u128, u128)> = Vec::new();
+    for (from, to) in all {
+        match joined.last_mut() {
+            Some(last) if Big::from(from) <= Big::from(last.1).add(Big::ONE) => {
+                last.1 = last.1.max(to);
+            }
+            _ => joined.push((from, to)),
+        }
+    }
+    joined
+}

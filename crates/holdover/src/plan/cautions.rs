@@ -1,0 +1,206 @@
+//! What people must know before they key a plan in, as sentences.
+
+use super::job::Job;
+use super::report::Report;
+use super::serial::Trouble;
+use super::shape::{digits_needed, parities};
+use super::value::PlanSlot;
+use crate::layout::{Check, Layout, Table};
+use crate::site::KeptDigits;
+
+/// Lines or pairs named in one caution before the rest is only counted.
+/// Judgement, no source: what still fits a sentence.
+const NAMED_MOST: usize = 10;
+
+/// A stranger's chance from which on a slot is called out.
+/// Judgement, no source: a visitor with a pocketful of old cards tries dozens.
+const HIGH_CHANCE: f64 = 1e-3;
+
+pub(crate) fn cautions(
+    table: &Table,
+    job: &Job<'_>,
+    report: &Report,
+    troubles: &[Trouble],
+) -> Vec<String> {
+    let mut out = Vec::new();
+    for slot in &report.slots {
+        of_slot(table, job, slot, &mut out);
+    }
+    of_chances(report, &mut out);
+    of_cards(job, report, &mut out);
+    of_layouts(table, job, &mut out);
+    out.extend(troubles.iter().take(NAMED_MOST).map(|t| format!("{}; {}", t.what, t.mend)));
+    if troubles.len() > NAMED_MOST {
+        let more = troubles.len() - NAMED_MOST;
+        out.push(format!("{more} more cases of serial numbers that cannot be relied upon"));
+    }
+    if report.gap.is_some() {
+        out.push(
+            "more than 16 layouts: the search was ended with the best plan so far, and a better \
+             one may exist"
+                .to_owned(),
+        );
+    }
+    if !report.slots.is_empty() {
+        out.push(
+            "these are static numbers: whoever reads a card can copy it, and a takeover that keeps \
+             them keeps that weakness"
+                .to_owned(),
+        );
+    }
+    out.push(
+        "doors are life safety: changes to release, egress and fire interfaces follow the local \
+         code and the authority having jurisdiction, and are made by licensed people"
+            .to_owned(),
+    );
+    out
+}
+
+fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>) {
+    let number = slot.slot;
+    let layouts = || slot.layouts.iter().filter_map(|id| table.layout(id));
+    let panel = job.panel;
+    let shared = slot.layouts.len() > 1;
+    let has_site = layouts().any(|layout| layout.site_span().is_some());
+    let meets = |layout: &Layout| {
+        let run =
+            super::shape::Run { start: slot.card.start - panel.first_bit, len: slot.card.length };
+        layout.site_span().is_some_and(|site| !(site.mask() & run.mask()).is_zero())
+    };
+    if has_site && slot.site.is_none() {
+        out.push(match (layouts().any(meets), shared) {
+            (true, _) => format!(
+                "slot {number}: the card run takes in the site code, which is checked only as part \
+                 of the user number"
+            ),
+            (false, true) => format!(
+                "slot {number}: its layouts have the site code in different places, so it is not \
+                 checked: a card of another site with the same number opens"
+            ),
+            (false, false) => format!(
+                "slot {number}: the site code cannot be read beside the card run, so it is not \
+                 checked"
+            ),
+        });
+    } else if has_site && slot.sites.is_empty() {
+        out.push(format!(
+            "slot {number}: the panel checks no site codes: a card of another site with the same \
+             number opens"
+        ));
+    }
+    let need = digits_needed(slot.card.length);
+    if need > slot.digits {
+        let kept = slot.digits;
+        out.push(match panel.kept_digits {
+            KeptDigits::Low => format!(
+                "slot {number}: of {need} digits the last {kept} are kept: numbers that differ by \
+                 a multiple of 1{} become one",
+                "0".repeat(kept)
+            ),
+            KeptDigits::High => format!(
+                "slot {number}: of {need} digits the first {kept} are kept: up to 1{} neighbouring \
+                 numbers become one",
+                "0".repeat(need - kept)
+            ),
+        });
+    }
+    let any_parity = layouts().any(|layout| !parities(layout).is_empty());
+    if any_parity && !slot.parity {
+        out.push(match panel.checks_parity {
+            true => format!(
+                "slot {number}: its layouts have different checks, so parity is not checked: a \
+                 misread card may come up as another number"
+            ),
+            false => format!(
+                "slot {number}: the panel checks no parity: a misread card may come up as another \
+                 number"
+            ),
+        });
+    }
+    let other = |check: &Check| !matches!(check, Check::Parity { .. });
+    if layouts().any(|layout| layout.checks().iter().any(other)) {
+        out.push(format!(
+            "slot {number}: fixed values and longitudinal checks of its cards are not checked by a \
+             panel"
+        ));
+    }
+}
+
+fn of_chances(report: &Report, out: &mut Vec<String>) {
+    for exposure in &report.exposure {
+        if exposure.stranger_opens >= HIGH_CHANCE {
+            let one_in = (1.0 / exposure.stranger_opens).round();
+            let slot = exposure.slot;
+            out.push(format!(
+                "slot {slot}: one in {one_in} cards of strangers opens, if it has that length and \
+                 meets those checks"
+            ));
+        }
+    }
+    let opening = report.exposure.iter().map(|exposure| exposure.opening_patterns);
+    let valid = report.risks.iter().map(|risk| format!("2^{}", risk.valid_read_bits));
+    if !report.slots.is_empty() {
+        let valid: Vec<String> = valid.collect();
+        let opening: Vec<String> = opening.map(|opening| opening.to_string()).collect();
+        out.push(format!(
+            "a reader left to admit any valid read lets everyone in whose card has the right \
+             length: {} captures by slot, instead of the {} patterns that open as planned; see \
+             that no door is left so, not even while the old panel goes dark",
+            valid.join(", "),
+            opening.join(", ")
+        ));
+    }
+}
+
+fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
+    let objective = &report.objective;
+    if objective.renumbered > 0 {
+        out.push(format!(
+            "{} kept cards get a user number that is not the number printed on them: enrol from \
+             the list, not from the print",
+            objective.renumbered
+        ));
+    }
+    if objective.boxed_lost > 0 {
+        out.push(format!(
+            "{} boxed cards have no slot: do not hand them out",
+            objective.boxed_lost
+        ));
+    }
+    let mut repeats: Vec<_> = job.repeats.keys().copied().collect();
+    repeats.sort_unstable();
+    for row in repeats.iter().take(NAMED_MOST) {
+        let lines: Vec<String> = job.lines(*row).map(|line| line.to_string()).collect();
+        out.push(format!(
+            "lines {} are one card, listed more than once for one holder: confirm that it was \
+             reissued, and delete the others",
+            lines.join(" and ")
+        ));
+    }
+    if repeats.len() > NAMED_MOST {
+        let more = repeats.len() - NAMED_MOST;
+        out.push(format!("{more} more cards are listed more than once for one holder"));
+    }
+}
+
+fn of_layouts(table: &Table, job: &Job<'_>, out: &mut Vec<String>) {
+    let mut named = 0;
+    for kind in &job.kinds {
+        let alike = |other: &&Layout| {
+            other.id() != kind.layout.id()
+                && other.length() == kind.layout.length()
+                && kind.layout.same_rules(other)
+        };
+        let others: Vec<&str> = table.layouts().iter().filter(alike).map(Layout::id).collect();
+        if others.is_empty() || named == NAMED_MOST {
+            continue;
+        }
+        named += 1;
+        out.push(format!(
+            "cards of {} fit {} as well: one read cannot tell them apart, and the roster's word was \
+             taken; read one card whose print is known",
+            kind.layout.id(),
+            others.iter().take(NAMED_MOST).copied().collect::<Vec<_>>().join(" and ")
+        ));
+    }
+}

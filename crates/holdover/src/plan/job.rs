@@ -1,0 +1,351 @@
+//! The job as the planner sees it: cards by layout, each once, batches as
+//! ranges with the roster's own cards taken out.
+
+use std::collections::{BTreeMap, HashMap};
+
+use super::error::{PlanError, PlanErrorKind, PlanPlace};
+use super::linear::Members;
+use super::roster::{RosterCard, RosterRow, RowState, numbers, printed_number};
+use super::sweep::Owner;
+use crate::bits::Capture;
+use crate::layout::{Layout, Part, Table};
+use crate::site::{Panel, Site, State};
+
+/// Rows are counted in 32 bits, half of which name batches.
+const MOST_ROWS: usize = 1 << 30;
+
+/// A card the roster lists.
+#[derive(Debug, Clone)]
+pub(crate) struct Unit {
+    /// Index of its row.
+    pub row: u32,
+    pub number: u128,
+    /// The number printed on it, or else its own.
+    pub printed: u128,
+    pub boxed: bool,
+    pub bits: Capture,
+}
+
+/// Numbers `first` to `last` of a batch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Range {
+    pub first: u128,
+    pub last: u128,
+}
+
+/// A batch, the cards that the roster lists too taken out.
+#[derive(Debug, Clone)]
+pub(crate) struct Batch {
+    /// Index in the site file, from 0.
+    pub index: usize,
+    pub boxed: bool,
+    pub ranges: Vec<Range>,
+    pub members: Members,
+}
+
+impl Batch {
+    /// How many cards are left in it.
+    pub fn cards(&self) -> u128 {
+        let count = |range: &Range| (range.last - range.first).saturating_add(1);
+        self.ranges.iter().map(count).fold(0, u128::saturating_add)
+    }
+}
+
+/// The cards of one layout.
+#[derive(Debug, Clone)]
+pub(crate) struct Kind<'t> {
+    pub layout: &'t Layout,
+    /// Index in the table.
+    pub index: usize,
+    pub units: Vec<Unit>,
+    pub batches: Vec<Batch>,
+    pub kept: u128,
+    pub boxed: u128,
+    /// Why no slot can ever hold it.
+    pub barred: Option<String>,
+}
+
+impl Kind<'_> {
+    /// How many things have to be looked at to look at all its cards.
+    pub fn weight(&self) -> usize {
+        self.units.len() + self.batches.iter().map(|batch| batch.ranges.len()).sum::<usize>()
+    }
+}
+
+/// Everything there is to plan.
+#[derive(Debug)]
+pub(crate) struct Job<'t> {
+    pub panel: &'t Panel,
+    pub roster: &'t [RosterRow],
+    pub site: &'t Site,
+    /// Layouts with kept or boxed cards, in table order.
+    pub kinds: Vec<Kind<'t>>,
+    /// Kept cards of no layout, by why.
+    pub unfit: BTreeMap<String, u128>,
+    pub unfit_boxed: u128,
+    pub kept: u128,
+    /// Further lines of a card listed twice for one holder, by its row.
+    pub repeats: HashMap<u32, Vec<usize>>,
+}
+
+/// What people are told of a card whose bits break its layout's checks.
+const CHECKS_FAIL: &str = "its checks fail";
+
+impl<'t> Job<'t> {
+    pub fn new(
+        table: &'t Table,
+        site: &'t Site,
+        roster: &'t [RosterRow],
+    ) -> Result<Job<'t>, PlanError> {
+        let panel = &site.panel;
+        check_panel(panel)?;
+        if roster.len() > MOST_ROWS {
+            let kind = PlanErrorKind::TooManyRows { most: MOST_ROWS };
+            return Err(PlanError::new(PlanPlace::Line(roster[MOST_ROWS].line), kind));
+        }
+        let mut kinds: Vec<Kind<'t>> = table
+            .layouts()
+            .iter()
+            .enumerate()
+            .map(|(index, layout)| Kind {
+                layout,
+                index,
+                units: Vec::new(),
+                batches: Vec::new(),
+                kept: 0,
+                boxed: 0,
+                barred: barred(layout, panel),
+            })
+            .collect();
+        let mut job = Job {
+            panel,
+            roster,
+            site,
+            kinds: Vec::new(),
+            unfit: BTreeMap::new(),
+            unfit_boxed: 0,
+            kept: 0,
+            repeats: HashMap::new(),
+        };
+        let mut sites: Vec<Vec<u128>> = vec![Vec::new(); kinds.len()];
+        for (row, roster_row) in roster.iter().enumerate() {
+            job.row(row as u32, roster_row, &mut kinds, &mut sites)?;
+        }
+        for kind in &mut kinds {
+            job.merge_repeats(kind, &mut sites[kind.index]);
+        }
+        add_batches(table, site, &mut kinds, &sites)?;
+        for kind in &mut kinds {
+            let boxed_units = kind.units.iter().filter(|unit| unit.boxed).count();
+            kind.boxed = boxed_units as u128;
+            kind.kept = (kind.units.len() - boxed_units) as u128;
+            for batch in &kind.batches {
+                let count = if batch.boxed { &mut kind.boxed } else { &mut kind.kept };
+                *count = count.saturating_add(batch.cards());
+            }
+            job.kept = job.kept.saturating_add(kind.kept);
+        }
+        kinds.retain(|kind| kind.kept > 0 || kind.boxed > 0);
+        job.kinds = kinds;
+        Ok(job)
+    }
+
+    fn row(
+        &mut self,
+        row: u32,
+        from: &RosterRow,
+        kinds: &mut [Kind<'t>],
+        sites: &mut [Vec<u128>],
+    ) -> Result<(), PlanError> {
+        let boxed = from.state == RowState::Boxed;
+        let mut unfit = |why: &str| match boxed {
+            true => self.unfit_boxed += 1,
+            false => {
+                *self.unfit.entry(why.to_owned()).or_default() += 1;
+                self.kept += 1;
+            }
+        };
+        let fail = |kind| Err(PlanError::new(PlanPlace::Line(from.line), kind));
+        let (layout, site, number, bits) = match &from.card {
+            RosterCard::Unfit { why } => {
+                unfit(why);
+                return Ok(());
+            }
+            RosterCard::Card { layout, site, number, bits } => (*layout, *site, *number, *bits),
+        };
+        let Some(kind) = kinds.get_mut(layout) else {
+            return fail(PlanErrorKind::NoSuchLayout { id: format!("of index {layout}") });
+        };
+        if !kind.layout.admits(&bits) && bits.len() == kind.layout.length() {
+            unfit(CHECKS_FAIL);
+            return Ok(());
+        }
+        let read = (bits.len() == kind.layout.length()).then(|| numbers(kind.layout, &bits));
+        if read.flatten() != Some((site, number)) {
+            let id = kind.layout.id().to_owned();
+            return fail(PlanErrorKind::OtherCard { id, site, number });
+        }
+        let printed = from.printed.as_deref().and_then(printed_number).unwrap_or(number);
+        kind.units.push(Unit { row, number, printed, boxed, bits });
+        sites[layout].push(site);
+        Ok(())
+    }
+
+    /// A card listed twice for one holder is one card.
+    fn merge_repeats(&mut self, kind: &mut Kind<'t>, sites: &mut Vec<u128>) {
+        let mut first: HashMap<(Capture, &str), u32> = HashMap::new();
+        let mut kept = Vec::with_capacity(kind.units.len());
+        for unit in &kind.units {
+            let row = &self.roster[unit.row as usize];
+            let holder = row.holder.as_deref().map_or("", str::trim);
+            let earlier = match holder.is_empty() || unit.boxed {
+                true => unit.row,
+                false => *first.entry((unit.bits, holder)).or_insert(unit.row),
+            };
+            kept.push(earlier == unit.row);
+            if earlier != unit.row {
+                self.repeats.entry(earlier).or_default().push(row.line);
+            }
+        }
+        let mut keep = kept.iter();
+        kind.units.retain(|_| keep.next().copied().unwrap_or(true));
+        let mut keep = kept.iter();
+        sites.retain(|_| keep.next().copied().unwrap_or(true));
+    }
+
+    /// Which of the kinds a card is of.
+    pub fn kind_of(&self, owner: Owner) -> Option<usize> {
+        let index = match owner.which() {
+            Ok(row) => match &self.roster[row as usize].card {
+                RosterCard::Card { layout, .. } => *layout,
+                RosterCard::Unfit { .. } => return None,
+            },
+            Err(batch) => {
+                let id = &self.site.batches[batch].layout;
+                return self.kinds.iter().position(|kind| kind.layout.id() == id);
+            }
+        };
+        self.kinds.binary_search_by_key(&index, |kind| kind.index).ok()
+    }
+
+    /// The lines of a listed card.
+    pub fn lines(&self, row: u32) -> impl Iterator<Item = usize> + '_ {
+        let more = self.repeats.get(&row).map_or(&[][..], Vec::as_slice);
+        std::iter::once(self.roster[row as usize].line).chain(more.iter().copied())
+    }
+}
+
+/// The limits `Site::from_toml` holds panels to, for those built otherwise.
+pub(crate) fn check_panel(panel: &Panel) -> Result<(), PlanError> {
+    let limits = [
+        ("slots", panel.slots, 1, 1000),
+        ("first_bit", panel.first_bit, 0, 1),
+        ("max_length", panel.max_length, 1, 256),
+        ("max_digits", panel.max_digits, 1, 39),
+    ];
+    for (limit, found, from, to) in limits {
+        if !(from..=to).contains(&found) {
+            let kind = PlanErrorKind::Limit { limit, found, from, to };
+            return Err(PlanError::new(PlanPlace::Panel, kind));
+        }
+    }
+    Ok(())
+}
+
+fn barred(layout: &Layout, panel: &Panel) -> Option<String> {
+    if layout.card_span().is_none() {
+        return Some("its layout has no card number".to_owned());
+    }
+    (layout.length() > panel.max_length).then(|| {
+        let (length, most) = (layout.length(), panel.max_length);
+        format!("{length} bits, and the panel reads {most} at most")
+    })
+}
+
+fn add_batches<'t>(
+    table: &'t Table,
+    site: &'t Site,
+    kinds: &mut [Kind<'t>],
+    sites: &[Vec<u128>],
+) -> Result<(), PlanError> {
+    // Kept cards of the roster by layout, site code and number.
+    let mut listed: Vec<(usize, u128, u128)> = Vec::new();
+    let mut issued: Vec<(usize, u128, u128, u128, usize)> = Vec::new();
+    let mut placed = Vec::new();
+    for (index, batch) in site.batches.iter().enumerate() {
+        let fail = |kind| Err(PlanError::batch(index, kind));
+        let Some(at) = table.index_of(&batch.layout) else {
+            return fail(PlanErrorKind::NoSuchLayout {
+                id: batch.layout.chars().take(80).collect(),
+            });
+        };
+        let layout = &table.layouts()[at];
+        let id = layout.id().to_owned();
+        if batch.first > batch.last {
+            let (first, last) = (batch.first, batch.last);
+            return fail(PlanErrorKind::Backwards { first, last });
+        }
+        let code = match (batch.site, layout.largest(Part::Site)) {
+            (None, Some(_)) => return fail(PlanErrorKind::SiteField { id, has: true }),
+            (Some(code), None) if code != 0 => {
+                return fail(PlanErrorKind::SiteField { id, has: false });
+            }
+            (code, _) => code.unwrap_or(0),
+        };
+        let members = Members::new(layout, code, batch.first, batch.last)
+            .map_err(|kind| PlanError::batch(index, kind))?;
+        if batch.state == State::Issued {
+            issued.push((at, code, batch.first, batch.last, index));
+        }
+        placed.push((at, code, members));
+    }
+    issued.sort_unstable();
+    for pair in issued.windows(2) {
+        let [a, b] = pair else { continue };
+        if (a.0, a.1) == (b.0, b.1) && b.2 <= a.3 {
+            let (later, other) = (a.4.max(b.4), a.4.min(b.4) + 1);
+            let kind = PlanErrorKind::IssuedTwice { first: b.2, last: a.3.min(b.3), other };
+            return Err(PlanError::batch(later, kind));
+        }
+    }
+    if !issued.is_empty() {
+        for kind in kinds.iter() {
+            let units = kind.units.iter().zip(&sites[kind.index]).filter(|(unit, _)| !unit.boxed);
+            listed.extend(units.map(|(unit, site)| (kind.index, *site, unit.number)));
+        }
+        listed.sort_unstable();
+        listed.dedup();
+    }
+    for (index, (at, code, members)) in placed.into_iter().enumerate() {
+        let batch = &site.batches[index];
+        let boxed = batch.state == State::Boxed;
+        let whole = Range { first: batch.first, last: batch.last };
+        let ranges = match boxed {
+            true => vec![whole],
+            false => {
+                let from = listed.partition_point(|card| *card < (at, code, batch.first));
+                let to = listed.partition_point(|card| *card <= (at, code, batch.last));
+                without(whole, listed[from..to].iter().map(|card| card.2))
+            }
+        };
+        kinds[at].batches.push(Batch { index, boxed, ranges, members });
+    }
+    Ok(())
+}
+
+/// A range without some of its numbers, which come ascending.
+fn without(whole: Range, numbers: impl Iterator<Item = u128>) -> Vec<Range> {
+    let mut ranges = Vec::new();
+    let mut first = Some(whole.first);
+    for number in numbers {
+        let Some(from) = first else { break };
+        if from < number {
+            ranges.push(Range { first: from, last: number - 1 });
+        }
+        first = number.checked_add(1);
+    }
+    if let Some(first) = first.filter(|first| *first <= whole.last) {
+        ranges.push(Range { first, last: whole.last });
+    }
+    ranges
+}

@@ -1,0 +1,280 @@
+//! A plan as the panel uses it: what a capture opens, the list of people to
+//! enrol, and the blocks of the worksheet.
+
+use super::big::Big;
+use super::error::PlanError;
+use super::job::{Job, Range};
+use super::linear::LISTED_MOST;
+use super::pieces::stretches;
+use super::roster::{RosterCard, RosterRow, RowState, printed_number};
+use super::shape::{CardRun, Run, Shape};
+use super::value::{CardRef, Plan, PlanSlot};
+use crate::bits::Capture;
+use crate::layout::Layout;
+use crate::site::{CardBatch, Identity, Panel, Site};
+
+/// What a capture comes up as in one slot.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Opened {
+    /// The slot, from 1.
+    pub slot: usize,
+    /// The site code read, where the panel knows people by it; 0 where the
+    /// slot reads none.
+    pub site: Option<Big>,
+    /// The number as the panel shows it, zeros in front.
+    pub user_number: String,
+}
+
+/// One line of the enrolment list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Enrolment {
+    /// The roster line, or the batch.
+    pub card: CardRef,
+    /// For batches, the card numbers, ends included.
+    pub numbers: Option<(u128, u128)>,
+    /// Who holds it.
+    pub holder: Option<String>,
+    /// The layout.
+    pub layout: Option<String>,
+    /// What it comes up as; `None` for a lost card, and for a batch whose
+    /// numbers do not go up with its cards. For a range of cards, the first.
+    pub opens: Option<Opened>,
+    /// For a range of cards, the user number of the last.
+    pub last_user_number: Option<String>,
+    /// What is printed on it.
+    pub printed: Option<String>,
+    /// The user number is not the number printed.
+    pub renumbered: bool,
+    /// Kept or boxed.
+    pub state: RowState,
+}
+
+/// A slot's settings in the order they are keyed, as the panel counts.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WorksheetBlock<'p> {
+    /// The slot.
+    pub slot: &'p PlanSlot,
+    /// The even and odd checks to key, where the slot checks parity: whether
+    /// odd, the check bit, and the bits covered, as runs.
+    pub checks: Vec<PanelCheck>,
+    /// The layouts.
+    pub layouts: Vec<&'p Layout>,
+}
+
+/// An even or odd check as the panel counts bits.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PanelCheck {
+    /// True for odd parity.
+    pub odd: bool,
+    /// Place of the check bit.
+    pub bit: usize,
+    /// Places of the bits covered, first and last of each run.
+    pub over: Vec<(usize, usize)>,
+}
+
+/// A slot ready to read captures.
+struct Keyed {
+    slot: usize,
+    shape: Shape,
+    sites: Vec<Big>,
+    layouts: Vec<usize>,
+}
+
+/// A plan's slots, ready to read captures.
+pub struct Reader {
+    slots: Vec<Keyed>,
+    identity: Identity,
+}
+
+impl Reader {
+    /// Every slot that admits a capture, with what it comes up as there.
+    pub fn opens(&self, bits: &Capture) -> Vec<Opened> {
+        let admitting = self.slots.iter().filter(|slot| slot.admits(bits));
+        admitting.map(|slot| slot.opened(bits, self.identity)).collect()
+    }
+}
+
+impl Keyed {
+    fn of(plan: &Plan) -> Vec<Keyed> {
+        let table = &plan.table;
+        let one = |slot: &PlanSlot| {
+            let back = |start: usize| start.saturating_sub(plan.panel.first_bit);
+            let run = Run { start: back(slot.card.start), len: slot.card.length };
+            let card = CardRun::new(run, &plan.panel)?;
+            let layouts: Vec<usize> =
+                slot.layouts.iter().filter_map(|id| table.index_of(id)).collect();
+            let members = layouts.iter().map(|layout| &table.layouts()[*layout]);
+            let panel = Panel { checks_parity: slot.parity, ..plan.panel.clone() };
+            let mut shape = Shape::new(members, card, &panel);
+            shape.site = slot.site.map(|site| Run { start: back(site.start), len: site.length });
+            let mut sites = slot.sites.clone();
+            sites.sort_unstable();
+            Some(Keyed { slot: slot.slot, shape, sites, layouts })
+        };
+        plan.slots.iter().filter_map(one).collect()
+    }
+
+    fn admits(&self, bits: &Capture) -> bool {
+        let site = || self.shape.site_read(bits.wide());
+        self.shape.fits(bits)
+            && (self.sites.is_empty() || self.sites.binary_search(&site()).is_ok())
+    }
+
+    fn opened(&self, bits: &Capture, identity: Identity) -> Opened {
+        let number = self.shape.card.number(bits.wide());
+        Opened {
+            slot: self.slot,
+            site: (identity == Identity::SiteAndNumber).then(|| self.shape.site_read(bits.wide())),
+            user_number: self.text(number),
+        }
+    }
+
+    fn text(&self, number: u128) -> String {
+        format!("{number:0>width$}", width = self.shape.card.digits)
+    }
+}
+
+impl Plan {
+    /// What the panel makes of a capture: every slot that admits it, with
+    /// what it comes up as there.
+    pub fn opens(&self, bits: &Capture) -> Vec<Opened> {
+        self.reader().opens(bits)
+    }
+
+    /// The slots made ready to read many captures.
+    pub fn reader(&self) -> Reader {
+        Reader { slots: Keyed::of(self), identity: self.panel.identity }
+    }
+
+    /// The slots in keying order, each with its checks as the panel counts.
+    pub fn worksheet(&self) -> Vec<WorksheetBlock<'_>> {
+        let place = |offset: usize| offset + self.panel.first_bit;
+        let mut blocks = Vec::with_capacity(self.slots.len());
+        for slot in &self.slots {
+            let layouts: Vec<&Layout> =
+                slot.layouts.iter().filter_map(|id| self.table.layout(id)).collect();
+            let checks = layouts.first().filter(|_| slot.parity).map_or(&[][..], |l| l.checks());
+            let checks = checks.iter().filter_map(|check| match check {
+                crate::layout::Check::Parity { odd, bit, over } => {
+                    let ends = |run: &crate::bits::Run| {
+                        let (a, b) = (run.first.offset(), run.last.offset());
+                        (place(a.min(b)), place(a.max(b)))
+                    };
+                    let over = over.runs().iter().map(ends).collect();
+                    Some(PanelCheck { odd: *odd, bit: place(bit.offset()), over })
+                }
+                _ => None,
+            });
+            let checks = checks.collect();
+            blocks.push(WorksheetBlock { slot, checks, layouts });
+        }
+        blocks
+    }
+
+    /// Everyone to enrol: the roster's rows in their order, then the batches
+    /// as ranges, the cards that the roster lists taken out.
+    ///
+    /// # Errors
+    /// A row or a batch that contradicts the plan's layouts, as
+    /// [`plan`](super::plan) has them.
+    pub fn enrolment(
+        &self,
+        roster: &[RosterRow],
+        batches: &[CardBatch],
+    ) -> Result<Vec<Enrolment>, PlanError> {
+        let slots = Keyed::of(self);
+        let mut list: Vec<Enrolment> = roster.iter().map(|row| self.enrol(&slots, row)).collect();
+        let site = Site { panel: self.panel.clone(), batches: batches.to_vec() };
+        let job = Job::new(&self.table, &site, roster)?;
+        for kind in &job.kinds {
+            let slot = slots.iter().find(|slot| slot.layouts.contains(&kind.index));
+            for batch in &kind.batches {
+                let state = if batch.boxed { RowState::Boxed } else { RowState::Kept };
+                let line = |first, last| Enrolment {
+                    card: CardRef::Batch(super::value::BatchRef { batch: batch.index + 1 }),
+                    numbers: Some((first, last)),
+                    holder: None,
+                    layout: Some(kind.layout.id().to_owned()),
+                    opens: None,
+                    last_user_number: None,
+                    printed: None,
+                    renumbered: false,
+                    state,
+                };
+                let Some(slot) = slot else {
+                    list.extend(batch.ranges.iter().map(|range| line(range.first, range.last)));
+                    continue;
+                };
+                for range in &batch.ranges {
+                    slot.enrol_range(batch, *range, self.panel.identity, &line, &mut list);
+                }
+            }
+        }
+        Ok(list)
+    }
+
+    fn enrol(&self, slots: &[Keyed], row: &RosterRow) -> Enrolment {
+        let mut enrolment = Enrolment {
+            card: CardRef::Line(row.line),
+            numbers: None,
+            holder: row.holder.clone(),
+            layout: None,
+            opens: None,
+            last_user_number: None,
+            printed: row.printed.clone(),
+            renumbered: false,
+            state: row.state,
+        };
+        let RosterCard::Card { layout, number, bits, .. } = &row.card else { return enrolment };
+        enrolment.layout = self.table.layouts().get(*layout).map(|layout| layout.id().to_owned());
+        let home = slots.iter().find(|slot| slot.layouts.contains(layout));
+        if let Some(home) = home.filter(|home| home.shape.fits(bits)) {
+            let printed = row.printed.as_deref().and_then(printed_number).unwrap_or(*number);
+            enrolment.renumbered = home.shape.card.number(bits.wide()) != printed;
+            enrolment.opens = Some(home.opened(bits, self.panel.identity));
+        }
+        enrolment
+    }
+}
+
+impl Keyed {
+    fn enrol_range(
+        &self,
+        batch: &super::job::Batch,
+        range: Range,
+        identity: Identity,
+        line: &dyn Fn(u128, u128) -> Enrolment,
+        list: &mut Vec<Enrolment>,
+    ) {
+        let opened = |number: u128| {
+            let bits = Capture::from_wide(batch.members.word(number), self.shape.length).ok()?;
+            Some(self.opened(&bits, identity))
+        };
+        let put = |first: u128, last: u128, list: &mut Vec<Enrolment>| {
+            let mut enrolment = line(first, last);
+            enrolment.opens = opened(first);
+            let number = enrolment.opens.as_ref().map_or("", |opens| opens.user_number.as_str());
+            enrolment.renumbered = number.parse() != Ok(first);
+            enrolment.last_user_number = opened(last).map(|opened| opened.user_number);
+            list.push(enrolment);
+        };
+        let plain = batch.members.plain(self.shape.card.run);
+        let parts = plain.map(|plain| stretches(range, plain, self.shape.card.cut));
+        match parts {
+            Some(parts) if parts.iter().all(|part| part.card_less.is_some()) => {
+                for part in parts {
+                    let card = |number: u128| number.wrapping_add(part.card_less.unwrap_or(0));
+                    put(card(part.from), card(part.to), list);
+                }
+            }
+            _ if range.last - range.first < LISTED_MOST => {
+                (range.first..=range.last).for_each(|number| put(number, number, list));
+            }
+            _ => {
+                let mut enrolment = line(range.first, range.last);
+                enrolment.renumbered = true;
+                list.push(enrolment);
+            }
+        }
+    }
+}

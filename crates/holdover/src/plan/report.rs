@@ -1,0 +1,360 @@
+//! The best slots as a plan: every conflict with its cards, what is lost, and
+//! the exposure, worked out once more in the order the slots are keyed.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::rc::Rc;
+
+use super::advice::Advice;
+use super::big::Big;
+use super::cells::Regions;
+use super::entries::{Opener, entries};
+use super::error::PlanError;
+use super::exposure::{chance, exposure, patterns};
+use super::job::{Job, Kind};
+use super::parts::{listed, parts};
+use super::roster::RosterCard;
+use super::search::{Found, Score};
+use super::shape::{CardRun, Cut, Run, Shape};
+use super::slots::{Catalogue, OWN_SLOT, Pieces, Slot, Values};
+use super::sweep::{Enrolled, Owner, Single};
+use super::value::{
+    BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, PlanSlot, Risk,
+};
+use crate::bits::Capture;
+use crate::bits::gf2::System;
+use crate::layout::{Layout, Table};
+use crate::site::Panel;
+
+/// The parts of a plan that come of its slots.
+pub(crate) struct Report {
+    pub slots: Vec<PlanSlot>,
+    pub lost: Vec<Lost>,
+    pub conflicts: Vec<Conflict>,
+    pub exposure: Vec<Exposure>,
+    pub risks: Vec<Risk>,
+    pub objective: Objective,
+    pub gap: Option<Objective>,
+}
+
+pub(crate) fn report(
+    catalogue: &mut Catalogue<'_, '_>,
+    found: &mut Found,
+) -> Result<Report, PlanError> {
+    let job = catalogue.job;
+    sort_slots(&mut found.slots);
+    let slots = &found.slots;
+    let (singles, regions, recorded) = gather(catalogue, slots)?;
+    let enrolled = Enrolled::new(&singles, &regions);
+    let conflicts = conflicts(catalogue, slots, &singles, &regions, recorded)?;
+    let mut all = Vec::new();
+    let mut risks = Vec::new();
+    for (ordinal, slot) in slots.iter().enumerate() {
+        let planned = patterns(catalogue, slot, ordinal, &enrolled, true);
+        let open = patterns(catalogue, slot, ordinal, &enrolled, false);
+        all.push(Exposure {
+            slot: ordinal + 1,
+            admitted_patterns: planned.admitted(),
+            opening_patterns: planned.opening,
+            stranger_opens: planned.chance(),
+        });
+        let rank = rank(slot);
+        let by_chance = (-(rank as f64)).exp2();
+        risks.push(Risk {
+            slot: ordinal + 1,
+            stranger: planned.chance(),
+            without_site: open.chance(),
+            any_bits: planned.chance() * by_chance,
+            any_bits_without_parity: planned.chance(),
+            any_bits_without_either: open.chance(),
+            valid_read_bits: slot.shape.length - rank,
+        });
+    }
+    let mut score = found.score;
+    score.exposure = exposure(catalogue, slots, &enrolled);
+    Ok(Report {
+        slots: slots.iter().enumerate().map(|(i, slot)| plan_slot(job, i, slot)).collect(),
+        lost: lost(job, slots),
+        conflicts,
+        exposure: all,
+        risks,
+        objective: objective(&score),
+        gap: found.bound.as_ref().map(objective),
+    })
+}
+
+/// All numbers of a plan's slots, in their order.
+fn gather(
+    catalogue: &mut Catalogue<'_, '_>,
+    slots: &[Slot],
+) -> Result<(Vec<Single>, Regions, Values), PlanError> {
+    let job = catalogue.job;
+    let mut all = Pieces::default();
+    // Where digits are cut, values tell whether the cut made numbers equal.
+    if slots.iter().any(|slot| slot.shape.card.cut != Cut::None) {
+        catalogue.start_recording();
+    }
+    let mut ordinal = 0;
+    for class in slots.chunk_by(|a, b| a.shape.length == b.shape.length) {
+        let length = class[0].shape.length;
+        let stray = |(index, kind): (usize, &Kind<'_>)| {
+            let out = slots.iter().all(|slot| !slot.kinds.contains(&index));
+            (kind.layout.length() == length && out).then_some(index)
+        };
+        let strays: Vec<usize> = job.kinds.iter().enumerate().filter_map(stray).collect();
+        all.append(catalogue.pieces(class, &strays, ordinal)?);
+        ordinal += class.len();
+    }
+    all.singles.sort();
+    let recorded = catalogue.take_recorded();
+    Ok((all.singles, Regions::new(all.spans, all.sets)?, recorded))
+}
+
+/// The conflicts of slots that are keyed already. Where the roster has grown
+/// since, a slot admits the site codes it was keyed with.
+pub(crate) fn conflicts_of(
+    catalogue: &mut Catalogue<'_, '_>,
+    table: &Table,
+    keyed: &[PlanSlot],
+) -> Result<Vec<Conflict>, PlanError> {
+    let job = catalogue.job;
+    let first_bit = job.panel.first_bit;
+    let run = |run: PanelRun| Run { start: run.start.saturating_sub(first_bit), len: run.length };
+    let mut slots = Vec::new();
+    // Slots of one length need not be neighbours in a plan written elsewhere.
+    let mut keyed: Vec<&PlanSlot> = keyed.iter().collect();
+    keyed.sort_by_key(|slot| slot.length);
+    let mut names = Vec::new();
+    for slot in keyed {
+        let own =
+            |(_, kind): &(usize, &Kind<'_>)| slot.layouts.iter().any(|id| id == kind.layout.id());
+        let kinds: Vec<usize> =
+            job.kinds.iter().enumerate().filter(own).map(|(index, _)| index).collect();
+        let Some(card) = CardRun::new(run(slot.card), job.panel) else { continue };
+        let layouts: Vec<&Layout> = slot.layouts.iter().filter_map(|id| table.layout(id)).collect();
+        let panel = Panel { checks_parity: slot.parity, ..job.panel.clone() };
+        let mut shape = Shape::new(layouts.into_iter(), card, &panel);
+        shape.site = slot.site.map(run);
+        let mut sites = slot.sites.clone();
+        sites.sort_unstable();
+        let sites = (!sites.is_empty()).then(|| Rc::new(sites));
+        slots.push(Slot { kinds, shape, sites });
+        names.push(slot.slot);
+    }
+    let (singles, regions, recorded) = gather(catalogue, &slots)?;
+    let mut conflicts = conflicts(catalogue, &slots, &singles, &regions, recorded)?;
+    for slot in conflicts.iter_mut().filter_map(|conflict| conflict.slots.as_mut()).flatten() {
+        *slot = names.get(*slot - 1).copied().unwrap_or(*slot);
+    }
+    Ok(conflicts)
+}
+
+/// By the first layout's place in the table, slots of one length together.
+fn sort_slots(slots: &mut [Slot]) {
+    let mut first: HashMap<usize, usize> = HashMap::new();
+    for slot in slots.iter() {
+        let kind = slot.kinds.first().copied().unwrap_or(0);
+        let least = first.entry(slot.shape.length).or_insert(kind);
+        *least = kind.min(*least);
+    }
+    slots.sort_by_key(|slot| (first[&slot.shape.length], slot.kinds.first().copied()));
+}
+
+/// Independent relations among a slot's checks.
+fn rank(slot: &Slot) -> usize {
+    let mut system = System::new();
+    for check in &slot.shape.checks {
+        system.add(*check);
+    }
+    system.rank()
+}
+
+fn objective(score: &Score) -> Objective {
+    Objective {
+        lost: score.lost,
+        in_conflict: score.in_conflict,
+        renumbered: score.renumbered,
+        boxed_lost: score.boxed_lost,
+        boxed_in_conflict: score.boxed_in_conflict,
+        exposure: chance(score.exposure),
+        slots: score.slots,
+    }
+}
+
+fn plan_slot(job: &Job<'_>, ordinal: usize, slot: &Slot) -> PlanSlot {
+    let run = |run: Run| PanelRun { start: run.start + job.panel.first_bit, length: run.len };
+    let ids = slot.kinds.iter().map(|kind| job.kinds[*kind].layout.id().to_owned());
+    let layouts: Vec<String> = ids.collect();
+    PlanSlot {
+        slot: ordinal + 1,
+        name: layouts.join("+"),
+        layouts,
+        length: slot.shape.length,
+        site: slot.shape.site.map(run),
+        card: run(slot.shape.card.run),
+        digits: slot.shape.card.digits,
+        parity: slot.shape.parity,
+        sites: slot.sites.as_ref().map_or(Vec::new(), |sites| sites.to_vec()),
+    }
+}
+
+fn lost(job: &Job<'_>, slots: &[Slot]) -> Vec<Lost> {
+    let mut lost = Vec::new();
+    for (index, kind) in job.kinds.iter().enumerate() {
+        if kind.kept > 0 && !slots.iter().any(|slot| slot.kinds.contains(&index)) {
+            lost.push(Lost {
+                layout: Some(kind.layout.id().to_owned()),
+                cards: kind.kept,
+                why: kind.barred.clone().unwrap_or_else(|| "no slot left".to_owned()),
+            });
+        }
+    }
+    let unfit = job.unfit.iter();
+    lost.extend(unfit.map(|(why, cards)| Lost { layout: None, cards: *cards, why: why.clone() }));
+    lost
+}
+
+fn conflicts(
+    catalogue: &mut Catalogue<'_, '_>,
+    slots: &[Slot],
+    singles: &[Single],
+    regions: &Regions,
+    recorded: Values,
+) -> Result<Vec<Conflict>, PlanError> {
+    let job = catalogue.job;
+    let doubled = doubled(catalogue, slots)?;
+    let mut found = entries(singles, regions);
+    found.sort_by_key(|entry| (entry.key, entry.from, entry.to));
+    let cut = slots.iter().any(|slot| slot.shape.card.cut != Cut::None);
+    let mut advice = Advice::new(job, slots);
+    let mut out = Vec::with_capacity(found.len());
+    for entry in found {
+        let kind = entry.kind(|opener, key, number| match cut {
+            true => values(catalogue, slots, &recorded, opener, (key, number)),
+            false => vec![Big::from(number)],
+        });
+        let owners: BTreeSet<Owner> = entry.openers.iter().map(|opener| opener.owner).collect();
+        // Those who are known by it first.
+        let known = entry.openers.iter().filter(|opener| !opener.tag.foreign);
+        let home = known.filter_map(|opener| slot_of(job, slots, opener.owner)).next();
+        let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
+        let text = |number: u128| format!("{number:0>digits$}");
+        let user_number = match entry.from == entry.to {
+            true => text(entry.from),
+            false => format!("{}-{}", text(entry.from), text(entry.to)),
+        };
+        let what_to_do = advice.number_conflict(kind, &owners);
+        let (cards, user_number) = (references(job, &owners), Some(user_number));
+        out.push(Conflict { kind, user_number, slots: None, cards, what_to_do });
+    }
+    for (which, owners) in doubled {
+        let numbers: Vec<usize> = which.iter().map(|slot| slot + 1).collect();
+        let what_to_do = advice.two_slots(&numbers, &owners);
+        out.push(Conflict {
+            kind: ConflictKind::TwoSlots,
+            user_number: None,
+            slots: Some(numbers),
+            cards: references(job, &owners),
+            what_to_do,
+        });
+    }
+    Ok(out)
+}
+
+/// Roster lines, then batches.
+fn references(job: &Job<'_>, owners: &BTreeSet<Owner>) -> Vec<CardRef> {
+    let mut cards: Vec<CardRef> = Vec::new();
+    for owner in owners {
+        match owner.which() {
+            Ok(row) => cards.extend(job.lines(row).map(CardRef::Line)),
+            Err(batch) => cards.push(CardRef::Batch(BatchRef { batch: batch + 1 })),
+        }
+    }
+    cards.sort_unstable();
+    cards
+}
+
+/// The slot that holds a card's layout.
+pub(crate) fn slot_of(job: &Job<'_>, slots: &[Slot], owner: Owner) -> Option<usize> {
+    let kind = job.kind_of(owner)?;
+    slots.iter().position(|slot| slot.kinds.contains(&kind))
+}
+
+/// The run values by which a listed card opens an identity.
+fn values(
+    catalogue: &mut Catalogue<'_, '_>,
+    slots: &[Slot],
+    recorded: &Values,
+    opener: &Opener,
+    (key, number): (u32, u128),
+) -> Vec<Big> {
+    let job = catalogue.job;
+    let row = match opener.owner.which() {
+        Ok(row) => row,
+        Err(_) => {
+            let under = |key| recorded.get(&(opener.owner, key, number));
+            let home = || under(OWN_SLOT).filter(|_| !opener.tag.foreign);
+            let values = under(key).or_else(home);
+            return values.map_or(Vec::new(), |values| values.iter().copied().collect());
+        }
+    };
+    let RosterCard::Card { bits, .. } = &job.roster[row as usize].card else { return Vec::new() };
+    let home = slot_of(job, slots, opener.owner);
+    let mut values = Vec::new();
+    for (ordinal, slot) in slots.iter().enumerate() {
+        let word = bits.wide();
+        if (home == Some(ordinal) || slot.admits(bits))
+            && catalogue.key_in(ordinal, slot, word) == key
+            && slot.shape.card.number(word) == number
+        {
+            values.push(slot.shape.card.run.value(word));
+        }
+    }
+    values
+}
+
+/// Cards that two or more slots admit, by which.
+fn doubled(
+    catalogue: &mut Catalogue<'_, '_>,
+    slots: &[Slot],
+) -> Result<BTreeMap<Rc<[usize]>, BTreeSet<Owner>>, PlanError> {
+    let job = catalogue.job;
+    let mut doubled: BTreeMap<Rc<[usize]>, BTreeSet<Owner>> = BTreeMap::new();
+    for (home, slot) in slots.iter().enumerate() {
+        // Slots of other lengths admit none of its cards.
+        let same_length = |other: &(usize, &Slot)| other.1.shape.length == slot.shape.length;
+        let places: Vec<(usize, &Slot)> = slots.iter().enumerate().filter(same_length).collect();
+        if places.len() < 2 {
+            continue;
+        }
+        let class: Vec<Slot> = places.iter().map(|(_, slot)| (*slot).clone()).collect();
+        let own = places.iter().position(|(at, _)| *at == home);
+        for kind in &slot.kinds {
+            let mut put = |owner: Owner, admits: &dyn Fn(usize, &Slot) -> bool| {
+                let admitting = |i: &usize| own == Some(*i) || admits(*i, &class[*i]);
+                let which: Rc<[usize]> =
+                    (0..class.len()).filter(admitting).map(|i| places[i].0).collect();
+                if which.len() > 1 {
+                    doubled.entry(which).or_default().insert(owner);
+                }
+            };
+            for unit in &job.kinds[*kind].units {
+                put(Owner::row(unit.row), &|_, other| other.admits(&unit.bits));
+            }
+            for batch in &job.kinds[*kind].batches {
+                let owner = Owner::batch(batch.index);
+                let Some(parts) = parts(catalogue, &class, own, batch)? else {
+                    for (_, word) in listed(batch, "another slot admits some of its cards only")? {
+                        if let Ok(bits) = Capture::from_wide(word, slot.shape.length) {
+                            put(owner, &|_, other| other.admits(&bits));
+                        }
+                    }
+                    continue;
+                };
+                for part in parts {
+                    put(owner, &|at, _| part.admitted.contains(&at));
+                }
+            }
+        }
+    }
+    Ok(doubled)
+}

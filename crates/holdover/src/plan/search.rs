@@ -1,0 +1,474 @@
+//! The search: lexicographic branch and bound over groupings and card runs.
+//!
+//! Slots are filled one after the other, a length at a time. Every term of the
+//! objective grows as slots are filled in, so what is there already, and the
+//! least that the layouts still out must add, bound whatever can come of it.
+
+use std::cmp::{Ordering, Reverse};
+use std::collections::{BTreeMap, BinaryHeap};
+use std::rc::Rc;
+
+use super::big::Big;
+use super::bounds::{Class, Least};
+use super::cells::Regions;
+use super::error::PlanError;
+use super::exposure::exposure;
+use super::job::Kind;
+use super::parts::{Part, parts};
+use super::slots::{Catalogue, Pieces, Slot};
+use super::sweep::{Counts, Enrolled, count};
+
+/// The objective, in the order it is weighed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub(crate) struct Score {
+    pub lost: u128,
+    pub in_conflict: u128,
+    pub renumbered: u128,
+    pub boxed_lost: u128,
+    pub boxed_in_conflict: u128,
+    /// In units of 2^-256.
+    pub exposure: Big,
+    pub slots: usize,
+}
+
+/// The best plan found.
+pub(crate) struct Found {
+    pub slots: Vec<Slot>,
+    pub score: Score,
+    /// No plan is better than this; `None` where the plan is the best.
+    pub bound: Option<Score>,
+}
+
+/// Up to so many layouts the search is exact, whatever it takes.
+const EXACT_LAYOUTS: usize = 16;
+
+/// Cards weighed, all evaluations together, before a search over more layouts
+/// ends with the best plan so far; and how often each card may be weighed, at
+/// least. Judgement, no source: some seconds.
+const WORK_MOST: u64 = 10_000_000;
+const TIMES_MOST: u64 = 64;
+
+/// What one evaluation costs beside its cards. Judgement, no source.
+const WORK_EACH: u64 = 100;
+
+/// A partial plan.
+#[derive(Clone, Default)]
+struct Partial {
+    /// Lengths before this one are settled.
+    class: usize,
+    /// Kinds of this length still out, ascending.
+    out: Vec<usize>,
+    /// Kinds of this length without a slot.
+    strays: Vec<usize>,
+    slots: Vec<Slot>,
+    /// Slots before this length's.
+    settled: usize,
+    /// Numbers of the settled lengths.
+    pieces: Vec<Rc<Pieces>>,
+    /// Numbers of this length so far.
+    current: Option<Rc<Pieces>>,
+    lost: u128,
+    /// Kept cards of the kinds still out that one of this length's slots
+    /// admits already: wherever they go, two slots will.
+    doubled: BTreeMap<usize, u128>,
+    /// What is there; exposure and slots left out.
+    own: Score,
+    /// Bound on whatever comes of it.
+    bound: Score,
+}
+
+/// What may be done next.
+enum Step {
+    /// A slot for a group, with one of the length's runs.
+    Fill(Vec<usize>, usize),
+    /// No slot for the first kind still out.
+    LeaveOne,
+    /// No slot for this length.
+    LeaveAll,
+}
+
+/// A step, or what came of it, by its bound.
+struct Next {
+    bound: Score,
+    /// Of equal bounds the plainest, as listed.
+    order: usize,
+    step: Result<Partial, Step>,
+}
+
+struct Search<'c, 'j, 't> {
+    catalogue: &'c mut Catalogue<'j, 't>,
+    classes: Vec<Class>,
+    least_lost: u128,
+    /// Lost and boxed lost whatever the plan.
+    fixed: Score,
+    best: Option<(Score, Vec<Slot>)>,
+    exact: bool,
+    work: u64,
+    work_most: u64,
+}
+
+/// The best plan for a job.
+pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanError> {
+    let job = catalogue.job;
+    let mut fixed = Score { boxed_lost: job.unfit_boxed, ..Score::default() };
+    fixed.lost = job.unfit.values().copied().fold(0, u128::saturating_add);
+    let mut by_length: BTreeMap<usize, (Vec<usize>, Vec<usize>)> = BTreeMap::new();
+    for (index, kind) in job.kinds.iter().enumerate() {
+        let (kinds, barred) = by_length.entry(kind.layout.length()).or_default();
+        if kind.barred.is_none() {
+            kinds.push(index);
+            continue;
+        }
+        barred.push(index);
+        fixed.lost = fixed.lost.saturating_add(kind.kept);
+        fixed.boxed_lost = fixed.boxed_lost.saturating_add(kind.boxed);
+    }
+    let mut classes: Vec<Class> = Vec::new();
+    for (kinds, barred) in by_length.into_values().filter(|(kinds, _)| !kinds.is_empty()) {
+        classes.push(Class::new(catalogue, kinds, barred));
+    }
+    // The most cards first: what is deeper is weighed more often.
+    classes.sort_by_key(|class| Reverse((class.kept, class.boxed)));
+    let open: usize = classes.iter().map(|class| class.kinds.len()).sum();
+    let cards: usize = job.kinds.iter().map(Kind::weight).sum();
+    let mut search = Search {
+        catalogue,
+        classes,
+        least_lost: 0,
+        fixed,
+        best: None,
+        exact: open <= EXACT_LAYOUTS,
+        work: 0,
+        work_most: WORK_MOST + TIMES_MOST * cards as u64,
+    };
+    search.least_lost = search.lost_at_least(0, job.panel.slots);
+    let mut root = Partial::default();
+    search.enter(&mut root);
+    root.own.boxed_lost = fixed.boxed_lost;
+    root.bound = search.bound(&root, &root.own, &root.out, 0);
+    let root_bound = root.bound;
+    search.descend(root)?;
+    let stopped = !search.exact && search.work > search.work_most;
+    let (score, slots) = search.best.take().unwrap_or_default();
+    let bound = Some(root_bound).filter(|bound| stopped && *bound < score);
+    Ok(Found { bound, slots, score })
+}
+
+impl Search<'_, '_, '_> {
+    /// The fewest kept cards lost from `class` on with so many slots left.
+    fn lost_at_least(&self, class: usize, slots: usize) -> u128 {
+        // Classes come with the most kept cards first.
+        let rest = self.classes.get(class..).unwrap_or_default();
+        rest.iter().skip(slots).map(|class| class.kept).fold(0, u128::saturating_add)
+    }
+
+    /// Lengths from `class` on that must have a slot, where none may be lost.
+    fn due(&self, class: usize) -> usize {
+        let rest = self.classes.get(class..).unwrap_or_default();
+        let due = rest.iter().filter(|class| class.kept > 0).count();
+        if self.least_lost == 0 { due } else { 0 }
+    }
+
+    fn enter(&self, partial: &mut Partial) {
+        partial.settled = partial.slots.len();
+        let class = self.classes.get(partial.class);
+        partial.out = class.map_or(Vec::new(), |class| class.kinds.clone());
+        partial.strays = class.map_or(Vec::new(), |class| class.barred.clone());
+        partial.current = None;
+        partial.doubled.clear();
+    }
+
+    /// Ends a length: its numbers are settled.
+    fn leave(&self, partial: &mut Partial) {
+        partial.pieces.extend(partial.current.take());
+        partial.class += 1;
+        self.enter(partial);
+    }
+
+    /// What is there, with `out` of this length still to come and `filled`
+    /// more of its slots than `partial` has.
+    fn bound(&mut self, partial: &Partial, own: &Score, out: &[usize], filled: usize) -> Score {
+        let job = self.catalogue.job;
+        let used = partial.slots.len() + filled;
+        let due = self.due(partial.class + 1);
+        let mut score = *own;
+        score.lost = self.fixed.lost.saturating_add(self.least_lost);
+        score.slots = used + due;
+        let mut least = Least::default();
+        // Without a slot for its length a layout adds nothing, so something is
+        // known only of those that must have one.
+        let served = used > partial.settled;
+        let out: Vec<usize> =
+            out.iter().copied().filter(|kind| job.kinds[*kind].kept > 0).collect();
+        if (served || self.least_lost == 0) && !out.is_empty() {
+            let left = job.panel.slots.saturating_sub(used + due);
+            score.slots += 1;
+            if let Some(class) = self.classes.get_mut(partial.class) {
+                least = class.least(&out, left);
+            }
+            let doubled = out.iter().filter_map(|kind| partial.doubled.get(kind).copied());
+            least.in_conflict = least.in_conflict.max(doubled.fold(0, u128::saturating_add));
+        }
+        if self.least_lost == 0 {
+            for class in self.classes.iter_mut().skip(partial.class + 1) {
+                let kinds = class.kinds.clone();
+                least = least.add(class.least(&kinds, job.panel.slots));
+            }
+        }
+        score.in_conflict = score.in_conflict.saturating_add(least.in_conflict);
+        score.renumbered = score.renumbered.saturating_add(least.renumbered);
+        score
+    }
+
+    /// All numbers of a partial plan; of the rest only the sums.
+    fn gather(&self, partial: &Partial) -> Pieces {
+        let all = || partial.pieces.iter().chain(&partial.current);
+        let mut sums = Pieces::default();
+        sums.singles.reserve_exact(all().map(|pieces| pieces.singles.len()).sum());
+        for pieces in all() {
+            sums.singles.extend_from_slice(&pieces.singles);
+            sums.spans.extend_from_slice(&pieces.spans);
+            sums.sets.extend_from_slice(&pieces.sets);
+            sums.renumbered = sums.renumbered.saturating_add(pieces.renumbered);
+            sums.doubled_kept = sums.doubled_kept.saturating_add(pieces.doubled_kept);
+            sums.doubled_boxed = sums.doubled_boxed.saturating_add(pieces.doubled_boxed);
+        }
+        // Stable sorting merges the runs that are sorted already.
+        sums.singles.sort();
+        sums
+    }
+
+    fn counted(&mut self, partial: &Partial) -> Result<(Counts, Pieces, Regions), PlanError> {
+        let mut sums = self.gather(partial);
+        let (spans, sets) = (std::mem::take(&mut sums.spans), std::mem::take(&mut sums.sets));
+        self.work += WORK_EACH + (sums.singles.len() + spans.len() + sets.len()) as u64;
+        let regions = Regions::new(spans, sets)?;
+        Ok((count(&sums.singles, &regions), sums, regions))
+    }
+
+    /// Whether nothing better than the best can come of a bound.
+    fn hopeless(&self, bound: &Score) -> bool {
+        let stopped = !self.exact && self.work > self.work_most;
+        self.best.as_ref().is_some_and(|(best, _)| bound >= best || stopped)
+    }
+
+    fn descend(&mut self, mut partial: Partial) -> Result<(), PlanError> {
+        while partial.out.is_empty() && partial.class < self.classes.len() {
+            self.leave(&mut partial);
+        }
+        if partial.class >= self.classes.len() {
+            return self.complete(&partial);
+        }
+        let mut queue: BinaryHeap<Reverse<Next>> = BinaryHeap::new();
+        for (order, (step, bound)) in self.steps(&partial).into_iter().enumerate() {
+            queue.push(Reverse(Next { bound, order, step: Err(step) }));
+        }
+        let mut refused: Option<(Score, PlanError)> = None;
+        while let Some(Reverse(Next { bound, order, step })) = queue.pop() {
+            if self.hopeless(&bound) {
+                break;
+            }
+            match step {
+                Ok(child) => self.descend(child)?,
+                Err(step) => match self.weigh(&partial, step) {
+                    Ok(child) => {
+                        let bound = child.bound.max(bound);
+                        queue.push(Reverse(Next { bound, order, step: Ok(child) }));
+                    }
+                    Err(error) if refused.as_ref().is_none_or(|(least, _)| bound < *least) => {
+                        refused = Some((bound, error));
+                    }
+                    Err(_) => {}
+                },
+            }
+        }
+        match refused {
+            // What cannot be weighed may still be known to be no better.
+            Some((bound, error)) if !self.hopeless(&bound) => Err(error),
+            _ => Ok(()),
+        }
+    }
+
+    /// Takes a step, and weighs all there is then.
+    fn weigh(&mut self, partial: &Partial, step: Step) -> Result<Partial, PlanError> {
+        let job = self.catalogue.job;
+        let mut child = partial.clone();
+        match step {
+            Step::Fill(group, run) => {
+                let run = self.classes[partial.class].runs[run];
+                child.out.retain(|kind| !group.contains(kind));
+                child.slots.push(self.catalogue.slot(group, run)?);
+            }
+            Step::LeaveOne => {
+                let kind = child.out.remove(0);
+                child.own.boxed_lost = child.own.boxed_lost.saturating_add(job.kinds[kind].boxed);
+                child.strays.push(kind);
+            }
+            Step::LeaveAll => {
+                let class = &self.classes[partial.class];
+                child.lost = child.lost.saturating_add(class.kept);
+                child.own.boxed_lost = child.own.boxed_lost.saturating_add(class.boxed);
+                child.out.clear();
+            }
+        }
+        if child.slots.len() > partial.slots.len() {
+            self.double(&mut child);
+            child.bound = self.bound(&child, &child.own, &child.out, 0);
+            if self.hopeless(&child.bound) {
+                return Ok(child);
+            }
+        }
+        let own = &child.slots[child.settled..];
+        if !own.is_empty() {
+            let pieces = self.catalogue.pieces(own, &child.strays, child.settled)?;
+            child.current = Some(Rc::new(pieces));
+        }
+        let (counts, sums, regions) = self.counted(&child)?;
+        child.own.in_conflict = counts.kept.saturating_add(sums.doubled_kept);
+        child.own.renumbered = sums.renumbered;
+        child.own.boxed_in_conflict = counts.boxed.saturating_add(sums.doubled_boxed);
+        child.bound = self.bound(&child, &child.own, &child.out, 0);
+        if let Some((best, _)) = &self.best
+            && (Score { exposure: best.exposure, slots: best.slots, ..child.bound }) == *best
+        {
+            // Only exposure can tell them apart.
+            let enrolled = Enrolled::new(&sums.singles, &regions);
+            child.bound.exposure = exposure(self.catalogue, &child.slots, &enrolled);
+        }
+        Ok(child)
+    }
+
+    /// Counts what the newest slot admits of the kinds still out.
+    fn double(&mut self, child: &mut Partial) {
+        let job = self.catalogue.job;
+        let Some(slot) = child.slots.last() else { return };
+        for kind in &child.out {
+            let units = job.kinds[*kind].units.iter();
+            let admitted = units.filter(|unit| !unit.boxed && slot.admits(&unit.bits)).count();
+            let mut cards = admitted as u128;
+            for batch in job.kinds[*kind].batches.iter().filter(|batch| !batch.boxed) {
+                // Where that cannot be told nothing is known.
+                let parts = parts(self.catalogue, std::slice::from_ref(slot), None, batch);
+                let parts = parts.ok().flatten().unwrap_or_default();
+                let admitted = parts.iter().filter(|part| !part.admitted.is_empty());
+                cards = admitted.map(Part::cards).fold(cards, u128::saturating_add);
+            }
+            let most = child.doubled.entry(*kind).or_default();
+            *most = cards.max(*most);
+        }
+    }
+
+    fn complete(&mut self, partial: &Partial) -> Result<(), PlanError> {
+        if self.hopeless(&partial.bound) {
+            return Ok(());
+        }
+        let (_, sums, regions) = self.counted(partial)?;
+        let enrolled = Enrolled::new(&sums.singles, &regions);
+        let mut score = partial.own;
+        score.exposure = exposure(self.catalogue, &partial.slots, &enrolled);
+        score.lost = self.fixed.lost.saturating_add(partial.lost);
+        score.slots = partial.slots.len();
+        if self.best.as_ref().is_none_or(|(best, _)| score < *best) {
+            self.best = Some((score, partial.slots.clone()));
+        }
+        Ok(())
+    }
+
+    /// Every next step with its bound: a slot for the first kind still out,
+    /// with any of the others; or none for it.
+    fn steps(&mut self, partial: &Partial) -> Vec<(Step, Score)> {
+        let job = self.catalogue.job;
+        let class = &self.classes[partial.class];
+        let fresh =
+            partial.slots.len() == partial.settled && partial.out.len() == class.kinds.len();
+        let (whole, whole_boxed) = (class.kept, class.boxed);
+        let left = job.panel.slots.saturating_sub(partial.slots.len());
+        let later: Vec<u128> =
+            (0..=left).map(|slots| self.lost_at_least(partial.class + 1, slots)).collect();
+        let least_lost = self.least_lost;
+        let affordable = |lost: u128, slots: usize| lost.saturating_add(later[slots]) <= least_lost;
+        let (first, others) = (partial.out[0], &partial.out[1..]);
+        let mut steps = Vec::new();
+        if left > 0 && affordable(partial.lost, left - 1) {
+            let spare = left > 1 && affordable(partial.lost, left - 2);
+            for group in groups(first, others) {
+                let out: Vec<usize> =
+                    others.iter().copied().filter(|kind| !group.contains(kind)).collect();
+                if !spare && out.iter().any(|kind| job.kinds[*kind].kept > 0) {
+                    continue;
+                }
+                let base = self.bound(partial, &partial.own, &out, 1);
+                let class = &self.classes[partial.class];
+                for run in class.runs_of(&group) {
+                    let cost = class.cost(&group, run);
+                    let mut bound = base;
+                    bound.in_conflict = bound.in_conflict.saturating_add(cost.in_conflict);
+                    bound.renumbered = bound.renumbered.saturating_add(cost.renumbered);
+                    if !self.hopeless(&bound) {
+                        steps.push((Step::Fill(group.clone(), run), bound));
+                    }
+                }
+            }
+        }
+        if fresh && affordable(partial.lost.saturating_add(whole), left) {
+            let mut own = partial.own;
+            own.boxed_lost = own.boxed_lost.saturating_add(whole_boxed);
+            steps.push((Step::LeaveAll, self.bound(partial, &own, &[], 0)));
+        }
+        // A layout of boxed cards alone may be left out.
+        let kind = &job.kinds[first];
+        if kind.kept == 0 {
+            let mut own = partial.own;
+            own.boxed_lost = own.boxed_lost.saturating_add(kind.boxed);
+            steps.push((Step::LeaveOne, self.bound(partial, &own, others, 0)));
+        }
+        steps
+    }
+}
+
+impl Next {
+    /// What is weighed already goes before what is not.
+    fn rank(&self) -> (&Score, bool, usize) {
+        (&self.bound, self.step.is_err(), self.order)
+    }
+}
+
+impl PartialEq for Next {
+    fn eq(&self, other: &Next) -> bool {
+        self.rank() == other.rank()
+    }
+}
+
+impl Eq for Next {}
+
+impl PartialOrd for Next {
+    fn partial_cmp(&self, other: &Next) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl Ord for Next {
+    fn cmp(&self, other: &Next) -> Ordering {
+        self.rank().cmp(&other.rank())
+    }
+}
+
+/// The first kind with every choice of the others; where those are too many,
+/// with none, with one, and with all.
+fn groups(first: usize, others: &[usize]) -> Vec<Vec<usize>> {
+    let with = |others: &mut dyn Iterator<Item = usize>| {
+        let mut group = vec![first];
+        group.extend(others);
+        group
+    };
+    if others.len() < EXACT_LAYOUTS {
+        let chosen = |choice: usize| {
+            let taken = others.iter().enumerate().filter(|(i, _)| choice >> i & 1 == 1);
+            with(&mut taken.map(|(_, kind)| *kind))
+        };
+        return (0..1usize << others.len()).map(chosen).collect();
+    }
+    let mut groups = vec![with(&mut std::iter::empty()), with(&mut others.iter().copied())];
+    groups.extend(others.iter().map(|other| vec![first, *other]));
+    groups
+}

@@ -1,0 +1,502 @@
+//! Slots with their cards in them: what each card gives in its own slot, and
+//! what the other slots of its length make of it.
+
+use std::collections::{BTreeSet, HashMap};
+use std::rc::Rc;
+
+use super::affine::Affine;
+use super::big::Big;
+use super::error::PlanError;
+use super::job::{Batch, Job, Kind};
+use super::linear::Members;
+use super::parts::{CODES_MOST, Given, changed, listed, parts};
+use super::shape::{CardRun, Run, Shape};
+use super::sweep::{Owner, Set, Single, Span, Tag};
+use crate::bits::{Capture, Wide};
+use crate::site::Identity;
+
+/// A slot that may become part of a plan.
+#[derive(Debug, Clone)]
+pub(crate) struct Slot {
+    /// Indices of its layouts among the job's kinds, ascending.
+    pub kinds: Vec<usize>,
+    pub shape: Shape,
+    /// Site codes admitted, ascending; `None` where any is.
+    pub sites: Option<Rc<Vec<Big>>>,
+}
+
+impl Slot {
+    pub fn admits(&self, bits: &Capture) -> bool {
+        self.shape.fits(bits) && self.allows(&self.shape.site_read(bits.wide()))
+    }
+
+    pub fn allows(&self, site: &Big) -> bool {
+        self.sites.as_ref().is_none_or(|sites| sites.binary_search(site).is_ok())
+    }
+}
+
+/// The numbers of one kind's cards in their own slot.
+#[derive(Debug, Default)]
+pub(crate) struct Home {
+    /// Listed cards, in the order of the kind's units.
+    units: Vec<Single>,
+    /// The same sorted by key and number.
+    sorted: Vec<Single>,
+    batches: Vec<Pieces>,
+    pub renumbered: u128,
+}
+
+/// The numbers of the cards of the slots of one length.
+#[derive(Debug, Default, Clone)]
+pub(crate) struct Pieces {
+    pub singles: Vec<Single>,
+    pub spans: Vec<Span>,
+    pub sets: Vec<Set>,
+    pub renumbered: u128,
+    /// Kept cards that two slots admit.
+    pub doubled_kept: u128,
+    /// Boxed cards that two slots admit.
+    pub doubled_boxed: u128,
+}
+
+type HomeKey = (usize, Run, Option<Run>);
+
+/// Numbers kept for reuse before they are dropped and made anew.
+/// Judgement, no source: half a gigabyte.
+const KEPT_SINGLES: usize = 8_000_000;
+
+/// The key of a card's own slot while its place in the plan is not known.
+pub(crate) const OWN_SLOT: u32 = u32::MAX;
+
+/// Slots of a job, with what was worked out for them.
+pub(crate) struct Catalogue<'j, 't> {
+    pub job: &'j Job<'t>,
+    homes: HashMap<HomeKey, Rc<Home>>,
+    kept_singles: usize,
+    reads: HashMap<(usize, Run), Rc<Vec<Big>>>,
+    keys: HashMap<Big, u32>,
+    codes: Vec<Big>,
+    strays: u32,
+    recorded: Option<Values>,
+}
+
+/// The run values behind listed numbers, by what they open.
+pub(crate) type Values = HashMap<(Owner, u32, u128), BTreeSet<Big>>;
+
+impl<'j, 't> Catalogue<'j, 't> {
+    pub fn new(job: &'j Job<'t>) -> Catalogue<'j, 't> {
+        let (keys, codes) = (HashMap::from([(Big::ZERO, 0)]), vec![Big::ZERO]);
+        Catalogue {
+            job,
+            homes: HashMap::new(),
+            kept_singles: 0,
+            reads: HashMap::new(),
+            keys,
+            codes,
+            strays: 0,
+            recorded: None,
+        }
+    }
+
+    /// The site code behind a key, where identities are by site code.
+    pub fn code(&self, key: u32) -> Big {
+        self.codes.get(key as usize).copied().unwrap_or_default()
+    }
+
+    /// The key of a card in the plan's slot `ordinal`, from 0.
+    pub fn key_in(&mut self, ordinal: usize, slot: &Slot, word: Wide) -> u32 {
+        match self.job.panel.identity {
+            Identity::SlotAndNumber => ordinal as u32,
+            _ => self.key(&slot.shape, word),
+        }
+    }
+
+    /// From now on remembers the run values of batch cards that are listed.
+    pub fn start_recording(&mut self) {
+        self.homes.clear();
+        self.recorded = Some(Values::new());
+    }
+
+    pub fn record(&mut self, single: &Single, value: impl FnOnce() -> Big) {
+        if let Some(values) = &mut self.recorded {
+            let key = (single.owner, single.key, single.number);
+            values.entry(key).or_default().insert(value());
+        }
+    }
+
+    pub fn take_recorded(&mut self) -> Values {
+        self.recorded.take().unwrap_or_default()
+    }
+
+    fn key(&mut self, shape: &Shape, word: Wide) -> u32 {
+        match self.job.panel.identity {
+            Identity::SiteAndNumber => self.key_of(shape.site_read(word)),
+            _ => 0,
+        }
+    }
+
+    fn key_of(&mut self, code: Big) -> u32 {
+        let next = self.codes.len() as u32;
+        let key = *self.keys.entry(code).or_insert(next);
+        if key == next {
+            self.codes.push(code);
+        }
+        key
+    }
+
+    /// The slot of a group and a run.
+    pub fn slot(&mut self, kinds: Vec<usize>, card: CardRun) -> Result<Slot, PlanError> {
+        let job = self.job;
+        let layouts = kinds.iter().map(|kind| job.kinds[*kind].layout);
+        let shape = Shape::new(layouts, card, job.panel);
+        let mut sites = None;
+        if let Some(run) = shape.site.filter(|_| job.panel.checks_site) {
+            let mut all = BTreeSet::new();
+            for kind in &kinds {
+                all.extend(self.reads(*kind, run)?.iter().copied());
+            }
+            sites = Some(Rc::new(all.into_iter().collect()));
+        }
+        Ok(Slot { kinds, shape, sites })
+    }
+
+    /// The site codes a run reads of a kind's cards.
+    fn reads(&mut self, kind: usize, run: Run) -> Result<Rc<Vec<Big>>, PlanError> {
+        if let Some(reads) = self.reads.get(&(kind, run)) {
+            return Ok(Rc::clone(reads));
+        }
+        let mut all = BTreeSet::new();
+        all.extend(self.job.kinds[kind].units.iter().map(|unit| run.value(unit.bits.wide())));
+        for batch in &self.job.kinds[kind].batches {
+            match batch.members.agreed_value(run) {
+                Some(value) => {
+                    if !batch.ranges.is_empty() {
+                        all.insert(value);
+                    }
+                }
+                None => all.extend(codes_read(batch, run)?),
+            }
+        }
+        let reads = Rc::new(all.into_iter().collect());
+        self.reads.insert((kind, run), Rc::clone(&reads));
+        Ok(reads)
+    }
+
+    /// The numbers of a kind's cards in a slot of that shape.
+    pub fn home(&mut self, kind: usize, shape: &Shape) -> Result<Rc<Home>, PlanError> {
+        let key = (kind, shape.card.run, shape.site);
+        if let Some(home) = self.homes.get(&key) {
+            return Ok(Rc::clone(home));
+        }
+        let home = Rc::new(self.make_home(kind, shape)?);
+        if self.kept_singles > KEPT_SINGLES {
+            self.homes.clear();
+            self.kept_singles = 0;
+        }
+        self.kept_singles += 2 * home.units.len();
+        self.homes.insert(key, Rc::clone(&home));
+        Ok(home)
+    }
+
+    fn make_home(&mut self, kind: usize, shape: &Shape) -> Result<Home, PlanError> {
+        let job = self.job;
+        let Kind { units, batches, .. } = &job.kinds[kind];
+        let mut home = Home::default();
+        home.units.reserve_exact(units.len());
+        for unit in units {
+            let word = unit.bits.wide();
+            let number = shape.card.number(word);
+            home.renumbered += u128::from(!unit.boxed && number != unit.printed);
+            let tag = Tag { boxed: unit.boxed, ..Tag::default() };
+            let owner = Owner::row(unit.row);
+            home.units.push(Single { key: self.key(shape, word), number, tag, owner, stray: 0 });
+        }
+        home.sorted.clone_from(&home.units);
+        home.sorted.sort_unstable();
+        let slot = Slot { kinds: vec![kind], shape: shape.clone(), sites: None };
+        for batch in batches {
+            let more = if batch.boxed { 0 } else { changed(batch, shape)? };
+            home.renumbered = home.renumbered.saturating_add(more);
+            let mut own = Pieces::default();
+            let tag = Tag { boxed: batch.boxed, ..Tag::default() };
+            let given = Given { slot: &slot, ordinal: OWN_SLOT as usize, tag, known: None };
+            match parts(self, std::slice::from_ref(&slot), Some(0), batch)? {
+                Some(parts) => {
+                    for part in parts {
+                        given.put(self, batch, &part, &mut own)?;
+                    }
+                }
+                None => {
+                    for (_, word) in listed(batch, "its cards cannot be told as ranges")? {
+                        let single = self.home_single(&slot, OWN_SLOT as usize, batch, word);
+                        own.singles.push(single);
+                    }
+                }
+            }
+            own.singles.sort_unstable();
+            home.batches.push(own);
+        }
+        Ok(home)
+    }
+
+    fn home_single(&mut self, slot: &Slot, ordinal: usize, batch: &Batch, word: Wide) -> Single {
+        let tag = Tag { boxed: batch.boxed, ..Tag::default() };
+        let key = self.key_in(ordinal, slot, word);
+        let number = slot.shape.card.number(word);
+        let single = Single { key, number, tag, owner: Owner::batch(batch.index), stray: 0 };
+        self.record(&single, || slot.shape.card.run.value(word));
+        single
+    }
+
+    /// The numbers of all cards of the slots of one length; the first of them
+    /// is the plan's slot `ordinal`, from 0. `strays` are kinds of that length
+    /// without a slot.
+    pub fn pieces(
+        &mut self,
+        slots: &[Slot],
+        strays: &[usize],
+        ordinal: usize,
+    ) -> Result<Pieces, PlanError> {
+        let by_slot = self.job.panel.identity == Identity::SlotAndNumber;
+        let mut pieces = Pieces::default();
+        for (at, slot) in slots.iter().enumerate() {
+            let key = by_slot.then_some((ordinal + at) as u32);
+            for kind in &slot.kinds {
+                let home = self.home(*kind, &slot.shape)?;
+                pieces.renumbered = pieces.renumbered.saturating_add(home.renumbered);
+                if slots.len() == 1 {
+                    pieces.take(&home, key);
+                } else {
+                    self.beside(&mut pieces, slots, at, *kind, &home, ordinal)?;
+                }
+            }
+        }
+        for kind in strays {
+            self.stray(&mut pieces, slots, *kind, ordinal)?;
+        }
+        // Stable sorting merges the runs that are sorted already.
+        pieces.singles.sort();
+        Ok(pieces)
+    }
+
+    /// A kind's numbers where other slots read cards of its length too.
+    fn beside(
+        &mut self,
+        pieces: &mut Pieces,
+        slots: &[Slot],
+        at: usize,
+        kind: usize,
+        home: &Home,
+        ordinal: usize,
+    ) -> Result<(), PlanError> {
+        let job = self.job;
+        let by_slot = job.panel.identity == Identity::SlotAndNumber;
+        let slot_key = |slot: usize, key: u32| if by_slot { (ordinal + slot) as u32 } else { key };
+        for (unit, own) in job.kinds[kind].units.iter().zip(&home.units) {
+            let mut own = *own;
+            own.key = slot_key(at, own.key);
+            self.foreign(pieces, slots, at, &mut own, &unit.bits, ordinal);
+        }
+        for (batch, own) in job.kinds[kind].batches.iter().zip(&home.batches) {
+            let Some(parts) = parts(self, slots, Some(at), batch)? else {
+                for (_, word) in listed(batch, "other slots admit some of its cards only")? {
+                    let mut own = self.home_single(&slots[at], ordinal + at, batch, word);
+                    let Ok(bits) = Capture::from_wide(word, slots[at].shape.length) else {
+                        continue;
+                    };
+                    self.foreign(pieces, slots, at, &mut own, &bits, ordinal);
+                }
+                continue;
+            };
+            if parts.len() == 1 {
+                // All alike: what was worked out for its own slot stands.
+                let doubled = parts.iter().any(|part| !part.admitted.is_empty());
+                let key = by_slot.then_some((ordinal + at) as u32);
+                pieces.take_batch(own, key, doubled);
+            } else {
+                for part in &parts {
+                    let doubled = !part.admitted.is_empty();
+                    let tag = Tag { boxed: batch.boxed, doubled, ..Tag::default() };
+                    let given = Given { slot: &slots[at], ordinal: ordinal + at, tag, known: None };
+                    given.put(self, batch, part, pieces)?;
+                }
+            }
+            for part in parts.iter().filter(|part| !part.admitted.is_empty()) {
+                let count =
+                    if batch.boxed { &mut pieces.doubled_boxed } else { &mut pieces.doubled_kept };
+                *count = count.saturating_add(part.cards());
+                for other in &part.admitted {
+                    let tag =
+                        Tag { boxed: batch.boxed, foreign: true, doubled: true, ..Tag::default() };
+                    let known = Some((&slots[at], ordinal + at));
+                    let (slot, ordinal) = (&slots[*other], ordinal + other);
+                    Given { slot, ordinal, tag, known }.put(self, batch, part, pieces)?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// What the slots make of the cards of a kind that has none.
+    fn stray(
+        &mut self,
+        pieces: &mut Pieces,
+        slots: &[Slot],
+        kind: usize,
+        ordinal: usize,
+    ) -> Result<(), PlanError> {
+        let job = self.job;
+        let tag = |boxed| Tag { boxed, foreign: true, stray: true, ..Tag::default() };
+        for unit in &job.kinds[kind].units {
+            let (owner, tag) = (Owner::row(unit.row), tag(unit.boxed));
+            self.stray_card(pieces, slots, &unit.bits, owner, tag, ordinal);
+        }
+        for batch in &job.kinds[kind].batches {
+            let (owner, tag) = (Owner::batch(batch.index), tag(batch.boxed));
+            let length = job.kinds[kind].layout.length();
+            let one_by_one = |words: Vec<Wide>, this: &mut Self, pieces: &mut Pieces| {
+                for word in words {
+                    if let Ok(bits) = Capture::from_wide(word, length) {
+                        this.stray_card(pieces, slots, &bits, owner, tag, ordinal);
+                    }
+                }
+            };
+            let why = "it has no slot of its own, and several slots admit it";
+            let Some(parts) = parts(self, slots, None, batch)? else {
+                let words = listed(batch, why)?.into_iter().map(|(_, word)| word).collect();
+                one_by_one(words, self, pieces);
+                continue;
+            };
+            for part in &parts {
+                match part.admitted[..] {
+                    [] => {}
+                    [at] => {
+                        let (slot, ordinal) = (&slots[at], ordinal + at);
+                        let given = Given { slot, ordinal, tag, known: None };
+                        let mut own = Pieces::default();
+                        given.put(self, batch, part, &mut own)?;
+                        // Listed one by one, each counts for itself.
+                        for single in &mut own.singles {
+                            self.strays = self.strays.wrapping_add(1).max(1);
+                            single.stray = self.strays;
+                        }
+                        pieces.append(own);
+                    }
+                    _ => {
+                        let numbers = part.numbers(batch, why)?;
+                        let words = numbers.iter().map(|n| batch.members.word(*n)).collect();
+                        one_by_one(words, self, pieces);
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn stray_card(
+        &mut self,
+        pieces: &mut Pieces,
+        slots: &[Slot],
+        bits: &Capture,
+        owner: Owner,
+        tag: Tag,
+        ordinal: usize,
+    ) {
+        // Cards are told apart within one evaluation, far fewer than 2^32.
+        self.strays = self.strays.wrapping_add(1).max(1);
+        for (at, slot) in slots.iter().enumerate().filter(|(_, slot)| slot.admits(bits)) {
+            let key = self.key_in(ordinal + at, slot, bits.wide());
+            let number = slot.shape.card.number(bits.wide());
+            let single = Single { key, number, tag, owner, stray: self.strays };
+            self.record(&single, || slot.shape.card.run.value(bits.wide()));
+            pieces.singles.push(single);
+        }
+    }
+
+    /// One card, and what the other slots give it.
+    fn foreign(
+        &mut self,
+        pieces: &mut Pieces,
+        slots: &[Slot],
+        at: usize,
+        own: &mut Single,
+        bits: &Capture,
+        ordinal: usize,
+    ) {
+        let by_slot = self.job.panel.identity == Identity::SlotAndNumber;
+        for (other, slot) in slots.iter().enumerate() {
+            if other == at || !slot.admits(bits) {
+                continue;
+            }
+            own.tag.doubled = true;
+            let number = slot.shape.card.number(bits.wide());
+            let key = match by_slot {
+                true => (ordinal + other) as u32,
+                false => self.key(&slot.shape, bits.wide()),
+            };
+            // Opening its own identity by another slot, it opens no one else's.
+            if (key, number) != (own.key, own.number) {
+                let tag = Tag { foreign: true, ..own.tag };
+                pieces.singles.push(Single { key, number, tag, ..*own });
+            }
+            if own.owner.which().is_err() {
+                let single = Single { key, number, ..*own };
+                self.record(&single, || slot.shape.card.run.value(bits.wide()));
+            }
+        }
+        if own.tag.doubled {
+            let count =
+                if own.tag.boxed { &mut pieces.doubled_boxed } else { &mut pieces.doubled_kept };
+            *count = count.saturating_add(1);
+        }
+        pieces.singles.push(*own);
+    }
+}
+
+impl Pieces {
+    /// Takes over a kind's numbers as they are.
+    pub fn take(&mut self, home: &Home, key: Option<u32>) {
+        let keyed = |single: &Single| Single { key: key.unwrap_or(single.key), ..*single };
+        self.singles.extend(home.sorted.iter().map(keyed));
+        home.batches.iter().for_each(|batch| self.take_batch(batch, key, false));
+    }
+
+    fn take_batch(&mut self, batch: &Pieces, key: Option<u32>, doubled: bool) {
+        let set = |tag: Tag| Tag { doubled, ..tag };
+        let single = |s: &Single| Single { key: key.unwrap_or(s.key), tag: set(s.tag), ..*s };
+        self.singles.extend(batch.singles.iter().map(single));
+        let span = |s: &Span| Span { key: key.unwrap_or(s.key), tag: set(s.tag), ..*s };
+        self.spans.extend(batch.spans.iter().map(span));
+        let one = |s: &Set| Set { key: key.unwrap_or(s.key), tag: set(s.tag), ..s.clone() };
+        self.sets.extend(batch.sets.iter().map(one));
+    }
+
+    /// Takes over all numbers of others.
+    pub fn append(&mut self, mut other: Pieces) {
+        self.singles.append(&mut other.singles);
+        self.spans.append(&mut other.spans);
+        self.sets.append(&mut other.sets);
+    }
+}
+
+/// The site codes a run reads of a batch whose members differ in it.
+fn codes_read(batch: &Batch, run: Run) -> Result<BTreeSet<Big>, PlanError> {
+    let mut codes = BTreeSet::new();
+    if matches!(batch.members, Members::Linear { .. }) && run.len <= 128 {
+        let blocks = batch.ranges.iter().flat_map(|range| Affine::blocks(*range));
+        let mut few = true;
+        for block in blocks {
+            let (image, _) = batch.members.image(run, &block);
+            few = image.size().saturating_add(codes.len() as u128) <= 2 * CODES_MOST;
+            if !few {
+                break;
+            }
+            codes.extend(image.members().map(Big::from));
+        }
+        if few {
+            return Ok(codes);
+        }
+    }
+    let words = listed(batch, "its cards differ in what the site run reads")?;
+    Ok(words.into_iter().map(|(_, word)| run.value(word)).collect())
+}

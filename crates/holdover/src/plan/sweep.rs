@@ -1,0 +1,350 @@
+//! The sweep over identities: where two or more cards open one that a card is
+//! known by. Ranges are never listed: the work is in the ends of stretches.
+
+use std::collections::{BTreeMap, HashSet};
+
+use super::affine::Affine;
+use super::big::Big;
+use super::cells::{Cell, Regions};
+
+/// Whose number it is, and what else decides whether it counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+pub(crate) struct Tag {
+    /// Boxed, not kept.
+    pub boxed: bool,
+    /// A slot that is not the card's own gives the number.
+    pub foreign: bool,
+    /// Two or more slots admit the card, so it is in a conflict already.
+    pub doubled: bool,
+    /// The card has no slot of its own, and a slot of its length admits it.
+    pub stray: bool,
+    /// Another slot gives the card the number it is known by: it counts for
+    /// nothing, but its run value is told apart.
+    pub echo: bool,
+}
+
+/// One card's number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Single {
+    pub key: u32,
+    pub number: u128,
+    pub tag: Tag,
+    pub owner: Owner,
+    /// Tells cards without a slot of their own apart, since several slots may
+    /// admit one; 0 for others.
+    pub stray: u32,
+}
+
+/// Whose number: a listed card by its row, or a batch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub(crate) struct Owner(u32);
+
+impl Owner {
+    const BATCH: u32 = 1 << 31;
+
+    pub fn row(row: u32) -> Owner {
+        Owner(row)
+    }
+
+    pub fn batch(index: usize) -> Owner {
+        Owner(index as u32 | Self::BATCH)
+    }
+
+    /// The row, or the index of the batch.
+    pub fn which(self) -> Result<u32, usize> {
+        if self.0 & Self::BATCH == 0 { Ok(self.0) } else { Err((self.0 & !Self::BATCH) as usize) }
+    }
+}
+
+/// A stretch of a batch's numbers.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Span {
+    pub key: u32,
+    pub from: u128,
+    pub to: u128,
+    pub each: u128,
+    pub value_less: Option<Big>,
+    pub tag: Tag,
+    pub owner: Owner,
+}
+
+/// Numbers of a batch that are no stretch: an affine set; or a stretch, or part
+/// of one, where such sets lie.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Set {
+    pub key: u32,
+    pub set: Affine,
+    pub each: u128,
+    pub value_less: Option<Big>,
+    pub tag: Tag,
+    pub owner: Owner,
+}
+
+/// What is live at a number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Live {
+    /// Cards known by it, counted to 2 a stretch.
+    pub home: u64,
+    /// Other cards that open it, counted so too.
+    pub foreign: u64,
+    /// Kept cards known by it, counted so too.
+    pub kept_home: u64,
+    /// Kept cards known by it that no second slot admits, and those without a
+    /// slot of their own.
+    pub kept: u128,
+    /// Boxed cards likewise.
+    pub boxed: u128,
+}
+
+impl Live {
+    fn change(&mut self, tag: Tag, each: u128, sign: bool) {
+        if tag.echo {
+            return;
+        }
+        let many = each.min(2) as u64;
+        let count = |at: &mut u64| *at = if sign { *at + many } else { *at - many };
+        match tag.foreign {
+            true => count(&mut self.foreign),
+            false => count(&mut self.home),
+        }
+        if !tag.foreign && !tag.boxed {
+            count(&mut self.kept_home);
+        }
+        // A card is counted where it is known, or where it strays to.
+        if !tag.doubled && (!tag.foreign || tag.stray) {
+            let at = if tag.boxed { &mut self.boxed } else { &mut self.kept };
+            *at = if sign { at.wrapping_add(each) } else { at.wrapping_sub(each) };
+        }
+    }
+
+    pub fn add(&mut self, tag: Tag, each: u128) {
+        self.change(tag, each, true);
+    }
+
+    /// Whether a card is known by it, and another opens it.
+    pub fn conflicts(&self) -> bool {
+        self.home >= 1 && self.home + self.foreign >= 2
+    }
+
+    pub fn join(mut self, other: Live) -> Live {
+        self.home += other.home;
+        self.foreign += other.foreign;
+        self.kept_home += other.kept_home;
+        self.kept = self.kept.saturating_add(other.kept);
+        self.boxed = self.boxed.saturating_add(other.boxed);
+        self
+    }
+}
+
+/// Numbers `from` to `to` with the same live stretches all along.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Segment {
+    pub key: u32,
+    pub from: u128,
+    pub to: u128,
+    pub live: Live,
+}
+
+impl Segment {
+    fn width(&self) -> u128 {
+        (self.to - self.from).saturating_add(1)
+    }
+}
+
+/// Cuts overlapping stretches into segments, ascending by key and number.
+pub(crate) fn segments(spans: &[Span]) -> Vec<Segment> {
+    // The ends of stretches, an end being the number after the last.
+    let mut ends: Vec<(u32, Option<u128>, usize)> = Vec::with_capacity(2 * spans.len());
+    for (i, span) in spans.iter().enumerate() {
+        ends.push((span.key, Some(span.from), i));
+        if let Some(after) = span.to.checked_add(1) {
+            ends.push((span.key, Some(after), i));
+        }
+    }
+    ends.sort_unstable();
+    let mut out = Vec::with_capacity(ends.len());
+    let mut live = Live::default();
+    let mut at = 0;
+    while at < ends.len() {
+        let (key, number, _) = ends[at];
+        while let Some((_, _, i)) = ends.get(at).filter(|end| (end.0, end.1) == (key, number)) {
+            let span = &spans[*i];
+            live.change(span.tag, span.each, number == Some(span.from));
+            at += 1;
+        }
+        let next = ends.get(at).filter(|end| end.0 == key).and_then(|end| end.1);
+        let (Some(from), to) = (number, next.map_or(u128::MAX, |next| next - 1)) else { continue };
+        if live.home > 0 || live.foreign > 0 {
+            out.push(Segment { key, from, to, live });
+        }
+        if next.is_none() {
+            // Stretches that reach the largest number end with their key.
+            live = Live::default();
+        }
+    }
+    out
+}
+
+/// What a sweep counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) struct Counts {
+    /// Kept cards in a number conflict that no second slot admits.
+    pub kept: u128,
+    /// Boxed cards likewise.
+    pub boxed: u128,
+}
+
+impl Counts {
+    fn add(&mut self, live: &Live, width: u128) {
+        self.kept = self.kept.saturating_add(live.kept.saturating_mul(width));
+        self.boxed = self.boxed.saturating_add(live.boxed.saturating_mul(width));
+    }
+}
+
+impl Counts {
+    /// Adds the cards without a slot of their own, each once.
+    fn strays(&mut self, singles: &[Single], regions: &Regions) {
+        let mut seen = HashSet::new();
+        for (group, under) in groups(singles, regions) {
+            if !live_of(group).join(under.live()).conflicts() {
+                continue;
+            }
+            for single in group.iter().filter(|single| single.stray != 0) {
+                if seen.insert(single.stray) {
+                    let count = if single.tag.boxed { &mut self.boxed } else { &mut self.kept };
+                    *count = count.saturating_add(1);
+                }
+            }
+        }
+    }
+}
+
+/// What lies under a number.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Under<'a> {
+    pub segment: Option<&'a Segment>,
+    pub cell: Option<&'a Cell>,
+}
+
+impl Under<'_> {
+    pub fn live(&self) -> Live {
+        let segment = self.segment.map_or(Live::default(), |segment| segment.live);
+        self.cell.map_or(segment, |cell| segment.join(cell.live))
+    }
+}
+
+/// Groups of singles of one key and number, with what lies under them.
+pub(crate) fn groups<'a>(
+    singles: &'a [Single],
+    regions: &'a Regions,
+) -> impl Iterator<Item = (&'a [Single], Under<'a>)> {
+    let segments = &regions.segments[..];
+    let mut at = 0;
+    singles.chunk_by(|a, b| (a.key, a.number) == (b.key, b.number)).map(move |group| {
+        let (key, number) = (group[0].key, group[0].number);
+        while segments.get(at).is_some_and(|s| (s.key, s.to) < (key, number)) {
+            at += 1;
+        }
+        let segment = segments.get(at).filter(|s| s.key == key && s.from <= number);
+        (group, Under { segment, cell: regions.cell(key, number) })
+    })
+}
+
+/// Counts cards in number conflicts. `singles` come sorted by key and number.
+pub(crate) fn count(singles: &[Single], regions: &Regions) -> Counts {
+    let mut counts = Counts::default();
+    for segment in regions.segments.iter().filter(|segment| segment.live.conflicts()) {
+        counts.add(&segment.live, segment.width());
+    }
+    for cell in regions.cells().filter(|cell| cell.live.conflicts()) {
+        counts.add(&cell.live, cell.set.size());
+    }
+    for (group, under) in groups(singles, regions) {
+        let (own, under) = (live_of(group), under.live());
+        if own.join(under).conflicts() {
+            counts.add(&own, 1);
+            // What is in conflict by itself is counted whole above.
+            if !under.conflicts() {
+                counts.add(&under, 1);
+            }
+        }
+    }
+    if singles.iter().any(|single| single.stray != 0) {
+        counts.strays(singles, regions);
+    }
+    counts
+}
+
+pub(crate) fn live_of(group: &[Single]) -> Live {
+    let mut live = Live::default();
+    // Strays listed one by one are counted apart.
+    let tag = |single: &Single| Tag { stray: false, ..single.tag };
+    group.iter().for_each(|single| live.add(tag(single), 1));
+    live
+}
+
+/// The numbers kept cards are known by, a key at a time.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Enrolled {
+    keys: BTreeMap<u32, Numbers>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct Numbers {
+    /// Disjoint, ascending; with how many numbers come before.
+    stretches: Vec<(u128, u128, u128)>,
+    /// Disjoint sets outside the stretches.
+    sets: Vec<Affine>,
+    /// Outside the stretches and the sets, ascending, each once.
+    singles: Vec<u128>,
+}
+
+impl Enrolled {
+    pub fn new(singles: &[Single], regions: &Regions) -> Enrolled {
+        let mut keys: BTreeMap<u32, Numbers> = BTreeMap::new();
+        for segment in regions.segments.iter().filter(|segment| segment.live.kept_home > 0) {
+            let stretches = &mut keys.entry(segment.key).or_default().stretches;
+            let before = stretches.last().map_or(0, |(from, to, before)| {
+                before.saturating_add((to - from).saturating_add(1))
+            });
+            stretches.push((segment.from, segment.to, before));
+        }
+        for (key, cell) in regions.keyed_cells().filter(|(_, cell)| cell.live.kept_home > 0) {
+            keys.entry(key).or_default().sets.push(cell.set.clone());
+        }
+        for (group, under) in groups(singles, regions) {
+            if under.live().kept_home == 0 && live_of(group).kept_home > 0 {
+                keys.entry(group[0].key).or_default().singles.push(group[0].number);
+            }
+        }
+        Enrolled { keys }
+    }
+
+    pub fn keys(&self) -> impl Iterator<Item = u32> + '_ {
+        self.keys.keys().copied()
+    }
+
+    /// How many numbers of a key are below `limit`.
+    pub fn below(&self, key: u32, limit: Big) -> Big {
+        let Some(numbers) = self.keys.get(&key) else { return Big::ZERO };
+        let Some(limit) = limit.small() else {
+            let last = numbers.stretches.last();
+            let all = last.map_or(Big::ZERO, |(from, to, before)| {
+                Big::from(*before).add(Big::from(to - from)).add(Big::ONE)
+            });
+            let sets = numbers.sets.iter().map(|set| Big::from(set.size()));
+            return sets.fold(all, Big::add).add(Big::from(numbers.singles.len() as u128));
+        };
+        let singles = numbers.singles.partition_point(|number| *number < limit) as u128;
+        let at = numbers.stretches.partition_point(|(from, _, _)| *from < limit);
+        let stretches = match at.checked_sub(1).map(|at| numbers.stretches[at]) {
+            None => Big::ZERO,
+            Some((from, to, before)) => {
+                let here = Big::from(to.min(limit - 1) - from).add(Big::ONE);
+                Big::from(before).add(here)
+            }
+        };
+        let sets = numbers.sets.iter().map(|set| Big::from(set.below(limit)));
+        sets.fold(stretches, Big::add).add(Big::from(singles))
+    }
+}

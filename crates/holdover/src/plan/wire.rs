@@ -1,0 +1,184 @@
+//! Plans as JSON: exactly the keys other programs read, and what is read back
+//! is checked.
+
+use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
+
+use super::big::{Big, count};
+use super::exposure::{Patterns, chance};
+use super::job::check_panel;
+use super::shape::digits_needed;
+use super::value::{Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot};
+use crate::layout::{Layout, Table};
+use crate::site::Panel;
+
+#[derive(Serialize)]
+struct Written<'a> {
+    slots: &'a [PlanSlot],
+    panel: &'a Panel,
+    table: &'a [Layout],
+    #[serde(with = "count")]
+    kept: u128,
+    lost: &'a [Lost],
+    conflicts: &'a [Conflict],
+    exposure: &'a [Exposure],
+    objective: &'a Objective,
+    cautions: &'a [String],
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Read {
+    slots: Vec<PlanSlot>,
+    panel: Panel,
+    table: Vec<Layout>,
+    #[serde(with = "count")]
+    kept: u128,
+    lost: Vec<Lost>,
+    conflicts: Vec<Conflict>,
+    exposure: Vec<Exposure>,
+    objective: Objective,
+    cautions: Vec<String>,
+}
+
+impl Serialize for Plan {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let Plan {
+            slots, panel, table, kept, lost, conflicts, exposure, objective, cautions, ..
+        } = self;
+        let table = table.layouts();
+        let kept = *kept;
+        Written { slots, panel, table, kept, lost, conflicts, exposure, objective, cautions }
+            .serialize(serializer)
+    }
+}
+
+impl<'de> Deserialize<'de> for Plan {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Plan, D::Error> {
+        let read = Read::deserialize(deserializer)?;
+        let Read {
+            slots, panel, kept, lost, conflicts, mut exposure, mut objective, cautions, ..
+        } = read;
+        let table = Table::new(read.table).map_err(D::Error::custom)?;
+        check_panel(&panel).map_err(D::Error::custom)?;
+        if slots.len() > panel.slots {
+            let most = panel.slots;
+            return Err(D::Error::custom(format!(
+                "{} slots, and the panel has {most}",
+                slots.len()
+            )));
+        }
+        let mut served = Vec::new();
+        for (i, slot) in slots.iter().enumerate() {
+            let wrong = |what: String| D::Error::custom(format!("slot {}: {what}", i + 1));
+            if slot.slot != i + 1 {
+                return Err(wrong(format!("expected its number, found {}", slot.slot)));
+            }
+            check_slot(slot, &panel, &table).map_err(wrong)?;
+            for id in &slot.layouts {
+                if served.contains(id) {
+                    return Err(wrong(format!("layout {id:?} has a slot already")));
+                }
+                served.push(id.clone());
+            }
+        }
+        for conflict in &conflicts {
+            let two = conflict.kind == ConflictKind::TwoSlots;
+            if two != conflict.slots.is_some() || two == conflict.user_number.is_some() {
+                return Err(D::Error::custom(format!(
+                    "a {} conflict has {}",
+                    conflict.kind,
+                    if two { "slots and no user number" } else { "a user number and no slots" }
+                )));
+            }
+        }
+        restore_shares(&slots, &mut exposure, &mut objective).map_err(D::Error::custom)?;
+        Ok(Plan {
+            slots,
+            panel,
+            table,
+            kept,
+            lost,
+            conflicts,
+            exposure,
+            objective,
+            cautions,
+            risks: Vec::new(),
+            gap: None,
+        })
+    }
+}
+
+/// Shares are what their patterns say, to the last bit, however their text
+/// was rounded.
+fn restore_shares(
+    slots: &[PlanSlot],
+    exposure: &mut [Exposure],
+    objective: &mut Objective,
+) -> Result<(), String> {
+    if exposure.len() != slots.len() {
+        return Err(format!("{} slots and {} exposures", slots.len(), exposure.len()));
+    }
+    let mut sum = Big::ZERO;
+    for (slot, exposure) in slots.iter().zip(exposure) {
+        let admitted_bits = slot.card.length + slot.site.map_or(0, |site| site.length);
+        let patterns = Patterns { admitted_bits, opening: exposure.opening_patterns };
+        if exposure.slot != slot.slot || exposure.admitted_patterns != patterns.admitted() {
+            let (slot, admitted) = (slot.slot, patterns.admitted());
+            return Err(format!(
+                "slot {slot} admits {admitted} patterns, and its exposure differs"
+            ));
+        }
+        if exposure.opening_patterns > exposure.admitted_patterns {
+            return Err(format!("slot {}: more patterns open than are admitted", slot.slot));
+        }
+        exposure.stranger_opens = patterns.chance();
+        sum = sum.add(patterns.share());
+    }
+    objective.exposure = chance(sum);
+    Ok(())
+}
+
+fn check_slot(slot: &PlanSlot, panel: &Panel, table: &Table) -> Result<(), String> {
+    if slot.length > panel.max_length {
+        return Err(format!("{} bits, and the panel reads {}", slot.length, panel.max_length));
+    }
+    if slot.layouts.is_empty() {
+        return Err("no layout".to_owned());
+    }
+    for id in &slot.layouts {
+        match table.layout(id) {
+            None => return Err(format!("layout {id:?} is not in the plan's table")),
+            Some(layout) if layout.length() != slot.length => {
+                return Err(format!(
+                    "{id:?} has {} bits, the slot {}",
+                    layout.length(),
+                    slot.length
+                ));
+            }
+            Some(_) => {}
+        }
+    }
+    let inside = |run: &PanelRun| {
+        let end = run.start.checked_sub(panel.first_bit)?.checked_add(run.length)?;
+        (run.length > 0 && end <= slot.length).then_some(())
+    };
+    for (name, run) in [("card", Some(&slot.card)), ("site", slot.site.as_ref())] {
+        if run.is_some_and(|run| inside(run).is_none()) {
+            return Err(format!("its {name} run leaves the {} bits", slot.length));
+        }
+    }
+    let digits = digits_needed(slot.card.length).min(panel.max_digits);
+    if slot.digits != digits {
+        return Err(format!("expected {digits} digits, found {}", slot.digits));
+    }
+    if slot.parity && !panel.checks_parity {
+        return Err("the panel checks no parity".to_owned());
+    }
+    if slot.site.is_none() && !slot.sites.is_empty() {
+        return Err("site codes to admit, and no site run".to_owned());
+    }
+    if slot.card.length > 128 && slot.digits > 38 {
+        return Err("a run over 128 bits with over 38 digits is no panel's".to_owned());
+    }
+    Ok(())
+}

@@ -1,0 +1,342 @@
+//! Every kept card of a roster through the slots, and every issued batch.
+
+use std::collections::{BTreeSet, HashMap};
+
+use serde::{Serialize, Serializer, ser::SerializeMap};
+
+use super::simulate::{Reading, Simulation};
+use crate::plan::{
+    Big, CardRef, Conflict, Plan, PlanError, RosterCard, RosterRow, RowState, conflicts_of,
+};
+use crate::site::{CardBatch, Identity, State};
+
+/// Other cards that a proof names. Judgement, no source: with more than that,
+/// it is the number that is wrong.
+const NAMED_MOST: usize = 100;
+
+/// What a card comes up as.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Default)]
+pub struct Outcome {
+    /// The slots that admit it, from 1.
+    pub slots: Vec<usize>,
+    /// The site code the panel knows it by, where it does.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub site: Option<Big>,
+    /// The number the panel shows; for a range, of its first and last card.
+    pub user_number: Option<String>,
+    /// Other cards that open the same identity; a hundred lines of the roster
+    /// at most.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<CardRef>,
+    /// Why it is refused, slot by slot.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub refused: Vec<String>,
+}
+
+/// Whether a kept card opens as itself and only as itself.
+///
+/// As JSON `{"line":2,"holds":true,"expected":…,"got":…}`; a batch has
+/// `"batch":1` in place of the line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Proof {
+    /// The roster line or the batch.
+    pub card: CardRef,
+    /// Whether it does.
+    pub holds: bool,
+    /// What it should come up as.
+    pub expected: Outcome,
+    /// What it does come up as.
+    pub got: Outcome,
+}
+
+impl Serialize for Proof {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(4))?;
+        match self.card {
+            CardRef::Line(line) => map.serialize_entry("line", &line)?,
+            CardRef::Batch(batch) => map.serialize_entry("batch", &batch.batch)?,
+        }
+        map.serialize_entry("holds", &self.holds)?;
+        map.serialize_entry("expected", &self.expected)?;
+        map.serialize_entry("got", &self.got)?;
+        map.end()
+    }
+}
+
+/// What a row comes to in the simulation.
+struct Seen<'r> {
+    row: &'r RosterRow,
+    /// The slot made for its layout, from 1.
+    home: Option<usize>,
+    readings: Vec<Reading>,
+    refused: Vec<String>,
+    /// The same for all rows of one card.
+    card: usize,
+}
+
+/// Proves every kept row, in the roster's order, and then every issued batch.
+///
+/// The roster names layouts of the plan's own table. `batches` are those of
+/// the site file; without them the plan's word is taken for conflicts between
+/// a listed card and a batch.
+///
+/// # Errors
+/// A row or a batch that contradicts the plan's layouts, or a batch that
+/// would have to be listed card by card and is too long.
+pub fn prove(
+    plan: &Plan,
+    roster: &[RosterRow],
+    batches: &[CardBatch],
+) -> Result<Vec<Proof>, PlanError> {
+    let simulation = Simulation::new(plan);
+    let seen = simulate(&simulation, plan, roster);
+    let mut openers: HashMap<(&Big, &str), Vec<usize>> = HashMap::new();
+    for (i, one) in seen.iter().enumerate() {
+        for reading in &one.readings {
+            let cards = openers.entry(identity(reading)).or_default();
+            let known = |other: &usize| seen[*other].card == one.card;
+            if cards.len() <= NAMED_MOST && !cards.iter().any(known) {
+                cards.push(i);
+            }
+        }
+    }
+    // Conflicts in which ranges take part, by the lines and batches in them.
+    let worked_out;
+    let conflicts = match batches {
+        [] => plan.conflicts(),
+        _ => {
+            worked_out = conflicts_of(plan, roster, batches)?;
+            &worked_out[..]
+        }
+    };
+    let ranges = Ranges::new(conflicts);
+    let mut proofs = Vec::with_capacity(roster.len());
+    for one in &seen {
+        if one.row.state == RowState::Kept {
+            proofs.push(proof(plan, one, &seen, &openers, &ranges));
+        }
+    }
+    let listed: BTreeSet<(usize, u128, u128)> = match batches {
+        [] => BTreeSet::new(),
+        _ => roster.iter().filter_map(numbers).collect(),
+    };
+    for (index, batch) in batches.iter().enumerate() {
+        if batch.state == State::Issued {
+            // What the roster lists is proved there.
+            let layout = plan.table().index_of(&batch.layout).unwrap_or(usize::MAX);
+            let in_roster =
+                |card: &u128| listed.contains(&(layout, batch.site.unwrap_or(0), *card));
+            let first = (batch.first..=batch.last).find(|card| !in_roster(card));
+            let last = (batch.first..=batch.last).rev().find(|card| !in_roster(card));
+            let ends = first.zip(last);
+            proofs.push(batch_proof(plan, &simulation, (batch, index + 1), ends, &ranges)?);
+        }
+    }
+    Ok(proofs)
+}
+
+/// What the panel knows a person by: two slots may show one number with more
+/// or fewer zeros in front.
+fn identity(reading: &Reading) -> (&Big, &str) {
+    (&reading.key, reading.user_number.trim_start_matches('0'))
+}
+
+/// Layout, site code and number of a kept row.
+fn numbers(row: &RosterRow) -> Option<(usize, u128, u128)> {
+    match &row.card {
+        RosterCard::Card { layout, site, number, .. } if row.state == RowState::Kept => {
+            Some((*layout, *site, *number))
+        }
+        _ => None,
+    }
+}
+
+fn simulate<'r>(
+    simulation: &Simulation<'_>,
+    plan: &Plan,
+    roster: &'r [RosterRow],
+) -> Vec<Seen<'r>> {
+    let mut same: HashMap<(usize, crate::bits::Capture, &str), usize> = HashMap::new();
+    let mut seen = Vec::with_capacity(roster.len());
+    for (i, row) in roster.iter().enumerate() {
+        let mut one = Seen { row, home: None, readings: Vec::new(), refused: Vec::new(), card: i };
+        match &row.card {
+            RosterCard::Unfit { why } => one.refused.push(why.clone()),
+            RosterCard::Card { layout, bits, .. } => {
+                let layout_of = plan.table().layouts().get(*layout);
+                one.home = layout_of.and_then(|layout| simulation.slot_for(layout.id()));
+                if one.home.is_none() {
+                    one.refused.push("no slot was made for its layout".to_owned());
+                }
+                for slot in 1..=plan.slots().len() {
+                    match simulation.read(slot, bits) {
+                        Ok(reading) => one.readings.push(reading),
+                        Err(why) if one.home == Some(slot) => one.refused.push(why),
+                        Err(_) => {}
+                    }
+                }
+                // A card listed twice for one holder is one card.
+                let holder = row.holder.as_deref().map_or("", str::trim);
+                if !holder.is_empty() && row.state == RowState::Kept {
+                    one.card = *same.entry((*layout, *bits, holder)).or_insert(i);
+                }
+            }
+        }
+        seen.push(one);
+    }
+    seen
+}
+
+fn proof(
+    plan: &Plan,
+    one: &Seen<'_>,
+    seen: &[Seen<'_>],
+    openers: &HashMap<(&Big, &str), Vec<usize>>,
+    ranges: &Ranges,
+) -> Proof {
+    let site = |reading: &Reading| {
+        (plan.panel().identity == Identity::SiteAndNumber).then_some(reading.key)
+    };
+    let own = one.readings.iter().find(|reading| Some(reading.slot) == one.home);
+    let mut got = Outcome {
+        slots: one.readings.iter().map(|reading| reading.slot).collect(),
+        refused: one.refused.clone(),
+        ..Outcome::default()
+    };
+    let shown = own.or(one.readings.first());
+    got.site = shown.and_then(site);
+    got.user_number = shown.map(|reading| reading.user_number.clone());
+    let mut also: BTreeSet<CardRef> = BTreeSet::new();
+    if let Some(own) = own {
+        let others = openers.get(&identity(own)).into_iter().flatten();
+        let others = others.map(|i| &seen[*i]).filter(|other| other.card != one.card);
+        also.extend(others.map(|other| CardRef::Line(other.row.line)));
+        also.extend(ranges.batches_with(one.row.line, &own.user_number));
+    }
+    got.also = also.into_iter().collect();
+    let expected = Outcome {
+        slots: one.home.into_iter().collect(),
+        site: own.and_then(site),
+        user_number: own.map(|own| own.user_number.clone()).or_else(|| one.row.printed.clone()),
+        ..Outcome::default()
+    };
+    let holds = own.is_some() && got == expected;
+    Proof { card: CardRef::Line(one.row.line), holds, expected, got }
+}
+
+/// Conflicts by the cards in them.
+struct Ranges {
+    #[allow(clippy::type_complexity, reason = "a conflict taken apart, used here alone")]
+    conflicts: Vec<(Option<(String, String)>, Vec<usize>, Vec<CardRef>)>,
+    lines: HashMap<usize, Vec<usize>>,
+    batches: HashMap<usize, Vec<usize>>,
+}
+
+impl Ranges {
+    fn new(conflicts: &[Conflict]) -> Ranges {
+        let mut ranges =
+            Ranges { conflicts: Vec::new(), lines: HashMap::new(), batches: HashMap::new() };
+        for conflict in conflicts {
+            let batch = |card: &CardRef| matches!(card, CardRef::Batch(_));
+            if !conflict.cards.iter().any(batch) {
+                continue;
+            }
+            let at = ranges.conflicts.len();
+            for card in &conflict.cards {
+                match card {
+                    CardRef::Line(line) => ranges.lines.entry(*line).or_default().push(at),
+                    CardRef::Batch(batch) => {
+                        ranges.batches.entry(batch.batch).or_default().push(at);
+                    }
+                }
+            }
+            let ends = conflict.user_number.as_deref().map(|text| {
+                let (from, to) = text.split_once('-').unwrap_or((text, text));
+                (from.to_owned(), to.to_owned())
+            });
+            let slots = conflict.slots.clone().unwrap_or_default();
+            ranges.conflicts.push((ends, slots, conflict.cards.clone()));
+        }
+        ranges
+    }
+
+    /// Batches that open the number of a listed card.
+    fn batches_with(&self, line: usize, number: &str) -> impl Iterator<Item = CardRef> {
+        let number = order(number);
+        let at = self.lines.get(&line).into_iter().flatten().map(|at| &self.conflicts[*at]);
+        at.filter(move |(ends, _, _)| {
+            ends.as_ref().is_some_and(|(from, to)| order(from) <= number && number <= order(to))
+        })
+        .flat_map(|(_, _, cards)| cards.iter().copied())
+        .filter(|card| matches!(card, CardRef::Batch(_)))
+    }
+}
+
+/// Digits in the order of the numbers they are, leading zeros ignored.
+fn order(digits: &str) -> (usize, String) {
+    let plain = digits.trim_start_matches('0');
+    (plain.len(), plain.to_owned())
+}
+
+/// An issued batch: what the sweep says of it, and its ends bit by bit.
+fn batch_proof(
+    plan: &Plan,
+    simulation: &Simulation<'_>,
+    (batch, number): (&CardBatch, usize),
+    ends: Option<(u128, u128)>,
+    ranges: &Ranges,
+) -> Result<Proof, PlanError> {
+    let home = simulation.slot_for(&batch.layout);
+    let site = batch.site.unwrap_or(0);
+    let mut got = Outcome::default();
+    let mut shown: Vec<Reading> = Vec::new();
+    let mut slots: BTreeSet<usize> = BTreeSet::new();
+    for end in ends.into_iter().flat_map(|(first, last)| [first, last]) {
+        let row = RosterRow::of_numbers(plan.table(), 0, &batch.layout, site, end)
+            .map_err(|error| error.in_batch(number))?;
+        let RosterCard::Card { bits, .. } = &row.card else { continue };
+        for slot in 1..=plan.slots().len() {
+            match simulation.read(slot, bits) {
+                Ok(reading) => {
+                    slots.insert(slot);
+                    shown.extend((home == Some(slot)).then_some(reading));
+                }
+                Err(why) if home == Some(slot) => got.refused.push(format!("card {end}: {why}")),
+                Err(_) => {}
+            }
+        }
+    }
+    if home.is_none() {
+        got.refused.push("no slot was made for its layout".to_owned());
+    }
+    let conflicts = ranges.batches.get(&number).into_iter().flatten();
+    let this = CardRef::Batch(crate::plan::BatchRef { batch: number });
+    let mut also: BTreeSet<CardRef> = BTreeSet::new();
+    let mut within = false;
+    for (ends, doubled, cards) in conflicts.map(|at| &ranges.conflicts[*at]) {
+        slots.extend(doubled);
+        also.extend(cards.iter().filter(|card| **card != this && ends.is_some()));
+        // Numbers that only the batch's own cards share.
+        within |= ends.is_some() && cards.len() == 1;
+    }
+    also.extend(within.then_some(this));
+    if ends.is_none() {
+        slots.extend(home);
+    }
+    got.slots = slots.into_iter().collect();
+    let by_site = plan.panel().identity == Identity::SiteAndNumber;
+    got.site = shown.first().filter(|_| by_site).map(|reading| reading.key);
+    got.user_number = match &shown[..] {
+        [first, last] => Some(format!("{}-{}", first.user_number, last.user_number)),
+        _ => None,
+    };
+    got.also = also.into_iter().collect();
+    let expected = Outcome {
+        slots: home.into_iter().collect(),
+        site: got.site,
+        user_number: got.user_number.clone(),
+        ..Outcome::default()
+    };
+    let holds = home.is_some() && got == expected;
+    Ok(Proof { card: this, holds, expected, got })
+}

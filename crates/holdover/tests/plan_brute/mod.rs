@@ -1,0 +1,439 @@
+//! The planning model written out the slow way: card by card, every grouping,
+//! every card run, every pattern counted. It shares nothing with the planner
+//! but the layouts.
+
+pub mod sites;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use holdover::bits::{Capture, Wide};
+use holdover::layout::{Check, Layout, Table};
+use holdover::plan::{CardRef, ConflictKind, Plan, RosterCard, RosterRow, RowState};
+use holdover::site::{Identity, KeptDigits, Panel, Site, State};
+
+#[derive(Clone, Debug)]
+pub struct Card {
+    pub layout: usize,
+    pub bits: Capture,
+    pub number: u128,
+    pub printed: u128,
+    pub boxed: bool,
+    pub refs: Vec<CardRef>,
+}
+
+/// Every card once, and how many kept and boxed ones fit no layout.
+pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u128; 2]) {
+    let mut cards: Vec<(Card, u128, Option<String>)> = Vec::new();
+    let mut unfit = [0; 2];
+    for row in roster {
+        let RosterCard::Card { layout, site, number, bits } = &row.card else {
+            unfit[usize::from(row.state == RowState::Boxed)] += 1;
+            continue;
+        };
+        let digits = row.printed.as_deref().unwrap_or("");
+        let last = digits.split(|c: char| !c.is_ascii_digit()).rfind(|g| !g.is_empty());
+        let card = Card {
+            layout: *layout,
+            bits: *bits,
+            number: *number,
+            printed: last.map_or(*number, |g| g.parse().unwrap()),
+            boxed: row.state == RowState::Boxed,
+            refs: vec![CardRef::Line(row.line)],
+        };
+        let twin = cards.iter_mut().find(|(other, _, holder)| {
+            (other.layout, other.bits, other.boxed, card.boxed)
+                == (card.layout, card.bits, false, false)
+                && holder.is_some()
+                && *holder == row.holder
+        });
+        match twin {
+            Some((twin, _, _)) => twin.refs.push(CardRef::Line(row.line)),
+            None => cards.push((card, *site, row.holder.clone())),
+        }
+    }
+    let rows: Vec<(usize, u128, u128)> = cards
+        .iter()
+        .filter(|(card, _, _)| !card.boxed)
+        .map(|(card, site, _)| (card.layout, *site, card.number))
+        .collect();
+    let mut cards: Vec<Card> = cards.into_iter().map(|(card, _, _)| card).collect();
+    for (i, batch) in site.batches.iter().enumerate() {
+        let layout = table.index_of(&batch.layout).unwrap();
+        let code = batch.site.unwrap_or(0);
+        for number in batch.first..=batch.last {
+            let boxed = batch.state == State::Boxed;
+            if !boxed && rows.contains(&(layout, code, number)) {
+                continue;
+            }
+            let row = RosterRow::of_numbers(table, 0, &batch.layout, code, number).unwrap();
+            let RosterCard::Card { bits, .. } = row.card else { unreachable!() };
+            let batch = holdover::plan::BatchRef { batch: i + 1 };
+            let refs = vec![CardRef::Batch(batch)];
+            cards.push(Card { layout, bits, number, printed: number, boxed, refs });
+        }
+    }
+    (cards, unfit)
+}
+
+#[derive(Clone, Debug)]
+pub struct Slot {
+    pub group: Vec<usize>,
+    pub length: usize,
+    pub card: (usize, usize),
+    pub site: Option<(usize, usize)>,
+    pub digits: usize,
+    pub checks: Vec<(bool, Wide)>,
+    pub list: Option<BTreeSet<u128>>,
+}
+
+fn digits_of(bits: usize) -> usize {
+    ((1u128 << bits) - 1).to_string().len()
+}
+
+fn hull(mask: Wide) -> (usize, usize) {
+    let offsets: Vec<usize> = mask.offsets().collect();
+    let (first, last) = (offsets[0], *offsets.last().unwrap());
+    (first, last + 1 - first)
+}
+
+fn value(bits: &Capture, (start, len): (usize, usize)) -> u128 {
+    (start..start + len).fold(0, |n, at| n << 1 | u128::from(bits.bits()[at]))
+}
+
+fn parities(layout: &Layout) -> BTreeSet<(bool, [u64; 4])> {
+    let mut all = BTreeSet::new();
+    for check in layout.checks() {
+        if let Check::Parity { odd, bit, over } = check {
+            let mut mask = over.mask();
+            mask.set(bit.offset(), true);
+            all.insert((*odd, mask.0));
+        }
+    }
+    all
+}
+
+impl Slot {
+    pub fn new(
+        table: &Table,
+        panel: &Panel,
+        cards: &[Card],
+        group: &[usize],
+        card: (usize, usize),
+    ) -> Slot {
+        let layouts: Vec<&Layout> = group.iter().map(|l| &table.layouts()[*l]).collect();
+        let hulls: Vec<_> = layouts.iter().map(|l| l.site_span().map(|s| hull(s.mask()))).collect();
+        let apart = |site: (usize, usize)| site.0 + site.1 <= card.0 || card.0 + card.1 <= site.0;
+        let agreed = hulls.iter().all(|h| *h == hulls[0]);
+        let site = hulls[0].filter(|site| agreed && apart(*site));
+        let same = layouts.iter().all(|l| parities(l) == parities(layouts[0]));
+        let checks = match panel.checks_parity && same {
+            true => parities(layouts[0]).into_iter().map(|(odd, mask)| (odd, Wide(mask))).collect(),
+            false => Vec::new(),
+        };
+        let own = cards.iter().filter(|c| group.contains(&c.layout));
+        let list = site
+            .filter(|_| panel.checks_site)
+            .map(|site| own.map(|c| value(&c.bits, site)).collect());
+        let digits = digits_of(card.1).min(panel.max_digits);
+        Slot {
+            group: group.to_vec(),
+            length: layouts[0].length(),
+            card,
+            site,
+            digits,
+            checks,
+            list,
+        }
+    }
+
+    pub fn site_read(&self, bits: &Capture) -> u128 {
+        self.site.map_or(0, |site| value(bits, site))
+    }
+
+    pub fn admits(&self, bits: &Capture) -> bool {
+        bits.len() == self.length
+            && self.checks.iter().all(|(odd, mask)| (bits.wide() & *mask).parity() == *odd)
+            && self.list.as_ref().is_none_or(|list| list.contains(&self.site_read(bits)))
+    }
+
+    pub fn number_of(&self, value: u128, panel: &Panel) -> u128 {
+        let need = digits_of(self.card.1);
+        let text = format!("{value:0>need$}");
+        let kept = match panel.kept_digits {
+            KeptDigits::Low => &text[need - self.digits..],
+            KeptDigits::High => &text[..self.digits],
+        };
+        kept.parse().unwrap()
+    }
+
+    pub fn number(&self, bits: &Capture, panel: &Panel) -> u128 {
+        self.number_of(value(bits, self.card), panel)
+    }
+}
+
+pub fn runs(table: &Table, panel: &Panel, group: &[usize]) -> Vec<(usize, usize)> {
+    let fits = (1..100).rev().find(|q| 1u128 << q <= 10u128.pow(panel.max_digits as u32)).unwrap();
+    let mut runs = BTreeSet::new();
+    for layout in group.iter().map(|l| &table.layouts()[*l]) {
+        let card = layout.card_span().unwrap().mask();
+        let site = layout.site_span().map_or(Wide::ZERO, |s| s.mask());
+        for (start, len) in [hull(card), hull(card | site)] {
+            runs.insert((start, len));
+            if digits_of(len) > panel.max_digits {
+                runs.insert((start + len - fits, fits));
+            }
+        }
+    }
+    runs.into_iter().collect()
+}
+
+type Id = (u128, u128);
+
+fn identity(slots: &[Slot], at: usize, bits: &Capture, panel: &Panel) -> Id {
+    let key = match panel.identity {
+        Identity::Number => 0,
+        Identity::SiteAndNumber => slots[at].site_read(bits),
+        Identity::SlotAndNumber => at as u128,
+    };
+    (key, slots[at].number(bits, panel))
+}
+
+/// What the panel does, card by card.
+pub struct Simulated {
+    pub homes: Vec<Option<usize>>,
+    pub admitting: Vec<Vec<usize>>,
+    /// Known identities with all cards that open them, and by which values.
+    pub known: BTreeMap<Id, (BTreeSet<usize>, BTreeSet<u128>)>,
+    enrolled: BTreeSet<Id>,
+}
+
+pub fn simulate(slots: &[Slot], cards: &[Card], panel: &Panel) -> Simulated {
+    let mut known = BTreeMap::new();
+    let mut enrolled = BTreeSet::new();
+    let mut homes = Vec::new();
+    let mut admitting = Vec::new();
+    for card in cards {
+        let home = slots.iter().position(|slot| slot.group.contains(&card.layout));
+        if let Some(home) = home {
+            let id = identity(slots, home, &card.bits, panel);
+            known.insert(id, (BTreeSet::new(), BTreeSet::new()));
+            if !card.boxed {
+                enrolled.insert(id);
+            }
+        }
+        homes.push(home);
+        admitting
+            .push((0..slots.len()).filter(|s| slots[*s].admits(&card.bits)).collect::<Vec<_>>());
+    }
+    for (i, card) in cards.iter().enumerate() {
+        for slot in &admitting[i] {
+            if let Some(opens) = known.get_mut(&identity(slots, *slot, &card.bits, panel)) {
+                opens.0.insert(i);
+                opens.1.insert(value(&card.bits, slots[*slot].card));
+            }
+        }
+    }
+    Simulated { homes, admitting, known, enrolled }
+}
+
+/// The objective without exposure and slots.
+type Head = [u128; 5];
+
+pub fn head(simulated: &Simulated, slots: &[Slot], cards: &[Card], panel: &Panel) -> Head {
+    let mut in_conflict: BTreeSet<usize> = BTreeSet::new();
+    for (opens, _) in simulated.known.values().filter(|(opens, _)| opens.len() > 1) {
+        in_conflict.extend(opens);
+    }
+    for i in 0..cards.len() {
+        if simulated.homes[i].is_some() && simulated.admitting[i].len() > 1 {
+            in_conflict.insert(i);
+        }
+    }
+    let mut head = [0; 5];
+    for (i, card) in cards.iter().enumerate() {
+        let conflict = u128::from(in_conflict.contains(&i));
+        match (card.boxed, simulated.homes[i]) {
+            (false, None) => head[0] += 1,
+            (true, None) => head[3] += 1,
+            (false, Some(home)) => {
+                head[2] += u128::from(slots[home].number(&card.bits, panel) != card.printed);
+            }
+            (true, Some(_)) => {}
+        }
+        head[if card.boxed { 4 } else { 1 }] += conflict;
+    }
+    head
+}
+
+/// Opening patterns of each slot, every pattern tried.
+pub fn opening(simulated: &Simulated, slots: &[Slot], panel: &Panel) -> Vec<(u128, u128)> {
+    let of_slot = |(at, slot): (usize, &Slot)| {
+        let bits = slot.site.map_or(0, |site| site.1);
+        let mut opening = 0;
+        for site in 0..1u128 << bits {
+            if slot.list.as_ref().is_some_and(|list| !list.contains(&site)) {
+                continue;
+            }
+            for value in 0..1u128 << slot.card.1 {
+                let key = match panel.identity {
+                    Identity::Number => 0,
+                    Identity::SiteAndNumber => site,
+                    Identity::SlotAndNumber => at as u128,
+                };
+                let id = (key, slot.number_of(value, panel));
+                opening += u128::from(simulated.enrolled.contains(&id));
+            }
+        }
+        (1 << (slot.card.1 + bits), opening)
+    };
+    slots.iter().enumerate().map(of_slot).collect()
+}
+
+/// Exposure in units of 2^-64.
+fn share(opening: &[(u128, u128)]) -> u128 {
+    opening.iter().map(|(admitted, opening)| opening * ((1 << 64) / admitted)).sum()
+}
+
+/// The least objective of all groupings and runs, with its exposure in units
+/// of 2^-64, and how many plans were weighed.
+pub fn best(
+    table: &Table,
+    panel: &Panel,
+    cards: &[Card],
+    unfit: [u128; 2],
+) -> ((Head, u128, usize), usize) {
+    let used: BTreeSet<usize> = cards.iter().map(|card| card.layout).collect();
+    let mut groupings: Vec<Vec<Vec<usize>>> = vec![Vec::new()];
+    for layout in used {
+        let this = &table.layouts()[layout];
+        let mut more = groupings.clone();
+        if this.length() <= panel.max_length && this.card_span().is_some() {
+            for grouping in &groupings {
+                for at in 0..grouping.len() {
+                    if table.layouts()[grouping[at][0]].length() == this.length() {
+                        let mut grown = grouping.clone();
+                        grown[at].push(layout);
+                        more.push(grown);
+                    }
+                }
+                if grouping.len() < panel.slots {
+                    let mut grown = grouping.clone();
+                    grown.push(vec![layout]);
+                    more.push(grown);
+                }
+            }
+        }
+        groupings = more;
+    }
+    let lost = |grouping: &Vec<Vec<usize>>| {
+        cards
+            .iter()
+            .filter(|c| !c.boxed && !grouping.iter().flatten().any(|l| *l == c.layout))
+            .count()
+    };
+    let least = groupings.iter().map(lost).min().unwrap();
+    let mut best: Option<(Head, u128, usize)> = None;
+    let mut weighed = 0;
+    for grouping in groupings.iter().filter(|grouping| lost(grouping) == least) {
+        let mut choices: Vec<Vec<Slot>> = vec![Vec::new()];
+        for group in grouping {
+            let slots: Vec<Slot> = runs(table, panel, group)
+                .into_iter()
+                .map(|run| Slot::new(table, panel, cards, group, run))
+                .collect();
+            let grown = choices.iter().flat_map(|choice| {
+                slots.iter().map(|slot| [&choice[..], std::slice::from_ref(slot)].concat())
+            });
+            choices = grown.collect();
+        }
+        for slots in choices {
+            weighed += 1;
+            let simulated = simulate(&slots, cards, panel);
+            let mut head = head(&simulated, &slots, cards, panel);
+            head[0] += unfit[0];
+            head[3] += unfit[1];
+            if best.is_some_and(|(best, _, _)| best < head) {
+                continue;
+            }
+            let score = (head, share(&opening(&simulated, &slots, panel)), slots.len());
+            if best.is_none_or(|best| score < best) {
+                best = Some(score);
+            }
+        }
+    }
+    (best.unwrap(), weighed)
+}
+
+/// The slots of a plan as this model has them.
+pub fn slots_of(table: &Table, panel: &Panel, cards: &[Card], plan: &Plan) -> Vec<Slot> {
+    plan.slots()
+        .iter()
+        .map(|slot| {
+            let group: Vec<usize> =
+                slot.layouts.iter().map(|id| table.index_of(id).unwrap()).collect();
+            let card = (slot.card.start - panel.first_bit, slot.card.length);
+            let same = Slot::new(table, panel, cards, &group, card);
+            // The plan says nothing else than what follows from the model.
+            let site = slot.site.map(|run| (run.start - panel.first_bit, run.length));
+            assert_eq!((same.site, same.digits, same.length), (site, slot.digits, slot.length));
+            let sites: BTreeSet<u128> = slot.sites.iter().map(|s| s.small().unwrap()).collect();
+            assert_eq!(same.list.clone().unwrap_or_default(), sites);
+            same
+        })
+        .collect()
+}
+
+pub type Found = BTreeSet<(u128, ConflictKind, BTreeSet<CardRef>, usize)>;
+
+/// Conflicts as a set; equal ones (of two site codes) are numbered.
+pub fn conflicts(
+    simulated: &Simulated,
+    cards: &[Card],
+) -> (Found, BTreeMap<Vec<usize>, BTreeSet<CardRef>>) {
+    let mut found = BTreeMap::new();
+    for ((_, number), (opens, values)) in &simulated.known {
+        if opens.len() < 2 {
+            continue;
+        }
+        let kind = match (opens.iter().any(|i| cards[*i].boxed), values.len()) {
+            (true, _) => ConflictKind::RangeOverlap,
+            (false, 1) => ConflictKind::SameUserNumber,
+            (false, _) => ConflictKind::DigitsCut,
+        };
+        let refs: BTreeSet<CardRef> = opens.iter().flat_map(|i| cards[*i].refs.clone()).collect();
+        *found.entry((*number, kind, refs)).or_insert(0) += 1;
+    }
+    let mut doubled: BTreeMap<Vec<usize>, BTreeSet<CardRef>> = BTreeMap::new();
+    for (i, card) in cards.iter().enumerate() {
+        if simulated.homes[i].is_some() && simulated.admitting[i].len() > 1 {
+            let slots = simulated.admitting[i].iter().map(|slot| slot + 1).collect();
+            doubled.entry(slots).or_default().extend(&card.refs);
+        }
+    }
+    (numbered(found), doubled)
+}
+
+fn numbered(found: BTreeMap<(u128, ConflictKind, BTreeSet<CardRef>), usize>) -> Found {
+    found.into_iter().map(|((number, kind, refs), times)| (number, kind, refs, times)).collect()
+}
+
+/// A plan's conflicts in the same form, stretches written out.
+pub fn conflicts_of(plan: &Plan) -> (Found, BTreeMap<Vec<usize>, BTreeSet<CardRef>>) {
+    let mut found = BTreeMap::new();
+    let mut doubled = BTreeMap::new();
+    for conflict in plan.conflicts() {
+        let refs: BTreeSet<CardRef> = conflict.cards.iter().copied().collect();
+        assert_eq!(refs.len(), conflict.cards.len());
+        assert!(!conflict.what_to_do.is_empty());
+        if let Some(slots) = &conflict.slots {
+            assert!(doubled.insert(slots.clone(), refs).is_none());
+            continue;
+        }
+        let text = conflict.user_number.as_ref().unwrap();
+        let (first, last) = text.split_once('-').unwrap_or((text, text));
+        for number in first.parse::<u128>().unwrap()..=last.parse().unwrap() {
+            *found.entry((number, conflict.kind, refs.clone())).or_insert(0) += 1;
+        }
+    }
+    (numbered(found), doubled)
+}

@@ -1,0 +1,170 @@
+//! Random small sites, from a seed.
+
+use fastrand::Rng;
+use holdover::bits::{Position, Span};
+use holdover::layout::{Check, Field, Layout, LayoutSpec, Role, Table};
+use holdover::plan::{RosterCard, RosterRow, RowState};
+use holdover::site::{CardBatch, Identity, KeptDigits, Panel, Site, State};
+
+/// Lengths are few so that layouts often share one.
+const LENGTHS: [usize; 4] = [9, 11, 12, 13];
+
+fn layout(rng: &mut Rng, id: usize, length: usize) -> Layout {
+    let checked = rng.u8(0..4);
+    // Offsets from 0; a parity bit at either end where there are any.
+    let (low, high) = if checked == 0 { (0, length) } else { (1, length - 1) };
+    let room = high - low;
+    let mut sites = if rng.u8(0..5) == 0 { 0 } else { rng.usize(1..=3) };
+    let card_bits = rng.usize(3..=(room - sites).min(7));
+    let gap = room - sites - card_bits;
+    let mut bits: Vec<usize> = (low..high).collect();
+    // Spare bits in front, in the middle, or behind.
+    for _ in 0..gap {
+        let at = match rng.u8(0..3) {
+            0 => 0,
+            1 => sites.min(bits.len() - 1),
+            _ => bits.len() - 1,
+        };
+        bits.remove(at);
+    }
+    let (mut site, mut card) = (bits[..sites].to_vec(), bits[sites..].to_vec());
+    match rng.u8(0..8) {
+        0 => {
+            // Card before site.
+            card = bits[..card_bits].to_vec();
+            site = bits[card_bits..].to_vec();
+        }
+        1 => card.reverse(),
+        2 => {
+            let by = rng.usize(1..card.len());
+            card.rotate_left(by);
+        }
+        3 if sites > 0 => {
+            // A piece of the card in front of the site code.
+            let mut all = bits.clone();
+            all.rotate_left(1);
+            site = all[..sites].to_vec();
+            card = all[sites..].to_vec();
+        }
+        4 if sites > 1 => site.reverse(),
+        _ => {}
+    }
+    sites = site.len();
+    let span = |offsets: &[usize]| Span::from_offsets(offsets.iter().copied()).unwrap();
+    let mut fields = Vec::new();
+    if sites > 0 {
+        fields.push(Field::binary(Role::Site, span(&site)));
+    }
+    fields.push(Field::binary(Role::Card, span(&card)));
+    let middle = length / 2;
+    let at = |offset: usize| Position::new(offset + 1).unwrap();
+    let parity = |odd, bit, from: usize, to: usize| Check::Parity {
+        odd,
+        bit: at(bit),
+        over: Span::run(from, to - from).unwrap(),
+    };
+    let mut checks = match checked {
+        0 => Vec::new(),
+        1 | 2 => vec![parity(false, 0, 1, middle), parity(true, length - 1, middle, length - 1)],
+        _ => vec![parity(true, 0, 1, length - 1)],
+    };
+    // A check bit inside what a wide run reads.
+    let spare = (low..high).find(|bit| !site.contains(bit) && !card.contains(bit));
+    if let Some(bit) = spare.filter(|_| rng.u8(0..4) == 0) {
+        checks.insert(0, Check::Parity { odd: rng.bool(), bit: at(bit), over: span(&card) });
+    }
+    Layout::new(LayoutSpec {
+        id: format!("l{id}"),
+        title: "invented".into(),
+        length,
+        basis: "invented for tests".into(),
+        weight: 1.0,
+        fields,
+        checks,
+    })
+    .unwrap()
+}
+
+/// A site with up to so many layouts, its batches of up to a dozen cards.
+pub fn site(seed: u64, most_layouts: usize) -> (Table, Site, Vec<RosterRow>) {
+    site_with(seed, most_layouts, 12)
+}
+
+/// A site whose batches have up to so many cards.
+pub fn site_with(
+    seed: u64,
+    most_layouts: usize,
+    most_cards: u128,
+) -> (Table, Site, Vec<RosterRow>) {
+    let mut rng = Rng::with_seed(seed);
+    let lengths = &LENGTHS[..rng.usize(1..=LENGTHS.len())];
+    let count = rng.usize(1..=most_layouts);
+    let layouts: Vec<Layout> = (0..count)
+        .map(|id| {
+            let length = lengths[rng.usize(..lengths.len())];
+            layout(&mut rng, id, length)
+        })
+        .collect();
+    let table = Table::new(layouts).unwrap();
+    let identities = [Identity::Number, Identity::SiteAndNumber, Identity::SlotAndNumber];
+    let panel = Panel {
+        slots: rng.usize(1..=4),
+        first_bit: rng.usize(0..=1),
+        identity: identities[rng.usize(..3)],
+        max_length: if rng.u8(0..6) == 0 { 11 } else { 256 },
+        max_digits: if rng.bool() { rng.usize(1..=3) } else { rng.usize(1..=10) },
+        kept_digits: if rng.bool() { KeptDigits::Low } else { KeptDigits::High },
+        checks_parity: rng.u8(0..4) > 0,
+        checks_site: rng.u8(0..4) > 0,
+    };
+    let mut batches: Vec<CardBatch> = Vec::new();
+    for _ in 0..rng.usize(0..=3) {
+        let layout = &table.layouts()[rng.usize(..count)];
+        let most = (1u128 << layout.card_span().unwrap().len()) - 1;
+        let code = layout.site_span().map(|s| rng.u128(..(1 << s.len().min(2))));
+        let first = rng.u128(0..=most);
+        let last = (first + rng.u128(0..most_cards)).min(most);
+        let state = if rng.bool() { State::Issued } else { State::Boxed };
+        let id = layout.id().to_owned();
+        let clash = |other: &CardBatch| {
+            (other.layout == id && other.site == code)
+                && (other.state, state) == (State::Issued, State::Issued)
+                && other.first <= last
+                && first <= other.last
+        };
+        if !batches.iter().any(clash) {
+            batches.push(CardBatch { layout: id, site: code, first, last, state });
+        }
+    }
+    let mut roster: Vec<RosterRow> = Vec::new();
+    let boxed_one_in = rng.u8(2..8);
+    // Some layouts may hold boxed cards only.
+    let boxed_only = rng.usize(0..2 * count);
+    for i in 0..rng.usize(0..=22) {
+        if i > 0 && rng.u8(0..12) == 0 {
+            let mut twice = roster[rng.usize(..roster.len())].clone();
+            twice.line = i + 2;
+            roster.push(twice);
+            continue;
+        }
+        let at = rng.usize(..count);
+        let layout = &table.layouts()[at];
+        let number = rng.u128(..1 << layout.card_span().unwrap().len());
+        let code = layout.site_span().map_or(0, |s| rng.u128(..1 << s.len().min(2)));
+        let mut row = RosterRow::of_numbers(&table, i + 2, layout.id(), code, number).unwrap();
+        if at == boxed_only || rng.u8(0..boxed_one_in) == 0 {
+            row.state = RowState::Boxed;
+        }
+        row.printed = match rng.u8(0..4) {
+            0 => Some(format!("{code}-{number:05}")),
+            1 => Some(format!("no. {}", rng.u128(0..100))),
+            _ => None,
+        };
+        row.holder = (rng.u8(0..3) > 0).then(|| format!("holder {}", rng.u8(0..6)));
+        if rng.u8(0..40) == 0 {
+            row.card = RosterCard::Unfit { why: "fits no layout".into() };
+        }
+        roster.push(row);
+    }
+    (table, Site { panel, batches }, roster)
+}

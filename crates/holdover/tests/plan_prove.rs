@@ -1,0 +1,172 @@
+//! Plans as JSON, and proofs: what is planned is what the panel does.
+
+#[allow(dead_code, reason = "each test uses a part of it")]
+mod plan_brute;
+
+use std::collections::BTreeSet;
+
+use holdover::plan::{CardRef, Plan, RosterCard, RowState, plan};
+use holdover::prove::prove;
+use plan_brute::sites;
+
+#[test]
+fn json_reads_back_equal() {
+    for seed in 0..1500 {
+        let (table, site, roster) = sites::site(seed, 5);
+        let plan = plan(&table, &site, &roster).unwrap();
+        let text = serde_json::to_string(&plan).unwrap();
+        let back: Plan = serde_json::from_str(&text).unwrap_or_else(|e| panic!("{seed}: {e}"));
+        assert_eq!(serde_json::to_string(&back).unwrap(), text, "seed {seed}");
+        assert_eq!(back.slots(), plan.slots());
+        assert_eq!(back.table(), plan.table());
+        assert!(back.changes_since(&plan, &roster).is_empty());
+    }
+}
+
+#[test]
+fn keys_are_the_ones_other_programs_read() {
+    let (table, site, roster) = sites::site(26, 5);
+    let plan = plan(&table, &site, &roster).unwrap();
+    let value = serde_json::to_value(&plan).unwrap();
+    let keys = |value: &serde_json::Value| -> BTreeSet<String> {
+        value.as_object().unwrap().keys().cloned().collect()
+    };
+    let set = |names: &str| names.split(' ').map(str::to_owned).collect::<BTreeSet<_>>();
+    let all = "slots panel table kept lost conflicts exposure objective cautions";
+    assert_eq!(keys(&value), set(all));
+    let text = serde_json::to_string(&plan).unwrap();
+    let places: Vec<usize> =
+        all.split(' ').map(|key| text.find(&format!("\"{key}\":")).unwrap()).collect();
+    assert!(places[0] < places[1] && places.last() == places.iter().max());
+    let slot = "slot name layouts length site card digits parity sites";
+    assert_eq!(keys(&value["slots"][0]), set(slot));
+    assert_eq!(keys(&value["slots"][0]["card"]), set("start length"));
+    let exposure = "slot admitted_patterns opening_patterns stranger_opens";
+    assert_eq!(keys(&value["exposure"][0]), set(exposure));
+    let objective = "lost in_conflict renumbered boxed_lost boxed_in_conflict exposure slots";
+    assert_eq!(keys(&value["objective"]), set(objective));
+}
+
+#[test]
+fn plans_that_contradict_themselves_are_refused() {
+    let (table, site, roster) = sites::site(26, 5);
+    let plan = plan(&table, &site, &roster).unwrap();
+    let value = serde_json::to_value(&plan).unwrap();
+    let refused = |change: &dyn Fn(&mut serde_json::Value), why: &str| {
+        let mut changed = value.clone();
+        change(&mut changed);
+        let error = serde_json::from_value::<Plan>(changed).unwrap_err().to_string();
+        assert!(error.contains(why), "{error}");
+    };
+    refused(&|v| v["more"] = 1.into(), "unknown field");
+    refused(&|v| v["slots"][0]["more"] = 1.into(), "unknown field");
+    refused(&|v| v["slots"][0]["slot"] = 7.into(), "expected its number");
+    refused(&|v| v["slots"][0]["layouts"][0] = "other".into(), "not in the plan's table");
+    refused(&|v| v["slots"][0]["digits"] = 30.into(), "digits");
+    refused(&|v| v["slots"][0]["card"]["start"] = 250.into(), "leaves the");
+    refused(&|v| v["slots"][0]["card"]["start"] = u64::MAX.into(), "leaves the");
+    refused(&|v| v["panel"]["slots"] = 0.into(), "impossible");
+    refused(&|v| v["exposure"][0]["admitted_patterns"] = 3.into(), "admits");
+    refused(&|v| v["exposure"][0]["opening_patterns"] = "99999999999".into(), "more patterns");
+    refused(&|v| v["kept"] = (-1).into(), "");
+    refused(&|v| v["table"] = serde_json::json!([]), "not in the plan's table");
+    refused(
+        &|v| {
+            v["conflicts"] = serde_json::json!([
+                {"kind": "two-slots", "user_number": "1", "cards": [2], "what_to_do": "x"}
+            ]);
+        },
+        "two-slots",
+    );
+}
+
+/// A kept card in no conflict and not lost holds; all others do not.
+fn agree(seed: u64, with_batches: bool) -> usize {
+    let (table, site, roster) = sites::site(seed, 5);
+    let plan = plan(&table, &site, &roster).unwrap();
+    let batches = if with_batches { &site.batches[..] } else { &[] };
+    let proofs = prove(&plan, &roster, batches).unwrap();
+    let mut wrong: BTreeSet<CardRef> = BTreeSet::new();
+    for conflict in plan.conflicts() {
+        wrong.extend(&conflict.cards);
+    }
+    let planned = |id: &str| plan.slots().iter().any(|slot| slot.layouts.iter().any(|l| l == id));
+    let mut rows = roster.iter().filter(|row| row.state == RowState::Kept);
+    for proof in &proofs {
+        let lost = match proof.card {
+            CardRef::Line(line) => {
+                let row = rows.next().unwrap();
+                assert_eq!(row.line, line);
+                match &row.card {
+                    RosterCard::Card { layout, .. } => !planned(table.layouts()[*layout].id()),
+                    RosterCard::Unfit { .. } => true,
+                }
+            }
+            CardRef::Batch(batch) => {
+                let batch = &site.batches[batch.batch - 1];
+                // Where every card of a batch is listed, the rows speak for it.
+                !planned(&batch.layout)
+            }
+        };
+        let fine = !lost && !wrong.contains(&proof.card);
+        assert_eq!(proof.holds, fine, "seed {seed}: {proof:#?}\n{:#?}", plan.conflicts());
+        if proof.holds {
+            assert_eq!(proof.expected, proof.got);
+        }
+        let text = serde_json::to_string(proof).unwrap();
+        assert!(text.starts_with("{\"line\":") || text.starts_with("{\"batch\":"), "{text}");
+    }
+    assert!(rows.next().is_none());
+    proofs.iter().filter(|proof| !proof.holds).count()
+}
+
+#[test]
+fn plan_and_proof_never_disagree() {
+    let failing: usize = (0..2500).map(|seed| agree(seed, seed % 2 == 0)).sum();
+    assert!(failing > 1000, "{failing}");
+}
+
+#[test]
+fn opens_is_what_the_simulation_reads() {
+    for seed in 0..800 {
+        let (table, site, roster) = sites::site(seed, 5);
+        let plan = plan(&table, &site, &roster).unwrap();
+        let (cards, _) = plan_brute::cards(&table, &site, &roster);
+        let slots = plan_brute::slots_of(&table, &site.panel, &cards, &plan);
+        for card in &cards {
+            let opened = plan.opens(&card.bits);
+            let slow: Vec<(usize, u128)> = slots
+                .iter()
+                .enumerate()
+                .filter(|(_, slot)| slot.admits(&card.bits))
+                .map(|(i, slot)| (i + 1, slot.number(&card.bits, &site.panel)))
+                .collect();
+            let fast: Vec<(usize, u128)> =
+                opened.iter().map(|o| (o.slot, o.user_number.parse().unwrap())).collect();
+            assert_eq!(fast, slow, "seed {seed}");
+            for (opened, (slot, _)) in opened.iter().zip(&slow) {
+                assert_eq!(opened.user_number.len(), plan.slots()[slot - 1].digits);
+            }
+        }
+    }
+}
+
+#[test]
+fn the_enrolment_list_is_every_card() {
+    for seed in 0..800 {
+        let (table, site, roster) = sites::site(seed, 5);
+        let plan = plan(&table, &site, &roster).unwrap();
+        let list = plan.enrolment(&roster, &site.batches).unwrap();
+        let renumbered: u128 = list
+            .iter()
+            .filter(|line| line.renumbered && line.state == RowState::Kept)
+            .filter(|line| line.opens.is_some())
+            .map(|line| line.numbers.map_or(1, |(first, last)| last - first + 1))
+            .sum();
+        let repeats = plan.cautions().iter().filter(|c| c.contains("for one holder")).count();
+        if repeats == 0 {
+            assert_eq!(renumbered, plan.objective().renumbered, "seed {seed}");
+        }
+        assert_eq!(list.iter().filter(|line| line.numbers.is_none()).count(), roster.len());
+    }
+}

@@ -1,0 +1,180 @@
+//! `holdover plan` and `holdover prove`, from the site file to the proof.
+
+use serde_json::Value;
+use tempfile::tempdir;
+
+use crate::holdover::{file, root, run};
+
+const DEMO: [&str; 8] = [
+    "--site",
+    "fixtures/mill/mill.toml",
+    "--roster",
+    "fixtures/mill/roster.csv",
+    "--table",
+    "built-in",
+    "--table",
+    "fixtures/mill/found.toml",
+];
+
+fn demo(more: &[&str]) -> crate::holdover::Run {
+    run(["plan"].iter().chain(&DEMO).chain(more))
+}
+
+#[test]
+fn the_demo_is_planned_and_proved() {
+    let dir = tempdir().unwrap();
+    let at = |name: &str| dir.path().join(name).to_str().unwrap().to_owned();
+    let outputs = [at("plan.json"), at("sheet.txt"), at("list.csv"), at("day.txt")];
+    let made = demo(&[
+        "-o",
+        &outputs[0],
+        "--worksheet",
+        &outputs[1],
+        "--enrolment",
+        &outputs[2],
+        "--cutover",
+        &outputs[3],
+    ]);
+    // One card is listed for two people: the demo's conflict.
+    assert_eq!(made.code, 1, "{}", made.stderr);
+    for part in ["same-user-number", "line 5, line 6", "reissue", "caution", "static numbers"] {
+        assert!(made.stdout.contains(part), "{part}\n{}", made.stdout);
+    }
+    let sheet = std::fs::read_to_string(&outputs[1]).unwrap();
+    assert_eq!(sheet.matches("signed ____").count(), sheet.matches("\nSLOT ").count());
+    assert!(sheet.contains("counted from 0"), "{sheet}");
+    let day = std::fs::read_to_string(&outputs[3]).unwrap();
+    for part in ["SAVE FROM THE OLD PANEL", "HOW TO GO BACK", "licensed people"] {
+        assert!(day.contains(part), "{part}");
+    }
+    let list = std::fs::read_to_string(&outputs[2]).unwrap();
+    assert!(list.contains("line 8,G. Spinner,200335,"), "{list}");
+    let proof = run([
+        "prove",
+        "--plan",
+        &outputs[0],
+        "--roster",
+        "fixtures/mill/roster.csv",
+        "--format",
+        "json",
+    ]);
+    assert_eq!(proof.code, 1);
+    let failed: Vec<u64> = proof
+        .json()
+        .iter()
+        .filter(|row| row["holds"] == false)
+        .map(|row| row["line"].as_u64().unwrap())
+        .collect();
+    assert_eq!(failed, [5, 6]);
+    // Nothing changed against itself.
+    let again = demo(&["--against", &outputs[0]]);
+    assert!(again.stdout.contains("nothing changed"), "{}", again.stdout);
+}
+
+#[test]
+fn json_has_the_shape_the_design_fixes() {
+    let made = demo(&["--format", "json"]);
+    let plan: Value = serde_json::from_str(&made.stdout).unwrap();
+    let keys: Vec<&String> = plan.as_object().unwrap().keys().collect();
+    assert_eq!(
+        keys,
+        [
+            "slots",
+            "panel",
+            "table",
+            "kept",
+            "lost",
+            "conflicts",
+            "exposure",
+            "objective",
+            "cautions",
+        ]
+    );
+    let keys: Vec<&String> = plan["slots"][0].as_object().unwrap().keys().collect();
+    assert_eq!(
+        keys,
+        ["slot", "name", "layouts", "length", "site", "card", "digits", "parity", "sites",]
+    );
+    let keys: Vec<&String> = plan["objective"].as_object().unwrap().keys().collect();
+    assert_eq!(
+        keys,
+        [
+            "lost",
+            "in_conflict",
+            "renumbered",
+            "boxed_lost",
+            "boxed_in_conflict",
+            "exposure",
+            "slots",
+        ]
+    );
+    assert_eq!(plan["objective"]["in_conflict"], 2);
+    assert_eq!(plan["conflicts"][0]["cards"].to_string(), "[5,6]");
+}
+
+#[test]
+fn copies_that_leave_the_office_name_nobody() {
+    let copy = demo(&["--format", "csv", "--mask", "--pseudonyms"]);
+    for secret in ["Spinner", "Weaver", "200335", "04017", "C4 7A"] {
+        assert!(!copy.stdout.contains(secret), "{secret}\n{}", copy.stdout);
+    }
+    assert!(copy.stdout.contains("person 1"));
+}
+
+#[test]
+fn a_bad_row_leaves_nothing_written() {
+    let dir = tempdir().unwrap();
+    let out = dir.path().join("plan.json");
+    let text = "layout,site,card\nstd26,65,4017\nstd26,65,70000\nstd62,65,1\nstd26,65,x\n";
+    let roster = file(&dir, "roster.csv", text);
+    let made = run([
+        "plan",
+        "--site",
+        "fixtures/mill/mill.toml",
+        "--roster",
+        roster.to_str().unwrap(),
+        "--table",
+        "built-in",
+        "--table",
+        "fixtures/mill/found.toml",
+        "-o",
+        out.to_str().unwrap(),
+    ]);
+    assert_eq!(made.code, 2);
+    for part in
+        ["roster.csv:3:", "65535", "roster.csv:4:", "did you mean \"std26\"", "roster.csv:5:"]
+    {
+        assert!(made.stderr.contains(part), "{part}\n{}", made.stderr);
+    }
+    assert!(!out.exists());
+}
+
+#[test]
+fn cases_are_recorded_and_hold_until_the_table_changes() {
+    let dir = tempdir().unwrap();
+    let made = run(["compose", "std26", "site=65", "card=4000-4019", "--format", "csv"]);
+    let captures = file(&dir, "captures.csv", &made.stdout);
+    let cases = dir.path().join("cases.csv");
+    let (captures, cases) = (captures.to_str().unwrap(), cases.to_str().unwrap());
+    let recorded = run(["prove", "--cases", captures, "--record", cases]);
+    assert_eq!(recorded.code, 0, "{}{}", recorded.stdout, recorded.stderr);
+    assert_eq!(run(["prove", "--cases", cases]).code, 0);
+    let table = include_str!("../crates/holdover/src/layout/builtin.toml");
+    let moved = file(&dir, "moved.toml", table.replacen("span = \"10-25\"", "span = \"11-25\"", 1));
+    let changed = run(["prove", "--cases", cases, "--table", moved.to_str().unwrap()]);
+    assert_eq!(changed.code, 0, "cards below 32768 read the same");
+    let wrong = file(
+        &dir,
+        "wrong.csv",
+        "bits,layout,site,card\n10100000100010000111000011,std26,65,4322\n",
+    );
+    let shown = run(["prove", "--cases", wrong.to_str().unwrap()]);
+    assert_eq!(shown.code, 1);
+    assert!(shown.stdout.contains("card 4322") && shown.stdout.contains("card 4321"));
+}
+
+#[test]
+fn the_roster_of_the_demo_is_invented_and_says_so() {
+    let about = std::fs::read_to_string(root().join("fixtures/README.md")).unwrap();
+    assert!(about.contains("invented"));
+}
