@@ -1,8 +1,10 @@
 //! Decoding: what a capture says under each layout and each reading of it.
 
+mod columns;
 mod reading;
 pub mod serial;
 
+pub use columns::{Bits, Decoder, Pick, View};
 pub use reading::{Reading, Word};
 
 use crate::bits::Capture;

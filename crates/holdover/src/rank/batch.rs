@@ -1,12 +1,15 @@
 //! A batch: the distinct captures of a site, and every guess at each.
 
 use std::collections::{HashMap, HashSet};
+use std::sync::OnceLock;
 
+use super::class;
+use super::distinct::{Distinct, KEPT_MOST};
 use super::evidence::{RuleBits, RuleWorth};
 use super::known::{Doubt, Known, Owned};
 use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2, SLIP_SEEN_LOG2};
 use crate::bits::{Capture, Span};
-use crate::decode::{Decode, Reading, Word};
+use crate::decode::{Decode, Decoder, Reading, Word};
 use crate::layout::{Layout, Rule, Table};
 use crate::site::Site;
 
@@ -63,16 +66,8 @@ pub(super) struct Guess {
 impl Guess {
     /// Index of the wiring it belongs to, in `Reading::WIRING`.
     pub(super) fn wiring(&self) -> usize {
-        Reading::WIRING.iter().position(|w| *w == self.reading).unwrap_or(0)
+        class::wiring(self.reading)
     }
-}
-
-/// A distinct capture of one reader.
-#[derive(Debug)]
-pub(super) struct Item {
-    pub capture: Capture,
-    pub reader: u32,
-    pub known: Known,
 }
 
 /// The distinct captures seen, each by the reader it came from. A capture
@@ -99,9 +94,13 @@ pub struct Batch<'t> {
     /// Readers of whose two lines it was guessed which is which.
     pub(super) guessed: HashSet<String>,
     reader_index: HashMap<String, u32>,
-    pub(super) items: Vec<Item>,
-    pub(super) index: HashMap<(u32, Capture), u32>,
+    pub(super) distinct: Distinct,
+    /// What is known of captures, where anything is.
+    pub(super) known: HashMap<(u32, Capture), Known>,
     pub(super) has_site: bool,
+    /// The layouts, and their decoders by length, made when first asked for.
+    table: &'t Table,
+    decoders: Vec<OnceLock<Decoder<'t>>>,
 }
 
 impl<'t> Batch<'t> {
@@ -138,46 +137,55 @@ impl<'t> Batch<'t> {
             readers: Vec::new(),
             guessed: HashSet::new(),
             reader_index: HashMap::new(),
-            items: Vec::new(),
-            index: HashMap::new(),
+            distinct: Distinct::new(),
+            known: HashMap::new(),
+            table,
+            decoders: (0..=Capture::MAX_BITS).map(|_| OnceLock::new()).collect(),
             has_site: site.is_some_and(|site| !site.batches.is_empty()),
         }
     }
 
     /// Adds a capture to the batch; order does not matter.
     pub fn see(&mut self, sighting: &Sighting) {
-        let reader = match self.reader_index.get(&sighting.reader) {
-            Some(reader) => *reader,
-            None => {
-                let reader = self.readers.len() as u32;
-                self.readers.push(sighting.reader.clone());
-                self.reader_index.insert(sighting.reader.clone(), reader);
-                reader
-            }
-        };
-        let item = self.items.len() as u32;
-        let slot = *self.index.entry((reader, sighting.capture)).or_insert(item);
-        if slot == item {
-            let known = sighting.known.clone();
-            self.items.push(Item { capture: sighting.capture, reader, known });
+        let reader = self.reader_or_new(&sighting.reader);
+        let capture = sighting.capture;
+        let words = capture.wide().0;
+        self.distinct.see(reader, capture.len(), &words[..capture.len().div_ceil(64)]);
+        if sighting.known.is_empty() || self.known.len() >= KEPT_MOST {
             return;
         }
         // Of two notes on one capture, the same one counts in whatever order they came.
-        let known = &mut self.items[slot as usize].known;
-        if !sighting.known.is_empty() && (known.is_empty() || sighting.known < *known) {
+        let known = self.known.entry((reader, capture)).or_default();
+        if known.is_empty() || sighting.known < *known {
             *known = sighting.known.clone();
         }
     }
 
-    /// The items in an order that does not depend on how they came, so that
-    /// sums over them come out the same to the last bit.
-    pub(super) fn order(&self) -> Vec<u32> {
-        let mut order: Vec<u32> = (0..self.items.len() as u32).collect();
-        order.sort_unstable_by_key(|i| {
-            let item = &self.items[*i as usize];
-            (&self.readers[item.reader as usize], item.capture.len(), item.capture.wide())
-        });
-        order
+    /// Adds captures of one reader and one length of up to 64 bits, nothing
+    /// else known of them: the first bit the highest, zeros behind.
+    ///
+    /// # Panics
+    /// Where `length` is not 1 to 64.
+    pub fn see_column(&mut self, reader: &str, length: usize, captures: &[u64]) {
+        assert!((1..=64).contains(&length), "captures of 1 to 64 bits, not {length}");
+        let reader = self.reader_or_new(reader);
+        captures.iter().for_each(|bits| self.distinct.see(reader, length, &[*bits]));
+    }
+
+    fn reader_or_new(&mut self, name: &str) -> u32 {
+        if let Some(reader) = self.reader_index.get(name) {
+            return *reader;
+        }
+        let reader = self.readers.len() as u32;
+        self.readers.push(name.to_owned());
+        self.reader_index.insert(name.to_owned(), reader);
+        self.distinct.add_reader(name);
+        reader
+    }
+
+    /// The decoder of a length, all readings in order.
+    pub(super) fn decoder(&self, length: usize) -> &Decoder<'t> {
+        self.decoders[length].get_or_init(|| Decoder::new(self.table, length, &Reading::ALL))
     }
 
     /// Which of a reader's two lines is which was guessed: that they are
@@ -186,26 +194,31 @@ impl<'t> Batch<'t> {
         self.guessed.insert(reader.to_owned());
     }
 
-    /// How many distinct captures, each reader's counted for itself.
-    pub fn distinct(&self) -> usize {
-        self.items.len()
+    /// How many distinct captures were seen, each reader's counted for itself:
+    /// exact up to [`Batch::EXACT`], an estimate beyond (its standard error is
+    /// a few thousandths).
+    pub fn distinct(&self) -> u64 {
+        (self.distinct.count() as u64) << self.distinct.halvings()
     }
+
+    /// Distinct captures up to which all are weighed; of more, a fair sample is.
+    pub const EXACT: usize = KEPT_MOST;
 
     /// Index of a reader.
     pub(super) fn reader(&self, name: &str) -> Option<u32> {
         self.reader_index.get(name).copied()
     }
 
-    /// Every layout under every reading of a capture.
-    pub(super) fn guesses(&self, capture: &Capture, known: &Known) -> Vec<Guess> {
+    /// Every layout under every reading of a capture whose wiring is not ruled out.
+    pub(super) fn guesses(&self, capture: &Capture, known: &Known, live: [bool; 4]) -> Vec<Guess> {
         let mut guesses = Vec::new();
-        for reading in Reading::ALL {
+        for reading in Reading::ALL.into_iter().filter(|r| live[class::wiring(*r)]) {
             let slip = slip_of(reading, capture, &known.doubt);
             for word in reading.words(capture) {
                 self.guess(&mut guesses, reading, word, slip, None, known);
             }
         }
-        for (word, at) in mended(capture, &known.doubt) {
+        for (word, at) in mended(capture, &known.doubt).into_iter().filter(|_| live[0]) {
             self.guess(&mut guesses, Reading::AsCaptured, word, SLIP_SEEN_LOG2, Some(at), known);
         }
         guesses

@@ -1,14 +1,15 @@
 //! Fitting the mixture to a batch: proportions, repeating codes, wiring.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::ops::Range;
 
 use super::batch::{Batch, Guess, Kind};
+use super::class::{Class, Classes, Signer};
 use super::model::{
     GUESSED_WRONGLY_LOG2, MANY_FREE_CODES, NONE_SHARE, PSEUDO_COUNT, REPEATS_FROM, REVERSED_LOG2,
-    SETTLED, SWAPPED_LOG2, SWEEPS, VISITORS,
+    RULED_OUT, SETTLED, SETTLES_WIRING, SWAPPED_LOG2, SWEEPS, VISITORS,
 };
-use super::share::{self, Member, promise};
+use super::share::{self, Member, promise, promise_to_another};
 use crate::bits::Capture;
 
 /// A guess that could be a member of a code is not weighed below this
@@ -53,15 +54,19 @@ pub struct Fit<'b, 't> {
     pub(super) none: Vec<f64>,
     pub(super) shares: Vec<Shares>,
     pub(super) total: f64,
+    /// The classes, in the order they are summed.
+    classes: Classes<'b>,
     guesses: Vec<Guess>,
-    of_item: Vec<Range<usize>>,
-    /// The items in the order they are summed.
-    order: Vec<u32>,
-    /// For each guess: what it takes of each part itself.
+    /// The guesses of each class.
+    of_class: Vec<Range<usize>>,
+    /// For each guess: what one capture takes of each part itself.
     own: Vec<Own>,
-    /// For each item: what it takes of "none of these" itself.
+    /// For each class: what one capture takes of "none of these" itself.
     own_none: Vec<f64>,
     wiring: Vec<[f64; 4]>,
+    codes: Codes,
+    /// The last weights of the guesses as members of their codes.
+    members: Vec<Member>,
 }
 
 /// What one guess takes of its kind's parts, as shares. A capture must not
@@ -91,67 +96,42 @@ fn wiring_prior(guessed: bool) -> [f64; 4] {
 }
 
 /// The codes of a batch: which guesses could carry each.
+#[derive(Debug, Default)]
 struct Codes {
     /// Members of code i: `members[first[i]..first[i + 1]]`, indices of guesses.
     first: Vec<usize>,
     members: Vec<u32>,
     kind: Vec<u32>,
+    /// By kind and number.
+    index: HashMap<(u32, u128), u32>,
+}
+
+impl Codes {
+    fn members(&self, code: usize) -> &[u32] {
+        &self.members[self.first[code]..self.first[code + 1]]
+    }
 }
 
 impl<'t> Batch<'t> {
     /// Settles the proportions, the repeating codes and the wiring.
+    ///
+    /// Where a reader sent many captures, a few of them settle which wirings
+    /// are ruled out; the rest is weighed without those.
     pub fn fit(&self) -> Fit<'_, 't> {
-        let order = self.order();
-        let mut guesses = Vec::new();
-        let mut of_item = vec![0..0; self.items.len()];
-        for &i in &order {
-            let item = &self.items[i as usize];
-            let from = guesses.len();
-            guesses.extend(self.guesses(&item.capture, &item.known));
-            of_item[i as usize] = from..guesses.len();
-        }
-        let mut fit = Fit {
-            batch: self,
-            none: vec![0.0; Capture::MAX_BITS + 2],
-            shares: vec![Shares::default(); self.kinds.len()],
-            total: 0.0,
-            own: vec![Own::default(); guesses.len()],
-            own_none: vec![0.0; self.items.len()],
-            guesses,
-            of_item,
-            order,
-            wiring: self.wiring_priors(),
-        };
-        fit.start();
-        let codes = fit.codes();
-        let weights = self.item_weights();
-        fit.total = fit.order.iter().map(|i| weights[*i as usize]).sum();
-        for bits in stages(&self.kinds) {
-            (0..STAGE_SWEEPS).for_each(|_| _ = fit.sweep(&codes, &weights, bits));
-        }
-        fit.doubt_free_codes();
-        for _ in 0..SWEEPS {
-            if fit.sweep(&codes, &weights, f64::INFINITY) < SETTLED {
-                break;
+        let mut live = vec![[true; 4]; self.readers.len()];
+        let sample = self.distinct.sample(SETTLES_WIRING);
+        if !sample.is_empty() {
+            let first = Fit::of(self, sample.iter().copied(), &live);
+            let asked: HashSet<u32> = sample.iter().map(|(reader, _)| *reader).collect();
+            for reader in asked {
+                live[reader as usize] = first.wiring[reader as usize].map(|p| p > RULED_OUT);
             }
         }
-        fit
+        Fit::of(self, self.distinct.iter(), &live)
     }
 
     fn wiring_priors(&self) -> Vec<[f64; 4]> {
         self.readers.iter().map(|reader| wiring_prior(self.guessed.contains(reader))).collect()
-    }
-
-    /// A capture that several readers sent is one card: they share its count.
-    fn item_weights(&self) -> Vec<f64> {
-        let mut seen: HashMap<Capture, f64> = HashMap::new();
-        if self.readers.len() < 2 {
-            return vec![1.0; self.items.len()];
-        }
-        for item in &self.items {
-            *seen.entry(item.capture).or_default() += 1.0;
-        }
-        self.items.iter().map(|item| 1.0 / seen[&item.capture]).collect()
     }
 }
 
@@ -173,6 +153,47 @@ fn stages(kinds: &[Kind<'_>]) -> Vec<f64> {
 }
 
 impl<'b, 't> Fit<'b, 't> {
+    fn of(
+        batch: &'b Batch<'t>,
+        items: impl Iterator<Item = (u32, Capture)> + Clone,
+        live: &[[bool; 4]],
+    ) -> Fit<'b, 't> {
+        let classes = Classes::of(batch, items, live);
+        let mut guesses = Vec::new();
+        let mut of_class = Vec::with_capacity(classes.len());
+        for class in classes.iter() {
+            let from = guesses.len();
+            guesses.extend(batch.guesses(&class.capture, &class.known, class.live));
+            of_class.push(from..guesses.len());
+        }
+        let mut fit = Fit {
+            batch,
+            none: vec![0.0; Capture::MAX_BITS + 2],
+            shares: vec![Shares::default(); batch.kinds.len()],
+            total: classes.iter().map(|class| class.count * class.weight).sum(),
+            own: vec![Own::default(); guesses.len()],
+            own_none: vec![0.0; classes.len()],
+            members: vec![Member { ratio: 0.0, weight: 0.0, count: 1.0 }; guesses.len()],
+            codes: Codes::default(),
+            classes,
+            guesses,
+            of_class,
+            wiring: batch.wiring_priors(),
+        };
+        fit.start();
+        fit.codes = fit.sort_codes();
+        for bits in stages(&batch.kinds) {
+            (0..STAGE_SWEEPS).for_each(|_| _ = fit.sweep(bits));
+        }
+        fit.doubt_free_codes();
+        for _ in 0..SWEEPS {
+            if fit.sweep(f64::INFINITY) < SETTLED {
+                break;
+            }
+        }
+        fit
+    }
+
     fn start(&mut self) {
         for (length, kinds) in self.batch.by_length.iter().enumerate() {
             let weight = |kind: &u32| self.batch.kinds[*kind as usize].layout.spec().weight;
@@ -218,7 +239,7 @@ impl<'b, 't> Fit<'b, 't> {
     }
 
     /// Sorts the guesses by the code they would carry.
-    fn codes(&mut self) -> Codes {
+    fn sort_codes(&mut self) -> Codes {
         let mut index: HashMap<(u32, u128), u32> = HashMap::new();
         let mut kind_of = Vec::new();
         let mut code_of = vec![NO_CODE; self.guesses.len()];
@@ -248,7 +269,7 @@ impl<'b, 't> Fit<'b, 't> {
             members[next[*code as usize]] = i as u32;
             next[*code as usize] += 1;
         }
-        Codes { first, members, kind: kind_of }
+        Codes { first, members, kind: kind_of, index }
     }
 
     /// The parts of the mixture that a guess has, as all other captures tell
@@ -276,21 +297,25 @@ impl<'b, 't> Fit<'b, 't> {
     }
 
     /// One sweep of expectation-maximisation; the largest change of a proportion.
-    fn sweep(&mut self, codes: &Codes, weights: &[f64], most_codes: f64) -> f64 {
-        let batch = self.batch;
-        let none_of = |i: usize| without(self.none[batch.items[i].capture.len()], self.own_none[i]);
-        let sums: Vec<[f64; 4]> = (0..batch.items.len())
-            .map(|i| {
-                let range = self.of_item[i].clone();
-                self.sums(none_of(i), &self.guesses[range.clone()], &self.own[range])
+    fn sweep(&mut self, most_codes: f64) -> f64 {
+        let none_of =
+            |fit: &Self, i: usize, length: usize| without(fit.none[length], fit.own_none[i]);
+        let sums: Vec<[f64; 4]> = self
+            .classes
+            .iter()
+            .enumerate()
+            .map(|(i, class)| {
+                let range = self.of_class[i].clone();
+                let none = none_of(self, i, class.capture.len());
+                self.sums(none, &self.guesses[range.clone()], &self.own[range])
             })
             .collect();
-        let priors = batch.wiring_priors().into_iter();
+        let priors = self.batch.wiring_priors().into_iter();
         let mut logs: Vec<[f64; 4]> = priors.map(|prior| prior.map(f64::ln)).collect();
-        for &i in &self.order {
-            let i = i as usize;
-            for (log, sum) in logs[batch.items[i].reader as usize].iter_mut().zip(sums[i]) {
-                *log += sum.ln();
+        for (class, sum) in self.classes.iter().zip(&sums) {
+            let logs = &mut logs[class.reader as usize];
+            for ((log, sum), live) in logs.iter_mut().zip(sum).zip(class.live) {
+                *log = if live { *log + class.count * sum.ln() } else { f64::NEG_INFINITY };
             }
         }
         self.wiring = logs.into_iter().map(softmax).collect();
@@ -298,29 +323,28 @@ impl<'b, 't> Fit<'b, 't> {
         let all = self.total + PSEUDO_COUNT;
         let mut none = vec![0.0; self.none.len()];
         let mut counts = vec![(0.0, 0.0, 0.0); self.shares.len()];
-        let mut members = vec![Member { ratio: 0.0, weight: 0.0 }; self.guesses.len()];
-        for &i in &self.order {
-            let i = i as usize;
-            let item = &batch.items[i];
-            let length = item.capture.len();
-            let wiring = self.wiring[item.reader as usize];
-            let scale: [f64; 4] = std::array::from_fn(|w| weights[i] * wiring[w] / sums[i][w]);
-            let takes = without(self.none[length], self.own_none[i]) * scale.iter().sum::<f64>();
-            none[length] += takes;
+        for i in 0..self.classes.len() {
+            let Class { ref capture, reader, weight, count: alike, .. } = *self.classes.at(i);
+            let length = capture.len();
+            let wiring = self.wiring[reader as usize];
+            let scale: [f64; 4] = std::array::from_fn(|w| weight * wiring[w] / sums[i][w]);
+            let takes = none_of(self, i, length) * scale.iter().sum::<f64>();
+            none[length] += alike * takes;
             self.own_none[i] = takes / all;
-            for g in self.of_item[i].clone() {
+            for g in self.of_class[i].clone() {
                 let guess = &self.guesses[g];
                 let w = guess.wiring();
                 let (free, owned, repeating) = self.parts(guess, &self.own[g]);
                 let takes = (scale[w] * free, scale[w] * owned, scale[w] * repeating);
                 let count = &mut counts[guess.kind as usize];
-                count.0 += takes.0;
-                count.1 += takes.1;
-                count.2 += takes.2;
-                members[g] = Member {
+                count.0 += alike * takes.0;
+                count.1 += alike * takes.1;
+                count.2 += alike * takes.2;
+                self.members[g] = Member {
                     ratio: guess.likelihood * self.code_count(guess.kind)
                         / (sums[i][w] - repeating),
-                    weight: weights[i] * wiring[w],
+                    weight: weight * wiring[w],
+                    count: alike,
                 };
                 let own = &mut self.own[g];
                 (own.free, own.owned) = (takes.0 / all, takes.1 / all);
@@ -328,7 +352,7 @@ impl<'b, 't> Fit<'b, 't> {
             }
         }
         let change = self.settle(none, counts);
-        self.promise(codes, &members, most_codes);
+        self.promise(most_codes);
         change
     }
 
@@ -359,18 +383,16 @@ impl<'b, 't> Fit<'b, 't> {
         change
     }
 
-    fn promise(&mut self, codes: &Codes, members: &[Member], most_codes: f64) {
+    fn promise(&mut self, most_codes: f64) {
         let (mut ids, mut of_code, mut out) = (Vec::<u32>::new(), Vec::new(), Vec::new());
-        for (code, kind) in codes.kind.iter().enumerate() {
+        for (code, kind) in self.codes.kind.iter().enumerate() {
             if self.batch.kinds[*kind as usize].code.as_ref().is_none_or(|c| c.1 > most_codes) {
                 continue;
             }
             ids.clear();
-            // A guess under a wiring that is as good as ruled out weighs nothing.
-            let live = |id: &&u32| members[**id as usize].weight > share::NONE;
-            ids.extend(codes.members[codes.first[code]..codes.first[code + 1]].iter().filter(live));
+            ids.extend(self.codes.members(code).iter().filter(|id| self.is_live(**id)));
             of_code.clear();
-            of_code.extend(ids.iter().map(|id| members[*id as usize]));
+            of_code.extend(ids.iter().map(|id| self.members[*id as usize]));
             if ids.is_empty() {
                 continue;
             }
@@ -379,6 +401,46 @@ impl<'b, 't> Fit<'b, 't> {
                 self.own[*id as usize].promised = *share;
             }
         }
+    }
+
+    /// A guess under a wiring that is as good as ruled out weighs nothing.
+    fn is_live(&self, guess: u32) -> bool {
+        self.members[guess as usize].weight > share::NONE
+    }
+
+    /// The share promised to the code of a guess at a capture that is not
+    /// counted: what its members tell, or what a new code has.
+    fn promised_to_another(&self, guess: &Guess) -> f64 {
+        let epsilon = self.epsilon(guess.kind);
+        let code = self.batch.kinds[guess.kind as usize]
+            .code
+            .as_ref()
+            .and_then(|(span, _)| self.codes.index.get(&(guess.kind, span.number(&guess.word))));
+        let members: Vec<Member> = code.map_or_else(Vec::new, |code| {
+            let live = self.codes.members(*code as usize).iter().filter(|id| self.is_live(**id));
+            live.map(|id| self.members[*id as usize]).collect()
+        });
+        match members.is_empty() {
+            true => epsilon / (self.total + PSEUDO_COUNT),
+            false => promise_to_another(&members, epsilon, self.total),
+        }
+    }
+
+    /// Which states of a reader's wiring are not ruled out.
+    fn live(&self, reader: Option<u32>) -> [bool; 4] {
+        reader.map_or([true; 4], |reader| self.classes.live(reader))
+    }
+
+    /// Makes signatures of the captures of a reader that were seen: those of
+    /// one signature have the same answer but for their numbers. `None` where
+    /// that cannot be said beforehand, since something is known of captures,
+    /// or several readers sent the same ones.
+    pub fn signer(&self, reader: &str, length: usize) -> Option<Signer<'_>> {
+        let reader = self.batch.reader(reader)?;
+        if !self.batch.known.is_empty() || self.batch.readers.len() > 1 {
+            return None;
+        }
+        Some(self.classes.signer(self.batch, reader, length))
     }
 
     /// The wiring of each reader, in the order first seen.
@@ -392,28 +454,19 @@ impl<'b, 't> Fit<'b, 't> {
     }
 
     /// The guesses at one capture, what each takes of the mixture itself, and
-    /// what the capture takes of "none of these".
+    /// what the capture takes of "none of these": nothing where it is not counted.
     pub(super) fn guesses_of(
         &self,
         reader: Option<u32>,
         capture: &Capture,
         known: &super::Known,
     ) -> (Vec<Guess>, Vec<Own>, f64) {
-        let item = reader.and_then(|r| self.batch.index.get(&(r, *capture))).map(|i| *i as usize);
-        match item {
-            Some(i) => {
-                let range = self.of_item[i].clone();
-                let guesses = match self.batch.items[i].known == *known {
-                    true => self.guesses[range.clone()].to_vec(),
-                    false => self.batch.guesses(capture, known),
-                };
-                (guesses, self.own[range].to_vec(), self.own_none[i])
-            }
-            // Never seen: promised what a new code is.
+        let guesses = self.batch.guesses(capture, known, self.live(reader));
+        match reader.and_then(|reader| self.classes.find(self.batch, reader, capture)) {
+            Some(i) => (guesses, self.own[self.of_class[i].clone()].to_vec(), self.own_none[i]),
             None => {
-                let guesses = self.batch.guesses(capture, known);
                 let new = |guess: &Guess| Own {
-                    promised: self.epsilon(guess.kind) / (self.total + PSEUDO_COUNT),
+                    promised: self.promised_to_another(guess),
                     ..Own::default()
                 };
                 let own = guesses.iter().map(new).collect();

@@ -143,9 +143,12 @@ impl Owned {
         let (Some(site), Some(card)) = (number(decode.site()), number(decode.card())) else {
             return 0.0;
         };
-        let within =
-            |&(s, first, last): &(u128, u128, u128)| s == site && (first..=last).contains(&card);
-        if self.ranges.iter().any(within) { self.words_a_card } else { 0.0 }
+        if self.lists(site, card) { self.words_a_card } else { 0.0 }
+    }
+
+    /// Whether a card is in one of the ranges.
+    pub(super) fn lists(&self, site: u128, card: u128) -> bool {
+        self.ranges.iter().any(|(s, first, last)| *s == site && (*first..=*last).contains(&card))
     }
 }
 

@@ -34,6 +34,8 @@
 
 mod answer;
 mod batch;
+mod class;
+mod distinct;
 mod evidence;
 mod fit;
 mod known;
@@ -42,5 +44,6 @@ mod share;
 
 pub use answer::{Answer, Candidate, Evidence, Mended, Verdict, Why};
 pub use batch::{Batch, Sighting};
+pub use class::{Signatures, Signer};
 pub use fit::{Fit, Wiring};
 pub use known::{Doubt, Known};

@@ -78,3 +78,11 @@ pub const SWEEPS: usize = 60;
 
 /// Largest change of a proportion, relative to the whole, that counts as none.
 pub const SETTLED: f64 = 1e-6;
+
+/// Captures of one reader that settle which states of its wiring are ruled
+/// out: a parity check tells two bits a capture, so 256 leave no doubt where
+/// there are checks; where there are none, none is ruled out.
+pub const SETTLES_WIRING: usize = 256;
+
+/// Probability below which a state of the wiring is ruled out.
+pub const RULED_OUT: f64 = 1e-12;

@@ -14,6 +14,8 @@ pub(super) struct Member {
     pub ratio: f64,
     /// How much of a capture it is (its wiring may be in doubt), 0 to 1.
     pub weight: f64,
+    /// How many captures are alike in both.
+    pub count: f64,
 }
 
 /// Step of the first grid over ln λ. Judgement: the integrand of a share with
@@ -35,12 +37,18 @@ const POINTS: usize = 17;
 pub(super) fn promise(members: &[Member], epsilon: f64, total: f64, out: &mut Vec<f64>) {
     out.clear();
     let t = total + 1.0;
-    if let [_] = members {
+    if let [Member { count: 1.0, .. }] = members {
         out.push(epsilon / t);
         return;
     }
     let grid = Grid::over(members, epsilon, t);
     out.extend(members.iter().map(|member| grid.mean_without(member)));
+}
+
+/// The mean share promised to one more capture by all the members.
+pub(super) fn promise_to_another(members: &[Member], epsilon: f64, total: f64) -> f64 {
+    let none = Member { ratio: 0.0, weight: 0.0, count: 1.0 };
+    Grid::over(members, epsilon, total + 1.0).mean_without(&none)
 }
 
 struct Grid {
@@ -56,7 +64,7 @@ impl Grid {
             let share = u.exp();
             gain(members, share) - t * share
         };
-        let count: f64 = members.iter().map(|m| m.weight).sum();
+        let count: f64 = members.iter().map(|m| m.weight * m.count).sum();
         // Below a hundredth of a capture the integrand falls like λ; above
         // four times the members it falls like exp(−Tλ).
         let (low, high) = ((0.01 / t).ln(), ((8.0 + 4.0 * count) / t).min(1.0).ln());
@@ -88,7 +96,7 @@ impl Grid {
         Grid { points, none: (-top).exp() }
     }
 
-    /// E[λ] over the posterior with one member taken out.
+    /// E[λ] over the posterior with one capture like `member` taken out.
     fn mean_without(&self, member: &Member) -> f64 {
         let (mut norm, mut mean) = (self.none, 0.0);
         for (share, weight) in &self.points {
@@ -108,7 +116,9 @@ fn gain(members: &[Member], share: f64) -> f64 {
     let (mut sum, mut product) = (0.0, 1.0);
     for member in members {
         let factor = 1.0 + share * member.ratio;
-        if member.weight > WHOLE {
+        if member.count > 1.0 {
+            sum += member.count * member.weight * factor.ln();
+        } else if member.weight > WHOLE {
             product *= factor;
             if product > 1e150 {
                 sum += f64::ln(product);
@@ -130,8 +140,9 @@ fn summit(members: &[Member], t: f64, start: f64) -> Option<(f64, f64)> {
         let (mut slope, mut bend) = (-t * share, -t * share);
         for m in members {
             let x = share * m.ratio;
-            slope += m.weight * x / (1.0 + x);
-            bend += m.weight * x / ((1.0 + x) * (1.0 + x));
+            let weight = m.weight * m.count;
+            slope += weight * x / (1.0 + x);
+            bend += weight * x / ((1.0 + x) * (1.0 + x));
         }
         if bend >= 0.0 {
             return None;
@@ -160,7 +171,7 @@ mod tests {
         // Members that nothing else explains: the promise to one of c is
         // (c − 1)/(T + 1), as a Dirichlet process predicts.
         for c in [2usize, 5, 40, 3000] {
-            let members = vec![Member { ratio: 1e30, weight: 1.0 }; c];
+            let members = vec![Member { ratio: 1e30, weight: 1.0, count: 1.0 }; c];
             let total = 4.0 * c as f64;
             let share = shares(&members, 1e-4, total)[0];
             let expected = (c as f64 - 1.0) / (total + 1.0);
@@ -174,12 +185,15 @@ mod tests {
         // telling: joint odds are about 2^8 × share², not its square.
         let epsilon = 0.45 / 256.0;
         let ratio = 256.0 / 0.55;
-        let pair = [Member { ratio, weight: 1.0 }; 2];
+        let pair = [Member { ratio, weight: 1.0, count: 1.0 }; 2];
         let share = shares(&pair, epsilon, 20.0)[0];
         let posterior = share * ratio / (1.0 + share * ratio);
         assert!(posterior < 0.6, "{posterior}");
+        // Two alike are the same as two.
+        let alike = [Member { ratio, weight: 1.0, count: 2.0 }];
+        assert!((shares(&alike, epsilon, 20.0)[0] / share - 1.0).abs() < 1e-9);
         // Ten of twenty do.
-        let ten = [Member { ratio, weight: 1.0 }; 10];
+        let ten = [Member { ratio, weight: 1.0, count: 1.0 }; 10];
         let share = shares(&ten, epsilon, 20.0)[0];
         assert!(share * ratio > 100.0);
     }

@@ -1,0 +1,400 @@
+//! Classes: captures that ranking cannot tell apart.
+//!
+//! What ranking looks at is which rules hold in each view of a capture, which
+//! site code each view carries, and whether the site file lists the card. The
+//! *signature* of a capture is that and nothing else, so that captures of one
+//! reader, length and signature have the same answer but for their numbers.
+
+use std::collections::HashMap;
+
+use super::batch::{Batch, Kind};
+use super::known::{Known, Owned};
+use crate::bits::{Capture, Wide};
+use crate::decode::{Bits, Decoder, Pick, Reading};
+use crate::layout::{Code, Part};
+
+/// Makes signatures of captures of one length and one reader.
+#[derive(Debug, Clone)]
+pub struct Signer<'f> {
+    decoder: &'f Decoder<'f>,
+    /// Relations of views whose wiring is not ruled out.
+    mask: Vec<u64>,
+    /// Bits that a code of such a view is read from.
+    codes: Wide,
+    owned: Vec<Listed<'f>>,
+    /// For a sample of a large batch: whether a capture is part of it.
+    pub(super) counted: Option<(&'f super::distinct::Distinct, u32)>,
+}
+
+/// Whether the site file lists a card, as one view reads it.
+#[derive(Debug, Clone)]
+struct Listed<'f> {
+    owned: &'f Owned,
+    site: Option<Pick>,
+    card: Pick,
+}
+
+impl<'f> Signer<'f> {
+    /// `live` says which states of the wiring are not ruled out.
+    pub(super) fn new(
+        decoder: &'f Decoder<'f>,
+        kinds: &'f [Kind<'_>],
+        live: [bool; 4],
+    ) -> Signer<'f> {
+        let mut views = vec![0u64; decoder.groups()];
+        let mut codes = Wide::ZERO;
+        let mut owned = Vec::new();
+        for (v, view) in decoder.views().iter().enumerate() {
+            if !live[wiring(view.reading)] {
+                continue;
+            }
+            views[v / 64] |= 1 << (v % 64);
+            let kind = &kinds[view.layout];
+            if let Some((span, _)) = &kind.code {
+                codes = codes | view.sources(span.mask());
+            }
+            if !kind.owned.is_empty() {
+                match kind.layout.card_span() {
+                    Some(card) if plain(kind) => owned.push(Listed {
+                        owned: &kind.owned,
+                        site: kind.layout.site_span().map(|span| view.pick(span)),
+                        card: view.pick(card),
+                    }),
+                    // Numbers of several or decimal fields: all their bits tell.
+                    _ => {
+                        for part in [kind.layout.site_span(), kind.layout.card_span()] {
+                            let bits = part.map_or(Wide::ZERO, |span| span.mask());
+                            codes = codes | view.sources(bits);
+                        }
+                    }
+                }
+            }
+        }
+        let mask = decoder.syndrome_mask(&views);
+        Signer { decoder, mask, codes, owned, counted: None }
+    }
+
+    /// Words of a signature.
+    pub fn stride(&self) -> usize {
+        let words = self.decoder.length().div_ceil(64);
+        self.decoder.stride() + self.decoder.decimal_words() + words + self.tail()
+    }
+
+    /// Words for what is counted and listed.
+    fn tail(&self) -> usize {
+        (1 + self.owned.len()).div_ceil(64)
+    }
+
+    /// Writes the signature of a capture to `out` of [`Signer::stride`] words.
+    #[inline]
+    pub fn sign<B: Bits>(&self, capture: B, out: &mut [u64]) {
+        let stride = self.decoder.stride();
+        let (syndrome, rest) = out.split_at_mut(stride);
+        self.decoder.syndrome(capture, syndrome);
+        syndrome.iter_mut().zip(&self.mask).for_each(|(word, mask)| *word &= mask);
+        let (digits, rest) = rest.split_at_mut(self.decoder.decimal_words());
+        if !digits.is_empty() {
+            self.decoder.digits(capture, digits);
+        }
+        let (codes, tail) = rest.split_at_mut(rest.len() - self.tail());
+        for (i, word) in codes.iter_mut().enumerate() {
+            *word = capture.word(i) & self.codes.0[i];
+        }
+        tail.fill(0);
+        if let Some((distinct, reader)) = self.counted {
+            let words = capture.wide().0;
+            let words = &words[..self.decoder.length().div_ceil(64)];
+            tail[0] = u64::from(distinct.keeps(reader, words));
+        }
+        for (i, listed) in self.owned.iter().enumerate() {
+            let site = listed.site.as_ref().map_or(0, |pick| pick.number(capture));
+            let lists = listed.owned.lists(site, listed.card.number(capture));
+            tail[(i + 1) / 64] |= u64::from(lists) << ((i + 1) % 64);
+        }
+    }
+}
+
+/// Whether a kind's numbers are one binary field each.
+fn plain(kind: &Kind<'_>) -> bool {
+    [Part::Site, Part::Card].into_iter().all(|part| {
+        let mut fields = kind.layout.fields().iter().filter(|field| field.belongs_to(part));
+        let one = fields.next().is_none_or(|field| field.code == Code::Binary);
+        one && fields.next().is_none()
+    })
+}
+
+/// Index of the wiring a reading belongs to, in `Reading::WIRING`.
+pub(super) fn wiring(reading: Reading) -> usize {
+    Reading::WIRING.iter().position(|w| *w == reading).unwrap_or(0)
+}
+
+/// A class of the captures that are counted.
+#[derive(Debug, Clone)]
+pub(super) struct Class {
+    pub reader: u32,
+    /// One of them.
+    pub capture: Capture,
+    pub known: Known,
+    /// States of the reader's wiring that are not ruled out.
+    pub live: [bool; 4],
+    /// A capture that several readers sent is one card: its share of it.
+    pub weight: f64,
+    /// How many captures.
+    pub count: f64,
+}
+
+/// The classes of one reader and length.
+#[derive(Debug)]
+struct Sorter<'f> {
+    signer: Signer<'f>,
+    /// Signatures, how many readers share the capture behind each.
+    signatures: Signatures,
+    classes: Vec<u32>,
+}
+
+/// The classes of a batch, in an order that does not depend on how its
+/// captures came, so that sums over them are the same to the last bit.
+#[derive(Debug)]
+pub(super) struct Classes<'f> {
+    all: Vec<Class>,
+    live: Vec<[bool; 4]>,
+    sorters: HashMap<(u32, usize), Sorter<'f>>,
+    /// Captures of which something is known have a class of their own.
+    known: HashMap<(u32, Capture), u32>,
+    /// Captures that more than one reader sent, and how many.
+    shared: HashMap<Capture, u32>,
+}
+
+impl<'f> Classes<'f> {
+    /// The classes of some of a batch's captures.
+    pub fn of(
+        batch: &'f Batch<'_>,
+        items: impl Iterator<Item = (u32, Capture)> + Clone,
+        live: &[[bool; 4]],
+    ) -> Classes<'f> {
+        let mut classes = Classes {
+            all: Vec::new(),
+            live: live.to_vec(),
+            sorters: HashMap::new(),
+            known: HashMap::new(),
+            shared: HashMap::new(),
+        };
+        if live.len() > 1 {
+            for (_, capture) in items.clone() {
+                *classes.shared.entry(capture).or_default() += 1;
+            }
+            classes.shared.retain(|_, readers| *readers > 1);
+        }
+        // (reader, length), signature, known capture: what a class is sorted by.
+        let mut keys: Vec<(u32, usize, Vec<u64>, Option<Capture>)> = Vec::new();
+        let (mut last, mut sorter) = (None, None);
+        let mut signature = Vec::new();
+        for (reader, capture) in items {
+            let length = capture.len();
+            if last != Some((reader, length)) {
+                if let (Some(at), Some(sorter)) = (last, sorter.take()) {
+                    classes.sorters.insert(at, sorter);
+                }
+                last = Some((reader, length));
+                sorter = Some(classes.sorters.remove(&(reader, length)).unwrap_or_else(|| {
+                    let signer =
+                        Signer::new(batch.decoder(length), &batch.kinds, live[reader as usize]);
+                    let signatures = Signatures::new(signer.stride() + 1);
+                    Sorter { signer, signatures, classes: Vec::new() }
+                }));
+            }
+            let Some(sorter) = &mut sorter else { continue };
+            let readers = classes.shared.get(&capture).copied().unwrap_or(1);
+            let class = |known: &Known| Class {
+                reader,
+                capture,
+                known: known.clone(),
+                live: live[reader as usize],
+                weight: 1.0 / f64::from(readers),
+                count: 1.0,
+            };
+            if let Some(known) = batch.known.get(&(reader, capture)) {
+                classes.known.insert((reader, capture), classes.all.len() as u32);
+                classes.all.push(class(known));
+                keys.push((reader, length, Vec::new(), Some(capture)));
+                continue;
+            }
+            signature.resize(sorter.signer.stride() + 1, 0);
+            sorter.sign(&capture, readers, &mut signature);
+            let number = sorter.signatures.number(&signature);
+            match sorter.classes.get(number) {
+                Some(class) => classes.all[*class as usize].count += 1.0,
+                None => {
+                    sorter.classes.push(classes.all.len() as u32);
+                    classes.all.push(class(&Known::default()));
+                    keys.push((reader, length, signature.clone(), None));
+                }
+            }
+        }
+        if let (Some(at), Some(sorter)) = (last, sorter) {
+            classes.sorters.insert(at, sorter);
+        }
+        classes.sort(batch, &keys);
+        classes
+    }
+
+    fn sort(&mut self, batch: &Batch<'_>, keys: &[(u32, usize, Vec<u64>, Option<Capture>)]) {
+        let mut order: Vec<u32> = (0..keys.len() as u32).collect();
+        order.sort_unstable_by_key(|i| {
+            let (reader, length, signature, known) = &keys[*i as usize];
+            (
+                &batch.readers[*reader as usize],
+                *length,
+                signature,
+                known.map(|capture| capture.wide()),
+            )
+        });
+        let mut place = vec![0; order.len()];
+        order.iter().zip(0..).for_each(|(from, to)| place[*from as usize] = to);
+        self.all = order.iter().map(|i| self.all[*i as usize].clone()).collect();
+        let classes = self.sorters.values_mut().flat_map(|sorter| &mut sorter.classes);
+        classes.chain(self.known.values_mut()).for_each(|class| *class = place[*class as usize]);
+    }
+
+    pub fn iter(&self) -> impl Iterator<Item = &Class> + '_ {
+        self.all.iter()
+    }
+
+    pub fn len(&self) -> usize {
+        self.all.len()
+    }
+
+    pub fn at(&self, i: usize) -> &Class {
+        &self.all[i]
+    }
+
+    pub fn live(&self, reader: u32) -> [bool; 4] {
+        self.live[reader as usize]
+    }
+
+    /// The class of a capture; `None` where it is not counted.
+    pub fn find(&self, batch: &Batch<'_>, reader: u32, capture: &Capture) -> Option<usize> {
+        if let Some(class) = self.known.get(&(reader, *capture)) {
+            return Some(*class as usize);
+        }
+        if !batch.distinct.holds(reader, capture) {
+            return None;
+        }
+        let sorter = self.sorters.get(&(reader, capture.len()))?;
+        let mut signature = vec![0; sorter.signer.stride() + 1];
+        let readers = self.shared.get(capture).copied().unwrap_or(1);
+        sorter.sign(capture, readers, &mut signature);
+        let number = sorter.signatures.find(&signature)?;
+        Some(sorter.classes[number] as usize)
+    }
+
+    pub fn signer(&'f self, batch: &'f Batch<'_>, reader: u32, length: usize) -> Signer<'f> {
+        let mut signer =
+            Signer::new(batch.decoder(length), &batch.kinds, self.live[reader as usize]);
+        if batch.distinct.halvings() > 0 {
+            signer.counted = Some((&batch.distinct, reader));
+        }
+        signer
+    }
+}
+
+impl Sorter<'_> {
+    fn sign(&self, capture: &Capture, readers: u32, out: &mut [u64]) {
+        let (last, signature) = out.split_last_mut().expect("a word for the readers");
+        self.signer.sign(capture.wide(), signature);
+        *last = u64::from(readers);
+    }
+}
+
+/// Numbers signatures as they come.
+#[derive(Debug, Clone)]
+pub struct Signatures {
+    stride: usize,
+    words: Vec<u64>,
+    /// Open addressing: number of a signature plus one, 0 where free.
+    slots: Vec<u32>,
+}
+
+impl Signatures {
+    /// None yet, of `stride` words each.
+    pub fn new(stride: usize) -> Signatures {
+        Signatures { stride: stride.max(1), words: Vec::new(), slots: vec![0; 64] }
+    }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.words.len() / self.stride
+    }
+
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.words.is_empty()
+    }
+
+    /// The number of a signature, if it has one.
+    #[inline]
+    pub fn find(&self, signature: &[u64]) -> Option<usize> {
+        self.slot(signature).ok()
+    }
+
+    /// The number of a signature; a new one gets the next.
+    pub fn number(&mut self, signature: &[u64]) -> usize {
+        match self.slot(signature) {
+            Ok(number) => number,
+            Err(slot) => {
+                let number = self.len();
+                self.words.extend_from_slice(signature);
+                self.slots[slot] = number as u32 + 1;
+                if 2 * (number + 1) > self.slots.len() {
+                    self.grow();
+                }
+                number
+            }
+        }
+    }
+
+    /// Forgets all, so that memory stays bounded.
+    pub fn clear(&mut self) {
+        self.words.clear();
+        self.slots.fill(0);
+    }
+
+    #[inline]
+    fn slot(&self, signature: &[u64]) -> Result<usize, usize> {
+        let mask = self.slots.len() - 1;
+        let mut slot = mix(signature) & mask;
+        loop {
+            match self.slots[slot] {
+                0 => return Err(slot),
+                number => {
+                    let from = (number as usize - 1) * self.stride;
+                    if &self.words[from..from + self.stride] == signature {
+                        return Ok(number as usize - 1);
+                    }
+                }
+            }
+            slot = (slot + 1) & mask;
+        }
+    }
+
+    fn grow(&mut self) {
+        self.slots = vec![0; 2 * self.slots.len()];
+        let mask = self.slots.len() - 1;
+        for (i, words) in self.words.chunks_exact(self.stride).enumerate() {
+            let mut slot = mix(words) & mask;
+            while self.slots[slot] != 0 {
+                slot = (slot + 1) & mask;
+            }
+            self.slots[slot] = i as u32 + 1;
+        }
+    }
+}
+
+#[inline]
+fn mix(words: &[u64]) -> usize {
+    let mut hash = 0u64;
+    for word in words {
+        hash = (hash.rotate_left(5) ^ word).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+    }
+    (hash >> 32) as usize
+}

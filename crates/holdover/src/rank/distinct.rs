@@ -1,0 +1,229 @@
+//! The distinct captures of a batch: all of them up to a limit, and a fair
+//! sample of them beyond it.
+//!
+//! A capture is kept while its hash is below a threshold; where too many are
+//! kept, the threshold is halved. What is kept depends on the set of captures
+//! alone, not on their order, and every distinct capture has the same chance
+//! to be kept, however often it was seen (a bottom-k sketch). How many there
+//! are is the number kept times two to the number of halvings.
+
+use std::hash::BuildHasher;
+
+use crate::bits::{Capture, Wide};
+
+/// Distinct captures kept at most. Judgement: the proportions of a million
+/// are known to a thousandth, and they take 30 MB.
+pub const KEPT_MOST: usize = 1 << 20;
+
+/// Captures of one length.
+#[derive(Debug, Clone, Default)]
+struct Lot {
+    /// 64-bit words a capture.
+    stride: usize,
+    words: Vec<u64>,
+    readers: Vec<u32>,
+    /// Open addressing: index of a capture plus one, 0 where free.
+    slots: Vec<u32>,
+}
+
+/// The distinct captures, each reader's for itself.
+#[derive(Debug)]
+pub(super) struct Distinct {
+    /// By length.
+    lots: Vec<Lot>,
+    count: usize,
+    halvings: u32,
+    /// A hash of each reader's name.
+    salts: Vec<u64>,
+    /// For the places in `slots` alone, so that no input can be made to crowd
+    /// them.
+    seed: u64,
+}
+
+const ODD: [u64; 3] = [0x9E37_79B9_7F4A_7C15, 0xD6E8_FEB8_6659_FD93, 0xA076_1D64_78BD_642F];
+
+/// Both halves of a product, folded: each bit of it depends on all of both.
+#[inline]
+fn fold(a: u64, b: u64) -> u64 {
+    let product = u128::from(a) * u128::from(b);
+    product as u64 ^ (product >> 64) as u64
+}
+
+#[inline]
+fn hash(salt: u64, words: &[u64]) -> u64 {
+    let mixed = words.iter().fold(salt, |hash, word| fold(hash ^ word, ODD[0]) ^ ODD[1]);
+    fold(mixed, ODD[2])
+}
+
+impl Distinct {
+    pub fn new() -> Distinct {
+        let lots = (0..=Capture::MAX_BITS)
+            .map(|length| Lot { stride: length.div_ceil(64), ..Lot::default() })
+            .collect();
+        let seed = std::collections::hash_map::RandomState::new().hash_one(0) | 1;
+        Distinct { lots, count: 0, halvings: 0, salts: Vec::new(), seed }
+    }
+
+    /// Adds a reader; readers are numbered as they come.
+    pub fn add_reader(&mut self, name: &str) {
+        let words: Vec<u64> = name.bytes().map(u64::from).chain([name.len() as u64]).collect();
+        self.salts.push(hash(ODD[1], &words));
+    }
+
+    /// How many are kept.
+    pub fn count(&self) -> usize {
+        self.count
+    }
+
+    /// How often the threshold was halved: 0 while every capture is kept.
+    pub fn halvings(&self) -> u32 {
+        self.halvings
+    }
+
+    /// Whether the hash of a capture is one that is kept.
+    #[inline]
+    pub fn keeps(&self, reader: u32, words: &[u64]) -> bool {
+        self.halvings == 0 || hash(self.salts[reader as usize], words) >> (64 - self.halvings) == 0
+    }
+
+    /// Whether a capture was seen and is kept.
+    pub fn holds(&self, reader: u32, capture: &Capture) -> bool {
+        let lot = &self.lots[capture.len()];
+        let words = &capture.wide().0[..lot.stride];
+        self.keeps(reader, words)
+            && !lot.slots.is_empty()
+            && lot.find(place(self.seed, words), reader, words).is_ok()
+    }
+
+    /// Takes a capture's words, the first bit the highest, zeros behind.
+    #[inline]
+    pub fn see(&mut self, reader: u32, length: usize, words: &[u64]) {
+        if !self.keeps(reader, words) {
+            return;
+        }
+        let lot = &mut self.lots[length];
+        if lot.readers.len() * 2 >= lot.slots.len() {
+            lot.grow(self.seed);
+        }
+        let Err(slot) = lot.find(place(self.seed, words), reader, words) else { return };
+        lot.words.extend_from_slice(words);
+        lot.readers.push(reader);
+        lot.slots[slot] = lot.readers.len() as u32;
+        self.count += 1;
+        while self.count > KEPT_MOST {
+            self.halve();
+        }
+    }
+
+    fn halve(&mut self) {
+        self.halvings += 1;
+        let (shift, salts, seed) = (64 - self.halvings, &self.salts, self.seed);
+        for lot in &mut self.lots {
+            let stride = lot.stride;
+            let mut kept = 0;
+            for i in 0..lot.readers.len() {
+                let words = &lot.words[i * stride..(i + 1) * stride];
+                if hash(salts[lot.readers[i] as usize], words) >> shift != 0 {
+                    continue;
+                }
+                lot.words.copy_within(i * stride..(i + 1) * stride, kept * stride);
+                lot.readers[kept] = lot.readers[i];
+                kept += 1;
+            }
+            self.count -= lot.readers.len() - kept;
+            lot.words.truncate(kept * stride);
+            lot.readers.truncate(kept);
+            lot.place_all(seed);
+        }
+    }
+
+    /// The captures kept: reader and bits, those of one length together.
+    pub fn iter(&self) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
+        self.lots.iter().enumerate().flat_map(|(length, lot)| {
+            let captures = lot.words.chunks_exact(lot.stride.max(1)).map(move |words| {
+                let mut wide = Wide::ZERO;
+                wide.0[..words.len()].copy_from_slice(words);
+                Capture::from_wide(wide, length).expect("a length of 1 to 256")
+            });
+            lot.readers.iter().copied().zip(captures)
+        })
+    }
+
+    /// The captures of each reader that has more than `most`: the `most` with
+    /// the least hashes. None of a reader that has fewer.
+    pub fn sample(&self, most: usize) -> Vec<(u32, Capture)> {
+        let mut counts = vec![0usize; self.salts.len()];
+        self.lots.iter().flat_map(|lot| &lot.readers).for_each(|r| counts[*r as usize] += 1);
+        if counts.iter().all(|count| *count <= most) {
+            return Vec::new();
+        }
+        // A hash below twice the share wanted is kept: a few more than needed.
+        let mut all: Vec<(u32, u64, Capture)> = Vec::new();
+        for (reader, capture) in self.iter() {
+            let count = counts[reader as usize];
+            if count <= most {
+                continue;
+            }
+            let words = &capture.wide().0[..capture.len().div_ceil(64)];
+            let hash = hash(self.salts[reader as usize], words);
+            let share = 4.0 * most as f64 / count as f64;
+            let limit = (share.min(1.0) * 2f64.powi(64 - self.halvings as i32)) as u64;
+            if hash <= limit {
+                all.push((reader, hash, capture));
+            }
+        }
+        all.sort_unstable_by_key(|(reader, hash, capture)| {
+            (*reader, *hash, capture.len(), capture.wide())
+        });
+        let mut taken = vec![0; self.salts.len()];
+        all.retain(|(reader, _, _)| {
+            taken[*reader as usize] += 1;
+            taken[*reader as usize] <= most
+        });
+        all.into_iter().map(|(reader, _, capture)| (reader, capture)).collect()
+    }
+}
+
+#[inline]
+fn place(seed: u64, words: &[u64]) -> u64 {
+    words.iter().fold(seed, |hash, word| fold(hash ^ word, seed ^ ODD[0]))
+}
+
+impl Lot {
+    /// The slot of a capture, or the free one where it would go.
+    #[inline]
+    fn find(&self, place: u64, reader: u32, words: &[u64]) -> Result<usize, usize> {
+        let mask = self.slots.len() - 1;
+        let mut slot = place as usize & mask;
+        loop {
+            match self.slots[slot] {
+                0 => return Err(slot),
+                index => {
+                    let i = index as usize - 1;
+                    let own = &self.words[i * words.len()..(i + 1) * words.len()];
+                    if own == words && self.readers[i] == reader {
+                        return Ok(slot);
+                    }
+                }
+            }
+            slot = (slot + 1) & mask;
+        }
+    }
+
+    fn grow(&mut self, seed: u64) {
+        self.slots = vec![0; (self.slots.len() * 2).max(64)];
+        self.place_all(seed);
+    }
+
+    fn place_all(&mut self, seed: u64) {
+        self.slots.fill(0);
+        let mask = self.slots.len().wrapping_sub(1);
+        for (i, words) in self.words.chunks_exact(self.stride.max(1)).enumerate() {
+            let mut slot = place(seed, words) as usize & mask;
+            while self.slots[slot] != 0 {
+                slot = (slot + 1) & mask;
+            }
+            self.slots[slot] = i as u32 + 1;
+        }
+    }
+}
