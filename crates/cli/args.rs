@@ -209,6 +209,10 @@ pub struct Read {
     #[arg(long)]
     pub batch: bool,
 
+    /// Answer in one pass, each capture by those before it
+    #[arg(long, conflicts_with = "batch")]
+    pub streaming: bool,
+
     /// Print verdicts only, no advice
     #[arg(short, long)]
     pub quiet: bool,

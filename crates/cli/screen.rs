@@ -61,6 +61,11 @@ pub fn complain(message: &str) {
     _ = writeln!(anstream::stderr().lock(), "{error} {message}");
 }
 
+/// Prints a remark to standard error.
+pub fn note(message: &str) {
+    anstream::eprintln!("{} {}", in_style(STRONG, "note:"), plain(message));
+}
+
 /// Breaks a text into lines of at most `width` columns, at spaces.
 pub fn wrap(text: &str, width: usize) -> Vec<String> {
     let mut lines: Vec<String> = vec![String::new()];

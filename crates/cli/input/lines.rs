@@ -36,6 +36,11 @@ impl Lines {
         (self.length > 0).then(|| self.take())
     }
 
+    /// Whether no line is begun.
+    pub fn is_empty(&self) -> bool {
+        self.length == 0
+    }
+
     fn keep(&mut self, bytes: &[u8]) {
         self.length += bytes.len() as u64;
         let room = MAX_LINE.saturating_sub(self.kept.len());

@@ -3,12 +3,13 @@
 pub mod csv;
 mod json;
 pub mod lines;
+pub mod plain;
 mod port;
 mod probe;
 mod source;
 
 use std::fs::File;
-use std::io::{self, Read};
+use std::io::{self, Read, Seek};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
@@ -22,12 +23,16 @@ use holdover_signal::Probe;
 use crate::fail::Fail;
 use crate::screen;
 use source::Source;
+pub use source::text_row;
 
 /// A pipe that is silent this long is answered (fixed by the design).
 const PAUSE: Duration = Duration::from_millis(200);
 
-/// Bytes read at once.
+/// Bytes read at once; lines of captures are taken by larger blocks, enough
+/// for several threads. Judgement: both fit a processor's cache.
 const BLOCK: usize = 1 << 16;
+const LARGE_BLOCK: usize = 1 << 20;
+const FIRST_BLOCK: usize = 1 << 13;
 
 /// One line of input, read or not.
 #[derive(Debug)]
@@ -73,9 +78,12 @@ impl Carried {
 }
 
 /// What happens while input is read.
-pub enum Event {
+pub enum Event<'e> {
     /// Lines came.
     Rows(Vec<Row>),
+    /// Whole lines of captures came, not looked at yet. Whoever takes them
+    /// counts them: so many lines were before them.
+    Text { source: &'e Arc<str>, before: &'e mut u64, bytes: &'e [u8] },
     /// Which of a reader's lines is which was guessed.
     Guessed(String),
     /// A live pipe paused.
@@ -88,35 +96,89 @@ pub fn read(
     inputs: &[String],
     probe: &Probe,
     wait: bool,
-    mut on: impl FnMut(Event) -> Result<(), Fail>,
+    mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    if inputs.iter().filter(|input| *input == "-").count() > 1 {
-        return Err(Fail::said("standard input is named twice: write \"-\" once"));
-    }
-    for (i, input) in inputs.iter().enumerate() {
-        if input == "-" {
-            match wait || stdin_is_file() {
-                true => whole("-", io::stdin().lock(), probe, &mut on)?,
-                false => live("-", stdin_blocks(), probe, &mut on)?,
-            }
-        } else if let Ok(read) = input.parse::<CaptureText>() {
-            on(Event::Rows(vec![argument(i, Ok(read))]))?;
-        } else if Path::new(input).exists() {
-            let file = File::open(input).map_err(|error| Fail::file(input, &error))?;
-            if file.metadata().is_ok_and(|about| about.is_dir()) {
-                return Err(Fail::said(format!("{input}: is a directory: name a file in it")));
-            }
-            whole(input, file, probe, &mut on)?;
-        } else if looks_like_a_capture(input) {
-            on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
-        } else {
-            let input = screen::plain(input);
-            let message =
-                format!("{input}: no such file, and no capture of 0 and 1: check the name");
-            return Err(Fail::said(message));
+    Inputs::new(inputs, wait)?.read(probe, false, &mut on)
+}
+
+/// The inputs of a command, which can be read more than once if none is live.
+pub struct Inputs<'a> {
+    names: &'a [String],
+    wait: bool,
+    /// Standard input as a file, and where it began: its own, or a private
+    /// copy of a pipe.
+    stdin: Option<(File, u64)>,
+}
+
+impl<'a> Inputs<'a> {
+    /// Captures, names of files, and "-" for standard input.
+    pub fn new(names: &'a [String], wait: bool) -> Result<Inputs<'a>, Fail> {
+        if names.iter().filter(|input| *input == "-").count() > 1 {
+            return Err(Fail::said("standard input is named twice: write \"-\" once"));
         }
+        Ok(Inputs { names, wait, stdin: None })
     }
-    Ok(())
+
+    /// Whether there is a pipe among them that is not waited for.
+    pub fn live(&self) -> bool {
+        !self.wait && self.names.iter().any(|name| name == "-") && stdin_file().is_none()
+    }
+
+    /// Reads every input in turn and hands on what comes; `blocks` asks for
+    /// lines of captures as they are.
+    pub fn read(
+        &mut self,
+        probe: &Probe,
+        blocks: bool,
+        on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
+    ) -> Result<(), Fail> {
+        for (i, input) in self.names.iter().enumerate() {
+            if input == "-" {
+                match self.live() {
+                    true => live("-", stdin_blocks(), probe, on)?,
+                    false => whole("-", self.stdin()?, probe, blocks, on)?,
+                }
+            } else if let Ok(read) = input.parse::<CaptureText>() {
+                on(Event::Rows(vec![argument(i, Ok(read))]))?;
+            } else if Path::new(input).exists() {
+                let file = File::open(input).map_err(|error| Fail::file(input, &error))?;
+                if file.metadata().is_ok_and(|about| about.is_dir()) {
+                    return Err(Fail::said(format!("{input}: is a directory: name a file in it")));
+                }
+                whole(input, file, probe, blocks, on)?;
+            } else if looks_like_a_capture(input) {
+                on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
+            } else {
+                let input = screen::plain(input);
+                let message =
+                    format!("{input}: no such file, and no capture of 0 and 1: check the name");
+                return Err(Fail::said(message));
+            }
+        }
+        Ok(())
+    }
+
+    /// Standard input from where it began. A pipe is kept in a file without a
+    /// name, which nobody else can open and which is gone with the command.
+    fn stdin(&mut self) -> Result<File, Fail> {
+        let failed = |error: io::Error| Fail::file("-", &error);
+        if self.stdin.is_none() {
+            self.stdin = Some(match stdin_file() {
+                Some(mut file) => {
+                    let at = file.stream_position().map_err(failed)?;
+                    (file, at)
+                }
+                None => {
+                    let mut copy = tempfile::tempfile().map_err(failed)?;
+                    io::copy(&mut io::stdin().lock(), &mut copy).map_err(failed)?;
+                    (copy, 0)
+                }
+            });
+        }
+        let Some((file, at)) = &mut self.stdin else { return Err(Fail::said("-: not read")) };
+        file.seek(io::SeekFrom::Start(*at)).map_err(failed)?;
+        file.try_clone().map_err(failed)
+    }
 }
 
 fn argument(i: usize, read: Result<CaptureText, holdover::bits::CaptureError>) -> Row {
@@ -148,35 +210,61 @@ fn looks_like_a_capture(text: &str) -> bool {
         && digits.chars().any(|c| c.is_ascii_digit())
 }
 
-/// Whether standard input is a file, which has an end worth waiting for.
-fn stdin_is_file() -> bool {
+/// Standard input where it is a file, which has an end worth waiting for.
+fn stdin_file() -> Option<File> {
     #[cfg(unix)]
     let copy = std::os::fd::AsFd::as_fd(&io::stdin()).try_clone_to_owned().map(File::from);
     #[cfg(windows)]
     let copy = std::os::windows::io::AsHandle::as_handle(&io::stdin())
         .try_clone_to_owned()
         .map(File::from);
-    copy.and_then(|file| file.metadata()).is_ok_and(|about| about.is_file())
+    copy.ok().filter(|file| file.metadata().is_ok_and(|about| about.is_file()))
 }
 
 fn whole(
     name: &str,
     mut from: impl Read,
     probe: &Probe,
-    on: &mut impl FnMut(Event) -> Result<(), Fail>,
+    blocks: bool,
+    on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let mut source = Source::new(name, probe);
-    let mut block = vec![0; BLOCK];
+    let mut block = vec![0; if blocks { LARGE_BLOCK } else { BLOCK }];
     let mut rows = Vec::new();
+    // Bytes of a line that the block before began.
+    let mut begun = 0;
+    // A little tells what form the source has.
+    let mut most = if blocks { FIRST_BLOCK } else { BLOCK };
     loop {
-        match from.read(&mut block) {
+        let count = match from.read(&mut block[begun..most]) {
             Ok(0) => break,
-            Ok(count) => source.feed(&block[..count], &mut rows),
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Ok(count) => begun + count,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
             Err(error) => return Err(Fail::file(name, &error)),
+        };
+        most = block.len();
+        begun = 0;
+        // One line that fills the block is too long, and said to be.
+        let end = memchr::memrchr(b'\n', &block[..count]).map_or(count, |at| at + 1);
+        match source.whole_lines() {
+            Some((source, before)) if blocks && block[end - 1] == b'\n' => {
+                on(Event::Text { source, before, bytes: &block[..end] })?;
+            }
+            _ => {
+                source.feed(&block[..end], &mut rows);
+                on(Event::Rows(std::mem::take(&mut rows)))?;
+            }
         }
-        on(Event::Rows(std::mem::take(&mut rows)))?;
+        if blocks && source.whole_lines().is_some() {
+            // What is left goes in front of the next block.
+            block.copy_within(end..count, 0);
+            begun = count - end;
+        } else {
+            source.feed(&block[end..count], &mut rows);
+            on(Event::Rows(std::mem::take(&mut rows)))?;
+        }
     }
+    source.feed(&block[..begun], &mut rows);
     let guessed = source.end(&mut rows);
     on(Event::Rows(rows))?;
     guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))
@@ -187,9 +275,9 @@ pub fn follow(
     port: &str,
     baud: u32,
     probe: &Probe,
-    mut on: impl FnMut(Event) -> Result<(), Fail>,
+    on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    live(port, port::blocks(port, baud)?, probe, &mut on)
+    live(port, port::blocks(port, baud)?, probe, on)
 }
 
 /// Blocks of bytes as they come.
@@ -224,7 +312,7 @@ fn live(
     name: &str,
     blocks: Blocks,
     probe: &Probe,
-    on: &mut impl FnMut(Event) -> Result<(), Fail>,
+    on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let mut source = Source::new(name, probe);
     let mut rows = Vec::new();

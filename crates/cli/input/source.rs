@@ -85,6 +85,13 @@ impl<'a> Source<'a> {
         self.lines = lines;
     }
 
+    /// Where the source is lines of captures and stands at the beginning of
+    /// one: its name, and how many were before, for who takes the lines whole.
+    pub fn whole_lines(&mut self) -> Option<(&Arc<str>, &mut u64)> {
+        let whole = matches!(self.form, Form::Text) && self.lines.is_empty();
+        whole.then_some((&self.name, &mut self.number))
+    }
+
     /// A live pipe pauses: what is certainly there is handed out.
     pub fn pause(&mut self, rows: &mut Vec<Row>) {
         // A short beginning will not grow soon.
@@ -123,13 +130,7 @@ impl<'a> Source<'a> {
         let mut push = |line, entry| rows.push(Row { source: self.name.clone(), line, entry });
         let bytes = match line {
             Line::Whole(bytes) => bytes,
-            Line::TooLong(length) => {
-                let most = MAX_LINE;
-                let message = format!(
-                    "the line has {length} bytes, more than {most}: put one capture on each line"
-                );
-                return push(number, Err(message));
-            }
+            Line::TooLong(length) => return push(number, Err(too_long(length))),
         };
         let text = match text(&bytes, number) {
             Ok(text) => text,
@@ -157,15 +158,35 @@ impl<'a> Source<'a> {
                 sheet.line(number, text).into_iter().for_each(|(line, entry)| push(line, entry));
             }
             Form::Json if !text.trim().is_empty() => push(number, json::entry(text)),
-            Form::Text => {
-                let text = text.trim();
-                if !text.is_empty() && !text.starts_with('#') {
-                    push(number, text_entry(text));
-                }
-            }
+            Form::Text => rows.extend(row_of(&self.name, number, text)),
             Form::Json | Form::Open | Form::Lost | Form::Probe(_) => {}
         }
     }
+}
+
+/// A line of a source of captures, without its end: the row it is, if any.
+pub fn text_row(name: &Arc<str>, number: u64, bytes: &[u8]) -> Option<Row> {
+    if bytes.len() > MAX_LINE {
+        return Some(Row {
+            source: name.clone(),
+            line: number,
+            entry: Err(too_long(bytes.len() as u64)),
+        });
+    }
+    match text(bytes, number) {
+        Ok(text) => row_of(name, number, text),
+        Err(message) => Some(Row { source: name.clone(), line: number, entry: Err(message) }),
+    }
+}
+
+fn row_of(name: &Arc<str>, line: u64, text: &str) -> Option<Row> {
+    let text = text.trim();
+    let says = !text.is_empty() && !text.starts_with('#');
+    says.then(|| Row { source: name.clone(), line, entry: text_entry(text) })
+}
+
+fn too_long(length: u64) -> String {
+    format!("the line has {length} bytes, more than {MAX_LINE}: put one capture on each line")
 }
 
 /// Whether a beginning shows by its first line that it holds captures, not

@@ -1,97 +1,75 @@
 //! CSV: one record a capture, columns fixed by the design, the input's own
 //! columns behind them.
 
-use std::io::{BufWriter, Stdout};
 use std::sync::Arc;
 
 use holdover::layout::{Part, Value};
-use holdover::rank::{Candidate, Fit};
+use holdover::rank::Candidate;
 
+use super::Answered;
+use super::holes::Holes;
 use super::json::carried;
-use super::{Answered, Report};
-use crate::fail::Fail;
-use crate::formats::{inert, write_csv};
+use super::records::Render;
+use crate::formats::inert;
 use crate::input::{Carried, Row};
 use crate::mask;
 
 const HEAD: [&str; 9] =
     ["line", "source", "verdict", "layout", "reading", "site", "card", "probability", "note"];
 
-/// A record held back until the columns of the whole input are known.
-struct Record {
-    cells: Vec<String>,
-    carried: Carried,
-}
-
 pub struct Csv {
-    out: csv::Writer<BufWriter<Stdout>>,
     hide: bool,
-    /// Carried columns of the header, once it is written.
-    columns: Option<Vec<String>>,
-    held: Vec<Record>,
+    /// The input's own columns, of every source.
+    columns: Vec<String>,
 }
 
 impl Csv {
     pub fn new(hide: bool) -> Csv {
-        let out =
-            csv::WriterBuilder::new().flexible(true).from_writer(BufWriter::new(std::io::stdout()));
-        Csv { out, hide, columns: None, held: Vec::new() }
+        Csv { hide, columns: Vec::new() }
     }
 
-    /// The header is written with the first answers: it has the columns of
-    /// every source seen by then.
-    fn head(&mut self) -> Result<(), Fail> {
-        if self.columns.is_some() {
-            return Ok(());
+    fn record(&self, mut cells: Vec<String>, own: &Carried, out: &mut Vec<u8>) {
+        for column in &self.columns {
+            let cell = own.cell(column).unwrap_or_default();
+            cells.push(carried(column, cell, self.hide));
         }
-        let mut columns: Vec<String> = Vec::new();
-        let mut before: Option<Arc<Vec<String>>> = None;
-        for record in &self.held {
-            let headings = &record.carried.headings;
-            if before.as_ref().is_some_and(|before| Arc::ptr_eq(before, headings)) {
-                continue;
-            }
-            before = Some(headings.clone());
-            for heading in headings.iter() {
-                if !columns.contains(heading) {
-                    columns.push(heading.clone());
-                }
-            }
-        }
-        // The input's "site" and the answer's are two things.
-        let named = columns.iter().map(|column| match HEAD.contains(&column.as_str()) {
-            true => format!("given_{column}"),
-            false => column.clone(),
-        });
-        let head: Vec<String> = HEAD.iter().map(|h| (*h).to_owned()).chain(named).collect();
-        write_csv(&mut self.out, &head)?;
-        self.columns = Some(columns);
-        Ok(())
-    }
-
-    fn release(&mut self) -> Result<(), Fail> {
-        self.head()?;
-        let columns = self.columns.clone().unwrap_or_default();
-        for mut record in self.held.drain(..) {
-            for column in &columns {
-                let cell = record.carried.cell(column).unwrap_or_default();
-                record.cells.push(carried(column, cell, self.hide));
-            }
-            let cells: Vec<String> = record.cells.iter().map(|cell| inert(cell)).collect();
-            write_csv(&mut self.out, &cells)?;
-        }
-        self.out.flush()?;
-        Ok(())
+        write(&cells.iter().map(|cell| inert(cell)).collect::<Vec<_>>(), out);
     }
 }
 
-impl Report for Csv {
-    fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
-        let Answered { row, entry, answer, notes } = answered;
+fn write(cells: &[String], out: &mut Vec<u8>) {
+    let mut csv = csv::WriterBuilder::new().buffer_capacity(512).from_writer(out);
+    csv.write_record(cells).expect("memory takes every record");
+}
+
+impl Render for Csv {
+    fn hides(&self) -> bool {
+        self.hide
+    }
+
+    fn headings(&mut self, headings: &Arc<Vec<String>>) {
+        for heading in headings.iter() {
+            if !self.columns.contains(heading) {
+                self.columns.push(heading.clone());
+            }
+        }
+    }
+
+    fn head(&self, out: &mut Vec<u8>) {
+        // The input's "site" and the answer's are two things.
+        let named = self.columns.iter().map(|column| match HEAD.contains(&column.as_str()) {
+            true => format!("given_{column}"),
+            false => column.clone(),
+        });
+        write(&HEAD.iter().map(|h| (*h).to_owned()).chain(named).collect::<Vec<_>>(), out);
+    }
+
+    fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
+        let Answered { row, entry, answer, notes, holes } = answered;
         let best = answer.candidates.first();
-        let part = |part| best.map_or_else(String::new, |best| value(best, part, self.hide));
+        let part = |part| best.map_or_else(String::new, |b| value(b, part, self.hide, *holes));
         let cells = vec![
-            row.line.to_string(),
+            holes.map_or_else(|| row.line.to_string(), Holes::line),
             row.source.to_string(),
             answer.verdict.name().to_owned(),
             best.map_or_else(String::new, |best| best.layout.id().to_owned()),
@@ -101,30 +79,23 @@ impl Report for Csv {
             best.map_or_else(String::new, |best| format!("{:.6}", best.probability)),
             notes.join("; "),
         ];
-        self.held.push(Record { cells, carried: entry.carried.clone() });
-        Ok(())
+        self.record(cells, &entry.carried, out);
     }
 
-    fn invalid(&mut self, row: &Row, why: &str) -> Result<(), Fail> {
+    fn invalid(&self, row: &Row, why: &str, out: &mut Vec<u8>) {
         let mut cells = vec![String::new(); HEAD.len()];
         cells[0] = row.line.to_string();
         cells[1] = row.source.to_string();
         cells[2] = "invalid".to_owned();
         cells[8] = why.to_owned();
-        self.held.push(Record { cells, carried: Carried::default() });
-        Ok(())
-    }
-
-    fn paused(&mut self, _: &Fit<'_, '_>) -> Result<(), Fail> {
-        self.release()
-    }
-
-    fn end(&mut self) -> Result<(), Fail> {
-        self.release()
+        self.record(cells, &Carried::default(), out);
     }
 }
 
-fn value(best: &Candidate<'_>, part: Part, hide: bool) -> String {
+fn value(best: &Candidate<'_>, part: Part, hide: bool, holes: Option<&Holes<'_>>) -> String {
+    if let Some(holes) = holes {
+        return holes.part(best, part).unwrap_or_default();
+    }
     let decode = best.decode();
     let value = match part {
         Part::Site => decode.site(),

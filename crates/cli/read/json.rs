@@ -1,46 +1,59 @@
 //! JSON Lines: one object a capture, keys fixed by the design.
 
-use std::io::{BufWriter, Stdout, Write};
+use std::sync::Arc;
 
 use holdover::layout::{Field, Value};
-use holdover::rank::{Candidate, Fit};
+use holdover::rank::Candidate;
 use serde_json::{Map, Value as Any, json};
 
-use super::{Answered, Report};
-use crate::fail::Fail;
+use super::Answered;
+use super::holes::Holes;
+use super::records::Render;
 use crate::input::Row;
 use crate::mask;
 
 /// Largest binary field written as a JSON number, in bits: what a double holds.
 const EXACT_BITS: usize = 53;
 
+/// What stands around the mark of a hole that is a number, not a string.
+const BARE: char = '\u{F8FE}';
+
 pub struct Json {
-    out: BufWriter<Stdout>,
     hide: bool,
 }
 
 impl Json {
     pub fn new(hide: bool) -> Json {
-        Json { out: BufWriter::new(std::io::stdout()), hide }
+        Json { hide }
     }
 }
 
-impl Report for Json {
-    fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
-        let Answered { row, entry, answer, notes } = answered;
+impl Render for Json {
+    fn hides(&self) -> bool {
+        self.hide
+    }
+
+    fn headings(&mut self, _: &Arc<Vec<String>>) {}
+
+    fn head(&self, _: &mut Vec<u8>) {}
+
+    fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
+        let Answered { row, entry, answer, notes, holes } = answered;
         let capture = &entry.sighting.capture;
-        let bits = match self.hide {
-            true => mask::bits(capture.len()),
-            false => capture.to_string(),
+        let bits = match (self.hide, holes) {
+            (true, _) => mask::bits(capture.len()),
+            (false, Some(holes)) => holes.bits(),
+            (false, None) => capture.to_string(),
         };
+        let line = holes.map_or_else(|| row.line.into(), |holes| bare(&holes.line()));
         let candidates: Vec<Any> = answer
             .candidates
             .iter()
             .enumerate()
-            .map(|(rank, candidate)| object(candidate, self.hide, rank == 0))
+            .map(|(rank, candidate)| object(candidate, self.hide, rank == 0, *holes))
             .collect();
         let mut object = Map::new();
-        object.insert("line".into(), row.line.into());
+        object.insert("line".into(), line);
         object.insert("source".into(), (*row.source).into());
         object.insert("bits".into(), bits.into());
         object.insert("length".into(), capture.len().into());
@@ -60,21 +73,28 @@ impl Report for Json {
             });
             object.insert("carried".into(), Any::Object(cells.collect()));
         }
-        writeln!(self.out, "{}", Any::Object(object))?;
-        Ok(())
+        let text = Any::Object(object).to_string();
+        match holes {
+            Some(_) => {
+                let open = text.replace(&format!("\"{BARE}"), "");
+                out.extend_from_slice(open.replace(&format!("{BARE}\""), "").as_bytes());
+            }
+            None => out.extend_from_slice(text.as_bytes()),
+        }
+        out.push(b'\n');
     }
 
-    fn invalid(&mut self, row: &Row, why: &str) -> Result<(), Fail> {
+    fn invalid(&self, row: &Row, why: &str, out: &mut Vec<u8>) {
         let object =
             json!({"line": row.line, "source": *row.source, "verdict": "invalid", "error": why});
-        writeln!(self.out, "{object}")?;
-        Ok(())
+        out.extend_from_slice(object.to_string().as_bytes());
+        out.push(b'\n');
     }
+}
 
-    fn paused(&mut self, _: &Fit<'_, '_>) -> Result<(), Fail> {
-        self.out.flush()?;
-        Ok(())
-    }
+/// A hole without the quotes of a string.
+fn bare(mark: &str) -> Any {
+    Any::String(format!("{BARE}{mark}{BARE}"))
 }
 
 /// A carried cell; under a mask, numbers in it are hidden, but not where it
@@ -95,10 +115,15 @@ fn rounded(number: f64, digits: i32) -> Any {
     json!((number * scale).round() / scale)
 }
 
-fn object(candidate: &Candidate<'_>, hide: bool, best: bool) -> Any {
+fn object(candidate: &Candidate<'_>, hide: bool, best: bool, holes: Option<&Holes<'_>>) -> Any {
     let decode = candidate.decode();
     let word = candidate.word.wide();
     let fields = candidate.layout.fields().iter().map(|field| {
+        if let (false, Some(holes)) = (hide, holes) {
+            let hole = holes.field(candidate, field);
+            let value = if exact(field) { bare(&hole) } else { Any::String(hole) };
+            return (field.role.name().to_owned(), value);
+        }
         let value = field.value(word);
         // Another layout's site code can be this one's card number.
         let hidden = match (hide, best) {
@@ -127,10 +152,15 @@ fn object(candidate: &Candidate<'_>, hide: bool, best: bool) -> Any {
     Any::Object(object)
 }
 
+/// Whether a double holds every number of the field.
+fn exact(field: &Field) -> bool {
+    field.span.len() <= EXACT_BITS
+}
+
 /// Decimal digits and numbers over 53 bits are strings.
 fn number(field: &Field, value: &Value) -> Any {
     match value {
-        Value::Number(number) if field.span.len() <= EXACT_BITS => json!(*number as u64),
+        Value::Number(number) if exact(field) => json!(*number as u64),
         other => Any::String(other.to_string()),
     }
 }

@@ -2,21 +2,36 @@
 
 mod advice;
 mod csv;
+mod fast;
+mod holes;
 mod json;
 mod notes;
+mod records;
 mod summary;
 mod text;
 mod words;
 
-use holdover::layout::Table;
+use std::sync::Arc;
+
 use holdover::rank::{Answer, Batch, Fit, Verdict};
 use holdover::site::Site;
 use holdover_signal::Probe;
 
+use self::fast::{Fast, Parsed};
+use self::holes::Holes;
+use self::records::{Records, Render};
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
-use crate::input::{self, Entry, Event, Row};
+use crate::input::{self, Entry, Event, Inputs, Row};
 use crate::{files, screen, signal};
+
+/// Captures of a live pipe that are answered without waiting for a pause, so
+/// that memory stays bounded.
+const PENDING_MOST: usize = 1 << 16;
+
+/// Of a stream, captures that are answered at once: at least so many, and an
+/// eighth of those seen, so that fitting takes a small part of the time.
+const STREAMED: usize = 1 << 10;
 
 /// A capture with its answer.
 pub struct Answered<'a, 't> {
@@ -25,10 +40,15 @@ pub struct Answered<'a, 't> {
     pub answer: &'a Answer<'t>,
     /// Everything worth saying beside the candidates.
     pub notes: Vec<String>,
+    /// Where what differs from capture to capture is to be left open.
+    pub holes: Option<&'a Holes<'a>>,
 }
 
 /// One way to show answers.
 trait Report {
+    /// Takes the headings of a source's own columns, before what it answers.
+    fn headings(&mut self, _: &Arc<Vec<String>>) {}
+
     /// A capture and its answer.
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail>;
 
@@ -44,102 +64,259 @@ trait Report {
     }
 }
 
-/// What is read, and what has been found so far.
-struct Job<'a, 't> {
-    args: &'a args::Read,
-    site: Option<&'a Site>,
-    batch: Batch<'t>,
-    pending: Vec<Row>,
-    outcome: Outcome,
-    report: Box<dyn Report + 'a>,
-}
-
 pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
     let table = files::tables(&args.tables.tables)?;
     let site = args.site.as_deref().map(|path| files::site(path, &table)).transpose()?;
-    let report: Box<dyn Report + '_> = match (args.summary, args.format) {
-        (true, format) => Box::new(summary::Summary::new(format, args.mask)),
-        (false, Format::Text) => Box::new(text::Text::new(args)),
-        (false, Format::Json) => Box::new(json::Json::new(args.mask)),
-        (false, Format::Csv) => Box::new(csv::Csv::new(args.mask)),
-    };
     let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    job(args, &table, site.as_ref(), &probe, report)
-}
-
-fn job<'a>(
-    args: &'a args::Read,
-    table: &'a Table,
-    site: Option<&'a Site>,
-    probe: &Probe,
-    report: Box<dyn Report + 'a>,
-) -> Result<Outcome, Fail> {
+    let mut inputs = Inputs::new(&args.inputs, args.batch)?;
     let mut job = Job {
         args,
-        site,
-        batch: Batch::new(table, site),
-        pending: Vec::new(),
-        outcome: Outcome::Done,
-        report,
+        site: site.as_ref(),
+        probe: &probe,
+        batch: Batch::new(&table, site.as_ref()),
+        any: false,
     };
-    // What came before a failure is still answered.
-    let mut any = false;
-    let mut on = |event| match event {
-        Event::Rows(rows) => {
-            any |= !rows.is_empty();
-            let entries = rows.iter().filter_map(|row| row.entry.as_ref().ok());
-            entries.for_each(|entry| job.batch.see(&entry.sighting));
-            job.pending.extend(rows);
-            Ok(())
-        }
-        Event::Guessed(reader) => {
-            job.batch.guess_lines(&reader);
-            Ok(())
-        }
-        Event::Pause => job.answer(),
-    };
-    let read = match &args.port {
-        Some(port) => input::follow(port, args.baud, probe, &mut on),
-        None => input::read(&args.inputs, probe, args.batch, &mut on),
-    };
-    if let Err(Fail::BrokenPipe) = read {
-        return Err(Fail::BrokenPipe);
+    match (args.summary, args.format) {
+        (true, format) => job.run(&mut inputs, &mut summary::Summary::new(format, args.mask)),
+        (false, Format::Text) => job.run(&mut inputs, &mut text::Text::new(args)),
+        (false, Format::Json) => job.records(&mut inputs, json::Json::new(args.mask)),
+        (false, Format::Csv) => job.records(&mut inputs, csv::Csv::new(args.mask)),
     }
-    job.answer()?;
-    job.report.end()?;
-    read?;
-    if !any {
-        let mend = "give bits, a file with one capture a line, or \"-\"";
-        return Err(Fail::said(format!("no captures in the input: {mend}")));
-    }
-    Ok(job.outcome)
 }
 
+/// What is read, and by what.
+struct Job<'a, 't> {
+    args: &'a args::Read,
+    site: Option<&'a Site>,
+    probe: &'a Probe,
+    batch: Batch<'t>,
+    /// Whether there was anything in the input.
+    any: bool,
+}
+
+/// What happens to the input's rows.
+type On<'a> = &'a mut dyn FnMut(Event<'_>) -> Result<(), Fail>;
+
 impl Job<'_, '_> {
-    /// Answers what is pending, by all that has been seen.
-    fn answer(&mut self) -> Result<(), Fail> {
-        if self.pending.is_empty() {
+    /// Whether the input is answered as it comes.
+    fn lives(&self, inputs: &Inputs<'_>) -> bool {
+        self.args.port.is_some() || self.args.streaming || inputs.live()
+    }
+
+    /// Sees all, then answers all: twice through the input, so that memory
+    /// does not grow with it.
+    fn run(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<Outcome, Fail> {
+        if self.lives(inputs) {
+            return self.live(inputs, report);
+        }
+        let read = self.see(inputs, report);
+        let fit = self.batch.fit();
+        let mut outcome = Outcome::Done;
+        let again = inputs.read(self.probe, false, &mut |event| {
+            let Event::Rows(rows) = event else { return Ok(()) };
+            rows.iter().try_for_each(|row| {
+                outcome = outcome.max(self.answer(&fit, row, report)?);
+                Ok(())
+            })
+        });
+        // What came before a failure is still answered, and the failure said.
+        let failed = again.and(read);
+        if let Err(Fail::BrokenPipe) = failed {
+            return failed.map(|()| outcome);
+        }
+        if self.any {
+            report.paused(&fit)?;
+        }
+        report.end()?;
+        failed?;
+        self.not_empty()?;
+        self.say_if_sampled();
+        Ok(outcome)
+    }
+
+    /// The same for records, plain lines by the block.
+    fn records<R: Render>(&mut self, inputs: &mut Inputs<'_>, render: R) -> Result<Outcome, Fail> {
+        let mut records = Records::new(render);
+        if self.lives(inputs) {
+            return self.live(inputs, &mut records);
+        }
+        let read = self.see(inputs, &mut records);
+        if let Err(Fail::BrokenPipe) = read {
+            return Err(Fail::BrokenPipe);
+        }
+        records.begin()?;
+        let fit = self.batch.fit();
+        let mut outcome = Outcome::Done;
+        let again = {
+            let Records { render, out, .. } = &mut records;
+            let mut fast = Fast::new(&fit, self.site, &*render);
+            inputs.read(self.probe, true, &mut |event| match event {
+                Event::Rows(rows) => {
+                    let (bytes, worst) = fast.rows(&rows);
+                    outcome = outcome.max(worst);
+                    Ok(std::io::Write::write_all(out, bytes)?)
+                }
+                Event::Text { source, before, bytes } => {
+                    let write = |bytes: &[u8]| Ok(std::io::Write::write_all(out, bytes)?);
+                    let (lines, worst) = fast.answer::<Fail>(source, *before + 1, bytes, write)?;
+                    *before += lines;
+                    outcome = outcome.max(worst);
+                    Ok(())
+                }
+                Event::Guessed(_) | Event::Pause => Ok(()),
+            })
+        };
+        if let Err(Fail::BrokenPipe) = again {
+            return Err(Fail::BrokenPipe);
+        }
+        records.end()?;
+        again.and(read)?;
+        self.not_empty()?;
+        self.say_if_sampled();
+        Ok(outcome)
+    }
+
+    /// First time through the input.
+    fn see(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<(), Fail> {
+        let (batch, any) = (&mut self.batch, &mut self.any);
+        let mut parsed = Parsed::default();
+        let mut headings: Option<Arc<Vec<String>>> = None;
+        inputs.read(self.probe, true, &mut |event| {
+            match event {
+                Event::Rows(rows) => {
+                    *any |= !rows.is_empty();
+                    see_rows(batch, &rows, &mut headings, report);
+                }
+                Event::Text { source, before, bytes } => {
+                    *any = true;
+                    *before += fast::see(&mut parsed, batch, source, *before + 1, bytes);
+                }
+                Event::Guessed(reader) => batch.guess_lines(&reader),
+                Event::Pause => {}
+            }
+            Ok(())
+        })
+    }
+
+    /// Answers as it comes: whenever the input pauses, or much is pending, by
+    /// all that has been seen.
+    fn live(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<Outcome, Fail> {
+        let mut pending: Vec<Row> = Vec::new();
+        let mut outcome = Outcome::Done;
+        let mut headings: Option<Arc<Vec<String>>> = None;
+        let most = |batch: &Batch<'_>, streaming: bool| match streaming {
+            true => (batch.distinct() as usize / 8).clamp(STREAMED, PENDING_MOST),
+            false => PENDING_MOST,
+        };
+        let (args, probe) = (self.args, self.probe);
+        let mut on = |event: Event<'_>| match event {
+            Event::Rows(rows) => {
+                self.any |= !rows.is_empty();
+                see_rows(&mut self.batch, &rows, &mut headings, report);
+                pending.extend(rows);
+                match pending.len() >= most(&self.batch, args.streaming) {
+                    true => self.settle(&mut pending, &mut outcome, report),
+                    false => Ok(()),
+                }
+            }
+            Event::Guessed(reader) => {
+                self.batch.guess_lines(&reader);
+                Ok(())
+            }
+            Event::Pause => self.settle(&mut pending, &mut outcome, report),
+            Event::Text { .. } => Ok(()),
+        };
+        let on: On<'_> = &mut on;
+        let read = match &args.port {
+            Some(port) => input::follow(port, args.baud, probe, on),
+            None => inputs.read(probe, false, on),
+        };
+        if let Err(Fail::BrokenPipe) = read {
+            return Err(Fail::BrokenPipe);
+        }
+        self.settle(&mut pending, &mut outcome, report)?;
+        report.end()?;
+        read?;
+        self.not_empty()?;
+        self.say_if_sampled();
+        Ok(outcome)
+    }
+
+    /// Answers what is pending.
+    fn settle(
+        &self,
+        pending: &mut Vec<Row>,
+        outcome: &mut Outcome,
+        report: &mut dyn Report,
+    ) -> Result<(), Fail> {
+        if pending.is_empty() {
             return Ok(());
         }
         let fit = self.batch.fit();
-        for row in self.pending.drain(..) {
-            let entry = match &row.entry {
-                Ok(entry) => entry,
-                Err(why) => {
-                    self.outcome = Outcome::InputWrong;
-                    let source = screen::plain(&row.source);
-                    screen::complain(&format!("{source}:{}: {why}", row.line));
-                    self.report.invalid(&row, why)?;
-                    continue;
-                }
-            };
-            let answer = fit.answer(&entry.sighting);
-            if answer.verdict != Verdict::Identified {
-                self.outcome = self.outcome.max(Outcome::CardsWrong);
-            }
-            let notes = notes::of(entry, &answer, self.site, self.args.mask);
-            self.report.answered(&Answered { row: &row, entry, answer: &answer, notes })?;
+        for row in pending.drain(..) {
+            *outcome = (*outcome).max(self.answer(&fit, &row, report)?);
         }
-        self.report.paused(&fit)
+        report.paused(&fit)
+    }
+
+    fn answer(
+        &self,
+        fit: &Fit<'_, '_>,
+        row: &Row,
+        report: &mut dyn Report,
+    ) -> Result<Outcome, Fail> {
+        let entry = match &row.entry {
+            Ok(entry) => entry,
+            Err(why) => {
+                let source = screen::plain(&row.source);
+                screen::complain(&format!("{source}:{}: {why}", row.line));
+                report.invalid(row, why)?;
+                return Ok(Outcome::InputWrong);
+            }
+        };
+        let answer = fit.answer(&entry.sighting);
+        let notes = notes::of(entry, &answer, self.site, self.args.mask, None);
+        report.answered(&Answered { row, entry, answer: &answer, notes, holes: None })?;
+        Ok(match answer.verdict {
+            Verdict::Identified => Outcome::Done,
+            _ => Outcome::CardsWrong,
+        })
+    }
+
+    fn not_empty(&self) -> Result<(), Fail> {
+        match self.any {
+            true => Ok(()),
+            false => Err(Fail::said(
+                "no captures in the input: give bits, a file with one capture a line, or \"-\"",
+            )),
+        }
+    }
+
+    /// A sample is no secret.
+    fn say_if_sampled(&self) {
+        let count = self.batch.distinct();
+        if count > Batch::EXACT as u64 && !self.args.quiet {
+            screen::note(&format!(
+                "about {count} distinct captures: proportions are those of a fair sample of up to \
+                 {} of them",
+                Batch::EXACT
+            ));
+        }
+    }
+}
+
+fn see_rows(
+    batch: &mut Batch<'_>,
+    rows: &[Row],
+    headings: &mut Option<Arc<Vec<String>>>,
+    report: &mut dyn Report,
+) {
+    for entry in rows.iter().filter_map(|row| row.entry.as_ref().ok()) {
+        batch.see(&entry.sighting);
+        let own = &entry.carried.headings;
+        if !own.is_empty() && !headings.as_ref().is_some_and(|h| Arc::ptr_eq(h, own)) {
+            report.headings(own);
+            *headings = Some(own.clone());
+        }
     }
 }

@@ -2,10 +2,11 @@
 
 use holdover::decode::Reading;
 use holdover::decode::serial::SerialNumber;
-use holdover::layout::Value;
+use holdover::layout::{Part, Value};
 use holdover::rank::{Answer, Candidate, Mended, Verdict};
 use holdover::site::Site;
 
+use super::holes::Holes;
 use super::words::{numbers, percent};
 use crate::input::Entry;
 use crate::mask;
@@ -17,7 +18,15 @@ const WORTH_A_NOTE: f64 = 0.05;
 const LIKELY: f64 = 0.5;
 
 /// All notes on one capture; none gives a card number away under a mask.
-pub fn of(entry: &Entry, answer: &Answer<'_>, site: Option<&Site>, hide: bool) -> Vec<String> {
+///
+/// With holes, numbers of the capture come out as holes.
+pub fn of(
+    entry: &Entry,
+    answer: &Answer<'_>,
+    site: Option<&Site>,
+    hide: bool,
+    holes: Option<&Holes<'_>>,
+) -> Vec<String> {
     let mut notes: Vec<String> = match hide {
         true => entry.notes.iter().map(|note| mask::text(note)).collect(),
         false => entry.notes.clone(),
@@ -25,12 +34,16 @@ pub fn of(entry: &Entry, answer: &Answer<'_>, site: Option<&Site>, hide: bool) -
     notes.extend(answer.mended.as_ref().and_then(|mended| mend(mended, hide)));
     if let Some(best) = answer.best() {
         notes.extend(reading(best).filter(|_| best.probability >= LIKELY));
-        notes.extend(twins(answer, hide));
+        notes.extend(twins(answer, hide, holes));
         notes.extend(print(entry, best, hide));
         notes.extend(site.and_then(|site| ownership(best, answer, site)));
     }
     for candidate in answer.candidates.iter().filter(|c| c.probability >= WORTH_A_NOTE) {
-        for note in serial(candidate, hide) {
+        let serial = serial(candidate, hide);
+        if let (Some(holes), false) = (holes, serial.is_empty()) {
+            holes.refuse();
+        }
+        for note in serial {
             if !notes.contains(&note) {
                 notes.push(note);
             }
@@ -74,7 +87,7 @@ fn reading(best: &Candidate<'_>) -> Option<String> {
 }
 
 /// Layouts with the same checks: what each would make of the same bits.
-fn twins(answer: &Answer<'_>, hide: bool) -> Option<String> {
+fn twins(answer: &Answer<'_>, hide: bool, holes: Option<&Holes<'_>>) -> Option<String> {
     let best = answer.candidates.first()?;
     let twins: Vec<_> = answer
         .candidates
@@ -92,10 +105,37 @@ fn twins(answer: &Answer<'_>, hide: bool) -> Option<String> {
     }
     let mut readings: Vec<_> = twins.iter().map(|c| numbers(&c.decode())).collect();
     readings.dedup();
+    if let Some(holes) = holes {
+        let spans =
+            |c: &Candidate<'_>| (c.layout.site_span().cloned(), c.layout.card_span().cloned());
+        let same = twins.iter().all(|c| spans(c) == spans(best));
+        // Of two, one with a site code and one without never read alike.
+        let apart = |a: &Candidate<'_>, b: &Candidate<'_>| {
+            a.layout.site_span().is_some() != b.layout.site_span().is_some()
+        };
+        if !same {
+            if !matches!(twins[..], [a, b] if apart(a, b)) {
+                holes.refuse();
+            }
+            readings = twins.iter().map(|c| in_holes(c, holes)).collect();
+        }
+    }
     if readings.len() == 1 {
         return Some(format!("{note}, and read the same numbers"));
     }
     Some(format!("{note}; the card's print tells which it is: {}", readings.join(" or ")))
+}
+
+/// What [`numbers`] says, with holes.
+fn in_holes(candidate: &Candidate<'_>, holes: &Holes<'_>) -> String {
+    match (holes.part(candidate, Part::Site), holes.part(candidate, Part::Card)) {
+        (Some(site), Some(card)) => format!("{site} {card}"),
+        (None, Some(card)) => card,
+        _ => {
+            holes.refuse();
+            String::new()
+        }
+    }
 }
 
 fn print(entry: &Entry, best: &Candidate<'_>, hide: bool) -> Option<String> {

@@ -94,7 +94,7 @@ fn lost(candidate: &Candidate<'_>) -> Option<usize> {
 
 impl Text<'_> {
     fn block(&self, answered: &Answered<'_, '_>) -> Vec<String> {
-        let Answered { row, entry, answer, notes } = answered;
+        let Answered { row, entry, answer, notes, .. } = answered;
         let hide = self.args.mask;
         let width = screen::width();
         let capture = &entry.sighting.capture;

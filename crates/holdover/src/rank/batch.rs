@@ -161,15 +161,20 @@ impl<'t> Batch<'t> {
         }
     }
 
-    /// Adds captures of one reader and one length of up to 64 bits, nothing
-    /// else known of them: the first bit the highest, zeros behind.
+    /// Adds captures of one reader, nothing else known of them: up to 64 bits,
+    /// the first the highest, zeros behind, and how many; of length 0, none.
     ///
     /// # Panics
-    /// Where `length` is not 1 to 64.
-    pub fn see_column(&mut self, reader: &str, length: usize, captures: &[u64]) {
-        assert!((1..=64).contains(&length), "captures of 1 to 64 bits, not {length}");
+    /// Where there are not as many lengths as captures, or one is over 64.
+    pub fn see_column(&mut self, reader: &str, lengths: &[u8], captures: &[u64]) {
+        assert_eq!(lengths.len(), captures.len(), "a length for each capture");
         let reader = self.reader_or_new(reader);
-        captures.iter().for_each(|bits| self.distinct.see(reader, length, &[*bits]));
+        for (length, bits) in lengths.iter().zip(captures) {
+            assert!(*length <= 64, "captures of up to 64 bits, not {length}");
+            if *length > 0 {
+                self.distinct.see(reader, usize::from(*length), &[*bits]);
+            }
+        }
     }
 
     fn reader_or_new(&mut self, name: &str) -> u32 {

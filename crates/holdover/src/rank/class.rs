@@ -74,6 +74,11 @@ impl<'f> Signer<'f> {
         Signer { decoder, mask, codes, owned, counted: None }
     }
 
+    /// The decoder of the captures' length, all readings in order.
+    pub fn decoder(&self) -> &'f Decoder<'f> {
+        self.decoder
+    }
+
     /// Words of a signature.
     pub fn stride(&self) -> usize {
         let words = self.decoder.length().div_ceil(64);

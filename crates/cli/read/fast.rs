@@ -1,0 +1,384 @@
+//! Blocks of plain lines: parsed, decoded and printed in columns, a record of
+//! each class rendered once.
+
+use std::ops::Range;
+use std::sync::Arc;
+
+use holdover::bits::{Capture, Wide};
+use holdover::rank::{Batch, Fit, Sighting, Signatures, Signer, Verdict};
+use holdover::site::Site;
+use rayon::prelude::*;
+
+use super::holes::{Holes, Record, unmarked};
+use super::records::Render;
+use super::{Answered, notes};
+use crate::fail::Outcome;
+use crate::input::plain::{MOST_BITS, Plain};
+use crate::input::{Carried, Entry, Row, text_row};
+use crate::screen;
+
+/// Classes kept of one length; beyond, all are rendered anew.
+const KEPT_MOST: usize = 1 << 16;
+
+/// Bytes that are worth another thread.
+const CHUNK: usize = 1 << 18;
+
+/// Cuts a block of whole lines into a chunk for each thread.
+fn chunks(block: &[u8]) -> Vec<Range<usize>> {
+    let count = (block.len() / CHUNK).clamp(1, rayon::current_num_threads());
+    let mut chunks = Vec::with_capacity(count);
+    let mut from = 0;
+    for i in 1..=count {
+        let wanted = block.len() * i / count;
+        let to = match memchr::memchr(b'\n', &block[wanted.saturating_sub(1).max(from)..]) {
+            Some(at) if i < count => wanted.saturating_sub(1).max(from) + at + 1,
+            _ => block.len(),
+        };
+        if to > from {
+            chunks.push(from..to);
+        }
+        from = to;
+    }
+    chunks
+}
+
+/// Parses the chunks of a block, one a thread.
+#[derive(Default)]
+pub struct Parsed {
+    chunks: Vec<Range<usize>>,
+    plain: Vec<Plain>,
+}
+
+impl Parsed {
+    pub fn read(&mut self, block: &[u8]) {
+        self.chunks = chunks(block);
+        self.plain.resize_with(self.chunks.len().max(self.plain.len()), Plain::default);
+        let read = |(plain, chunk): (&mut Plain, &Range<usize>)| plain.read(&block[chunk.clone()]);
+        match &self.chunks[..] {
+            [chunk] => read((&mut self.plain[0], chunk)),
+            chunks => self.plain.par_iter_mut().zip(chunks).for_each(read),
+        }
+    }
+
+    /// Each chunk with what was read of it.
+    fn iter(&self) -> impl Iterator<Item = (&Range<usize>, &Plain)> {
+        self.chunks.iter().zip(&self.plain)
+    }
+}
+
+/// Sees every capture of a block; the lines it has.
+pub fn see(
+    parsed: &mut Parsed,
+    batch: &mut Batch<'_>,
+    source: &Arc<str>,
+    first_line: u64,
+    block: &[u8],
+) -> u64 {
+    parsed.read(block);
+    let mut line = first_line;
+    for (chunk, plain) in parsed.iter() {
+        let mut other = plain.other.iter();
+        batch.see_column("", &plain.lengths, &plain.words);
+        for (i, _) in plain.lengths.iter().enumerate().filter(|(_, bits)| **bits == 0) {
+            let Some(range) = other.next() else { break };
+            let bytes = &block[chunk.clone()][range.clone()];
+            if let Some(Row { entry: Ok(entry), .. }) = text_row(source, line + i as u64, bytes) {
+                batch.see(&entry.sighting);
+            }
+        }
+        line += plain.lengths.len() as u64;
+    }
+    line - first_line
+}
+
+/// What is kept of a class.
+enum Kept {
+    Record(Record, Outcome),
+    /// Its captures are rendered each for itself.
+    Each,
+}
+
+/// The classes of one length.
+struct Lane<'f> {
+    signer: Signer<'f>,
+    signatures: Signatures,
+    kept: Vec<Kept>,
+    signature: Vec<u64>,
+}
+
+/// One thread's classes, by length.
+type Lanes<'f> = Vec<Option<Lane<'f>>>;
+
+/// Answers blocks by a fit.
+pub struct Fast<'f, 't, R> {
+    fit: &'f Fit<'f, 't>,
+    site: Option<&'f Site>,
+    render: &'f R,
+    parsed: Parsed,
+    lanes: Vec<Lanes<'f>>,
+    outs: Vec<Out>,
+}
+
+/// What one chunk came to.
+#[derive(Default)]
+struct Out {
+    bytes: Vec<u8>,
+    complaints: Vec<String>,
+    outcome: Option<Outcome>,
+}
+
+impl<'f, 't, R: Render> Fast<'f, 't, R> {
+    pub fn new(fit: &'f Fit<'f, 't>, site: Option<&'f Site>, render: &'f R) -> Self {
+        let (parsed, lanes, outs) = (Parsed::default(), Vec::new(), Vec::new());
+        Fast { fit, site, render, parsed, lanes, outs }
+    }
+
+    /// Answers a block: its records go to `write`, in order. The lines it has,
+    /// and the worst that came of them.
+    pub fn answer<E>(
+        &mut self,
+        source: &Arc<str>,
+        first_line: u64,
+        block: &[u8],
+        mut write: impl FnMut(&[u8]) -> Result<(), E>,
+    ) -> Result<(u64, Outcome), E> {
+        let mut parsed = std::mem::take(&mut self.parsed);
+        parsed.read(block);
+        let mut line = first_line;
+        let lines: Vec<u64> = parsed
+            .iter()
+            .map(|(_, plain)| {
+                let first = line;
+                line += plain.lengths.len() as u64;
+                first
+            })
+            .collect();
+        let count = lines.len();
+        let mut lanes = std::mem::take(&mut self.lanes);
+        lanes.resize_with(count.max(lanes.len()), || (0..=MOST_BITS).map(|_| None).collect());
+        let mut outs = std::mem::take(&mut self.outs);
+        outs.resize_with(count.max(outs.len()), Out::default);
+        {
+            let this = &*self;
+            let one = |((lanes, out), ((chunk, plain), first)): (
+                (&mut Lanes<'f>, &mut Out),
+                ((&Range<usize>, &Plain), u64),
+            )| {
+                this.chunk(lanes, out, source, first, &block[chunk.clone()], plain);
+            };
+            let work: Vec<_> = parsed.iter().zip(lines).collect();
+            match count {
+                1 => one(((&mut lanes[0], &mut outs[0]), work[0])),
+                _ => lanes.par_iter_mut().zip(&mut outs).zip(work).for_each(one),
+            }
+        }
+        let mut outcome = Outcome::Done;
+        for out in &mut outs[..count] {
+            out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
+            outcome = outcome.max(out.outcome.take().unwrap_or(Outcome::Done));
+            let written = write(&out.bytes);
+            out.bytes.clear();
+            written?;
+        }
+        (self.parsed, self.lanes, self.outs) = (parsed, lanes, outs);
+        Ok((line - first_line, outcome))
+    }
+
+    /// Answers rows of other sources.
+    pub fn rows(&mut self, rows: &[Row]) -> (&[u8], Outcome) {
+        let mut outs = std::mem::take(&mut self.outs);
+        outs.resize_with(outs.len().max(1), Out::default);
+        let out = &mut outs[0];
+        out.bytes.clear();
+        let mut worst = Outcome::Done;
+        for row in rows {
+            worst = worst.max(self.row(row, out));
+            out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
+        }
+        self.outs = outs;
+        (&self.outs[0].bytes, worst)
+    }
+
+    fn chunk(
+        &self,
+        lanes: &mut Lanes<'f>,
+        out: &mut Out,
+        source: &Arc<str>,
+        first_line: u64,
+        bytes: &[u8],
+        plain: &Plain,
+    ) {
+        let mut number = Counter::new(first_line);
+        let mut other = plain.other.iter();
+        let mut worst = Outcome::Done;
+        for (word, length) in plain.words.iter().zip(&plain.lengths) {
+            if *length > 0 {
+                let length = usize::from(*length);
+                worst =
+                    worst.max(self.plain(lanes, &mut out.bytes, source, &number, *word, length));
+            } else if let Some(range) = other.next()
+                && let Some(row) = text_row(source, number.value, &bytes[range.clone()])
+            {
+                worst = worst.max(self.row(&row, out));
+            }
+            number.next();
+        }
+        out.outcome = Some(worst);
+    }
+
+    #[inline]
+    fn plain(
+        &self,
+        lanes: &mut Lanes<'f>,
+        out: &mut Vec<u8>,
+        source: &Arc<str>,
+        number: &Counter,
+        word: u64,
+        length: usize,
+    ) -> Outcome {
+        let lane = match &mut lanes[length] {
+            Some(lane) => lane,
+            none => match self.fit.signer("", length) {
+                Some(signer) => none.insert(Lane {
+                    signature: vec![0; signer.stride()],
+                    signatures: Signatures::new(signer.stride()),
+                    signer,
+                    kept: Vec::new(),
+                }),
+                None => return self.each(out, source, number.value, word, length),
+            },
+        };
+        lane.signer.sign(word, &mut lane.signature);
+        let class = match lane.signatures.find(&lane.signature) {
+            Some(class) => class,
+            None => {
+                if lane.kept.len() >= KEPT_MOST {
+                    lane.signatures.clear();
+                    lane.kept.clear();
+                }
+                lane.kept.push(self.keep(&lane.signer, source, word, length));
+                lane.signatures.number(&lane.signature)
+            }
+        };
+        match &lane.kept[class] {
+            Kept::Record(record, outcome) => {
+                record.fill(out, number.digits(), word, length);
+                *outcome
+            }
+            Kept::Each => self.each(out, source, number.value, word, length),
+        }
+    }
+
+    fn keep(&self, signer: &Signer<'f>, source: &Arc<str>, word: u64, length: usize) -> Kept {
+        let row = plain_row(source, 0, word, length);
+        if !unmarked(source) {
+            return Kept::Each;
+        }
+        let holes = Holes::new(signer.decoder());
+        let mut bytes = Vec::new();
+        let outcome = self.render_row(&row, Some(&holes), &mut bytes);
+        match String::from_utf8(bytes).ok().and_then(|text| holes.cut(&text)) {
+            Some(record) => Kept::Record(record, outcome),
+            None => Kept::Each,
+        }
+    }
+
+    fn each(
+        &self,
+        out: &mut Vec<u8>,
+        source: &Arc<str>,
+        line: u64,
+        word: u64,
+        length: usize,
+    ) -> Outcome {
+        self.render_row(&plain_row(source, line, word, length), None, out)
+    }
+
+    fn row(&self, row: &Row, out: &mut Out) -> Outcome {
+        match &row.entry {
+            Ok(_) => self.render_row(row, None, &mut out.bytes),
+            Err(why) => {
+                let source = screen::plain(&row.source);
+                out.complaints.push(format!("{source}:{}: {why}", row.line));
+                self.render.invalid(row, why, &mut out.bytes);
+                Outcome::InputWrong
+            }
+        }
+    }
+
+    fn render_row(&self, row: &Row, holes: Option<&Holes<'_>>, out: &mut Vec<u8>) -> Outcome {
+        let Ok(entry) = &row.entry else { return Outcome::InputWrong };
+        let answer = self.fit.answer(&entry.sighting);
+        let notes = notes::of(entry, &answer, self.site, self.render.hides(), holes);
+        self.render.answered(&Answered { row, entry, answer: &answer, notes, holes }, out);
+        match answer.verdict {
+            Verdict::Identified => Outcome::Done,
+            _ => Outcome::CardsWrong,
+        }
+    }
+}
+
+fn plain_row(source: &Arc<str>, line: u64, word: u64, length: usize) -> Row {
+    let capture = Capture::from_wide(Wide([word, 0, 0, 0]), length).expect("1 to 64 bits");
+    let entry =
+        Entry { sighting: Sighting::from(capture), notes: Vec::new(), carried: Carried::default() };
+    Row { source: source.clone(), line, entry: Ok(entry) }
+}
+
+/// A line number that counts up as digits.
+struct Counter {
+    value: u64,
+    digits: [u8; 20],
+    from: usize,
+}
+
+impl Counter {
+    fn new(value: u64) -> Counter {
+        let mut counter = Counter { value, digits: [b'0'; 20], from: 20 };
+        let text = value.to_string();
+        counter.from -= text.len();
+        counter.digits[counter.from..].copy_from_slice(text.as_bytes());
+        counter
+    }
+
+    fn digits(&self) -> &[u8] {
+        &self.digits[self.from..]
+    }
+
+    #[inline]
+    fn next(&mut self) {
+        self.value += 1;
+        let mut at = 19;
+        while self.digits[at] == b'9' {
+            self.digits[at] = b'0';
+            at -= 1;
+        }
+        self.digits[at] += 1;
+        self.from = self.from.min(at);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn counters_count() {
+        for from in [1, 8, 98, 999_998] {
+            let mut counter = Counter::new(from);
+            for value in from..from + 5 {
+                assert_eq!(counter.digits(), value.to_string().as_bytes());
+                assert_eq!(counter.value, value);
+                counter.next();
+            }
+        }
+    }
+
+    #[test]
+    fn chunks_end_with_lines() {
+        let block = "0101\n".repeat(300_000).into_bytes();
+        let cut = chunks(&block);
+        assert_eq!(cut.iter().map(|chunk| chunk.len()).sum::<usize>(), block.len());
+        assert!(cut.iter().all(|chunk| block[chunk.end - 1] == b'\n'));
+    }
+}
