@@ -106,7 +106,7 @@ mod tests {
     proptest! {
         #[test]
         fn lines_are_read_as_one_by_one(
-            lines in prop::collection::vec("[01]{0,70}|[01]{1,40}[x2 ]?[01]{0,9}|#.{0,9}", 0..40),
+            lines in prop::collection::vec("[01]{0,70}|[01]{1,40}[x2 ]?[01]{0,9}|#[a-z01]{0,9}", 0..40),
             ends in prop::collection::vec(any::<bool>(), 40),
         ) {
             let mut block = String::new();

@@ -9,7 +9,7 @@ use holdover::rank::{Batch, Fit, Sighting, Signatures, Signer, Verdict};
 use holdover::site::Site;
 use rayon::prelude::*;
 
-use super::holes::{Holes, Record, unmarked};
+use super::holes::{Counter, Holes, Record, Room, unmarked};
 use super::records::Render;
 use super::{Answered, notes};
 use crate::fail::Outcome;
@@ -122,7 +122,7 @@ pub struct Fast<'f, 't, R> {
 /// What one chunk came to.
 #[derive(Default)]
 struct Out {
-    bytes: Vec<u8>,
+    bytes: Room,
     complaints: Vec<String>,
     outcome: Option<Outcome>,
 }
@@ -176,7 +176,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         for out in &mut outs[..count] {
             out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
             outcome = outcome.max(out.outcome.take().unwrap_or(Outcome::Done));
-            let written = write(&out.bytes);
+            let written = write(out.bytes.written());
             out.bytes.clear();
             written?;
         }
@@ -196,7 +196,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
             out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
         }
         self.outs = outs;
-        (&self.outs[0].bytes, worst)
+        (self.outs[0].bytes.written(), worst)
     }
 
     fn chunk(
@@ -230,7 +230,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
     fn plain(
         &self,
         lanes: &mut Lanes<'f>,
-        out: &mut Vec<u8>,
+        out: &mut Room,
         source: &Arc<str>,
         number: &Counter,
         word: u64,
@@ -262,7 +262,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         };
         match &lane.kept[class] {
             Kept::Record(record, outcome) => {
-                record.fill(out, number.digits(), word, length);
+                record.fill(out, number, word, length);
                 *outcome
             }
             Kept::Each => self.each(out, source, number.value, word, length),
@@ -274,7 +274,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         if !unmarked(source) {
             return Kept::Each;
         }
-        let holes = Holes::new(signer.decoder());
+        let holes = Holes::new(signer);
         let mut bytes = Vec::new();
         let outcome = self.render_row(&row, Some(&holes), &mut bytes);
         match String::from_utf8(bytes).ok().and_then(|text| holes.cut(&text)) {
@@ -285,22 +285,22 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
 
     fn each(
         &self,
-        out: &mut Vec<u8>,
+        out: &mut Room,
         source: &Arc<str>,
         line: u64,
         word: u64,
         length: usize,
     ) -> Outcome {
-        self.render_row(&plain_row(source, line, word, length), None, out)
+        out.append(|out| self.render_row(&plain_row(source, line, word, length), None, out))
     }
 
     fn row(&self, row: &Row, out: &mut Out) -> Outcome {
         match &row.entry {
-            Ok(_) => self.render_row(row, None, &mut out.bytes),
+            Ok(_) => out.bytes.append(|out| self.render_row(row, None, out)),
             Err(why) => {
                 let source = screen::plain(&row.source);
                 out.complaints.push(format!("{source}:{}: {why}", row.line));
-                self.render.invalid(row, why, &mut out.bytes);
+                out.bytes.append(|out| self.render.invalid(row, why, out));
                 Outcome::InputWrong
             }
         }
@@ -325,54 +325,9 @@ fn plain_row(source: &Arc<str>, line: u64, word: u64, length: usize) -> Row {
     Row { source: source.clone(), line, entry: Ok(entry) }
 }
 
-/// A line number that counts up as digits.
-struct Counter {
-    value: u64,
-    digits: [u8; 20],
-    from: usize,
-}
-
-impl Counter {
-    fn new(value: u64) -> Counter {
-        let mut counter = Counter { value, digits: [b'0'; 20], from: 20 };
-        let text = value.to_string();
-        counter.from -= text.len();
-        counter.digits[counter.from..].copy_from_slice(text.as_bytes());
-        counter
-    }
-
-    fn digits(&self) -> &[u8] {
-        &self.digits[self.from..]
-    }
-
-    #[inline]
-    fn next(&mut self) {
-        self.value += 1;
-        let mut at = 19;
-        while self.digits[at] == b'9' {
-            self.digits[at] = b'0';
-            at -= 1;
-        }
-        self.digits[at] += 1;
-        self.from = self.from.min(at);
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn counters_count() {
-        for from in [1, 8, 98, 999_998] {
-            let mut counter = Counter::new(from);
-            for value in from..from + 5 {
-                assert_eq!(counter.digits(), value.to_string().as_bytes());
-                assert_eq!(counter.value, value);
-                counter.next();
-            }
-        }
-    }
 
     #[test]
     fn chunks_end_with_lines() {

@@ -169,12 +169,9 @@ impl<'t> Batch<'t> {
     pub fn see_column(&mut self, reader: &str, lengths: &[u8], captures: &[u64]) {
         assert_eq!(lengths.len(), captures.len(), "a length for each capture");
         let reader = self.reader_or_new(reader);
-        for (length, bits) in lengths.iter().zip(captures) {
-            assert!(*length <= 64, "captures of up to 64 bits, not {length}");
-            if *length > 0 {
-                self.distinct.see(reader, usize::from(*length), &[*bits]);
-            }
-        }
+        let longest = lengths.iter().max().copied().unwrap_or(0);
+        assert!(longest <= 64, "captures of up to 64 bits, not {longest}");
+        self.distinct.see_column(reader, lengths, captures);
     }
 
     fn reader_or_new(&mut self, name: &str) -> u32 {

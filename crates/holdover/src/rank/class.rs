@@ -9,8 +9,8 @@ use std::collections::HashMap;
 
 use super::batch::{Batch, Kind};
 use super::known::{Known, Owned};
-use crate::bits::{Capture, Wide};
-use crate::decode::{Bits, Decoder, Pick, Reading};
+use crate::bits::{Capture, Span, Wide};
+use crate::decode::{Bits, Decoder, Pick, Reading, View};
 use crate::layout::{Code, Part};
 
 /// Makes signatures of captures of one length and one reader.
@@ -79,6 +79,12 @@ impl<'f> Signer<'f> {
         self.decoder
     }
 
+    /// Whether all captures of one signature have the same number in a span of
+    /// a view's word.
+    pub fn fixes(&self, view: &View, span: &Span) -> bool {
+        (view.sources(span.mask()) & !self.codes).is_zero()
+    }
+
     /// Words of a signature.
     pub fn stride(&self) -> usize {
         let words = self.decoder.length().div_ceil(64);
@@ -108,8 +114,8 @@ impl<'f> Signer<'f> {
         tail.fill(0);
         if let Some((distinct, reader)) = self.counted {
             let words = capture.wide().0;
-            let words = &words[..self.decoder.length().div_ceil(64)];
-            tail[0] = u64::from(distinct.keeps(reader, words));
+            let length = self.decoder.length();
+            tail[0] = u64::from(distinct.keeps(reader, length, &words[..length.div_ceil(64)]));
         }
         for (i, listed) in self.owned.iter().enumerate() {
             let site = listed.site.as_ref().map_or(0, |pick| pick.number(capture));
@@ -373,7 +379,9 @@ impl Signatures {
                 0 => return Err(slot),
                 number => {
                     let from = (number as usize - 1) * self.stride;
-                    if &self.words[from..from + self.stride] == signature {
+                    let own = &self.words[from..from + self.stride];
+                    // A few words: no call is worth comparing them.
+                    if own.iter().zip(signature).all(|(a, b)| a == b) {
                         return Ok(number as usize - 1);
                     }
                 }

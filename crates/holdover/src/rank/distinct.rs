@@ -26,10 +26,37 @@ struct Lot {
     slots: Vec<u32>,
 }
 
+/// Short captures of the reader without a name, which are most of a large
+/// file: each is one word, a 1 behind its last bit. They are sorted by hash
+/// into parts that fit a processor's cache, so that a block of them costs a
+/// few nanoseconds each, however many are kept.
+#[derive(Debug, Clone)]
+struct Short {
+    parts: Vec<Part>,
+    /// A block's words by part, kept for reuse.
+    sorted: Vec<u64>,
+}
+
+/// Open addressing; 0 where free, which is no capture.
+#[derive(Debug, Clone, Default)]
+struct Part {
+    slots: Vec<u64>,
+    count: usize,
+}
+
+/// log2 of the number of parts.
+const PARTS_LOG2: u32 = 6;
+
+/// The longest capture that is one word with a 1 behind it.
+const SHORT_MOST: usize = 63;
+
 /// The distinct captures, each reader's for itself.
 #[derive(Debug)]
 pub(super) struct Distinct {
-    /// By length.
+    short: Short,
+    /// The reader without a name.
+    unnamed: Option<u32>,
+    /// All others, by length.
     lots: Vec<Lot>,
     count: usize,
     halvings: u32,
@@ -61,11 +88,16 @@ impl Distinct {
             .map(|length| Lot { stride: length.div_ceil(64), ..Lot::default() })
             .collect();
         let seed = std::collections::hash_map::RandomState::new().hash_one(0) | 1;
-        Distinct { lots, count: 0, halvings: 0, salts: Vec::new(), seed }
+        let short = Short { parts: vec![Part::default(); 1 << PARTS_LOG2], sorted: Vec::new() };
+        let salts = Vec::new();
+        Distinct { short, unnamed: None, lots, count: 0, halvings: 0, salts, seed }
     }
 
     /// Adds a reader; readers are numbered as they come.
     pub fn add_reader(&mut self, name: &str) {
+        if name.is_empty() {
+            self.unnamed = Some(self.salts.len() as u32);
+        }
         let words: Vec<u64> = name.bytes().map(u64::from).chain([name.len() as u64]).collect();
         self.salts.push(hash(ODD[1], &words));
     }
@@ -80,36 +112,120 @@ impl Distinct {
         self.halvings
     }
 
+    /// The word of a capture that is one of the short ones.
+    #[inline]
+    fn short_word(&self, reader: u32, length: usize, words: &[u64]) -> Option<u64> {
+        let short = length <= SHORT_MOST && self.unnamed == Some(reader);
+        short.then(|| words[0] | 1 << (63 - length))
+    }
+
     /// Whether the hash of a capture is one that is kept.
     #[inline]
-    pub fn keeps(&self, reader: u32, words: &[u64]) -> bool {
-        self.halvings == 0 || hash(self.salts[reader as usize], words) >> (64 - self.halvings) == 0
+    pub fn keeps(&self, reader: u32, length: usize, words: &[u64]) -> bool {
+        self.halvings == 0 || self.hash(reader, length, words) >> (64 - self.halvings) == 0
+    }
+
+    #[inline]
+    fn hash(&self, reader: u32, length: usize, words: &[u64]) -> u64 {
+        match self.short_word(reader, length, words) {
+            Some(word) => short_hash(word),
+            None => hash(self.salts[reader as usize], words),
+        }
     }
 
     /// Whether a capture was seen and is kept.
     pub fn holds(&self, reader: u32, capture: &Capture) -> bool {
+        let wide = capture.wide();
+        let words = &wide.0[..capture.len().div_ceil(64)];
+        if !self.keeps(reader, capture.len(), words) {
+            return false;
+        }
+        if let Some(word) = self.short_word(reader, capture.len(), words) {
+            let hash = short_hash(word);
+            return self.short.parts[part_of(hash)].find(word, self.place(hash)).is_ok();
+        }
         let lot = &self.lots[capture.len()];
-        let words = &capture.wide().0[..lot.stride];
-        self.keeps(reader, words)
-            && !lot.slots.is_empty()
-            && lot.find(place(self.seed, words), reader, words).is_ok()
+        !lot.slots.is_empty() && lot.find(place(self.seed, words), reader, words).is_ok()
+    }
+
+    /// Where a short capture's slot is looked for.
+    #[inline]
+    fn place(&self, hash: u64) -> u64 {
+        fold(hash, self.seed)
     }
 
     /// Takes a capture's words, the first bit the highest, zeros behind.
-    #[inline]
     pub fn see(&mut self, reader: u32, length: usize, words: &[u64]) {
-        if !self.keeps(reader, words) {
+        if !self.keeps(reader, length, words) {
             return;
         }
-        let lot = &mut self.lots[length];
-        if lot.readers.len() * 2 >= lot.slots.len() {
-            lot.grow(self.seed);
+        if let Some(word) = self.short_word(reader, length, words) {
+            let hash = short_hash(word);
+            let place = self.place(hash);
+            self.count += usize::from(self.short.parts[part_of(hash)].see(word, place, self.seed));
+        } else {
+            let lot = &mut self.lots[length];
+            if lot.readers.len() * 2 >= lot.slots.len() {
+                lot.grow(self.seed);
+            }
+            let Err(slot) = lot.find(place(self.seed, words), reader, words) else { return };
+            lot.words.extend_from_slice(words);
+            lot.readers.push(reader);
+            lot.slots[slot] = lot.readers.len() as u32;
+            self.count += 1;
         }
-        let Err(slot) = lot.find(place(self.seed, words), reader, words) else { return };
-        lot.words.extend_from_slice(words);
-        lot.readers.push(reader);
-        lot.slots[slot] = lot.readers.len() as u32;
-        self.count += 1;
+        while self.count > KEPT_MOST {
+            self.halve();
+        }
+    }
+
+    /// Takes captures of up to 64 bits each; of length 0, none.
+    pub fn see_column(&mut self, reader: u32, lengths: &[u8], words: &[u64]) {
+        if self.unnamed != Some(reader) {
+            for (length, word) in lengths.iter().zip(words).filter(|(length, _)| **length > 0) {
+                self.see(reader, usize::from(*length), &[*word]);
+            }
+            return;
+        }
+        // Sorted by part: count, then place.
+        let mut ends = [0usize; (1 << PARTS_LOG2) + 1];
+        let most = match self.halvings {
+            0 => u64::MAX,
+            halvings => (1 << (64 - halvings)) - 1,
+        };
+        let kept = |length: u8, word: u64| -> Option<(u64, usize)> {
+            let short = (1..=SHORT_MOST as u8).contains(&length);
+            let word = word | 1 << (63 - (length & 63));
+            let hash = short_hash(word);
+            (short && hash <= most).then(|| (word, part_of(hash)))
+        };
+        for (length, word) in lengths.iter().zip(words) {
+            if let Some((_, part)) = kept(*length, *word) {
+                ends[part + 1] += 1;
+            } else if *length == 64 {
+                self.see(reader, 64, &[*word]);
+            }
+        }
+        for i in 1..ends.len() {
+            ends[i] += ends[i - 1];
+        }
+        let mut sorted = std::mem::take(&mut self.short.sorted);
+        sorted.clear();
+        sorted.resize(ends[ends.len() - 1], 0);
+        let mut next = ends;
+        for (length, word) in lengths.iter().zip(words) {
+            if let Some((word, part)) = kept(*length, *word) {
+                sorted[next[part]] = word;
+                next[part] += 1;
+            }
+        }
+        for (i, part) in self.short.parts.iter_mut().enumerate() {
+            for word in &sorted[ends[i]..ends[i + 1]] {
+                let place = fold(short_hash(*word), self.seed);
+                self.count += usize::from(part.see(*word, place, self.seed));
+            }
+        }
+        self.short.sorted = sorted;
         while self.count > KEPT_MOST {
             self.halve();
         }
@@ -118,6 +234,18 @@ impl Distinct {
     fn halve(&mut self) {
         self.halvings += 1;
         let (shift, salts, seed) = (64 - self.halvings, &self.salts, self.seed);
+        self.count = 0;
+        for part in &mut self.short.parts {
+            let all = std::mem::take(&mut part.slots);
+            part.count = 0;
+            for word in all.into_iter().filter(|word| *word != 0) {
+                let hash = short_hash(word);
+                if hash >> shift == 0 {
+                    part.see(word, fold(hash, seed), seed);
+                }
+            }
+            self.count += part.count;
+        }
         for lot in &mut self.lots {
             let stride = lot.stride;
             let mut kept = 0;
@@ -130,15 +258,26 @@ impl Distinct {
                 lot.readers[kept] = lot.readers[i];
                 kept += 1;
             }
-            self.count -= lot.readers.len() - kept;
+            self.count += kept;
             lot.words.truncate(kept * stride);
             lot.readers.truncate(kept);
             lot.place_all(seed);
         }
     }
 
-    /// The captures kept: reader and bits, those of one length together.
+    /// The captures kept: reader and bits.
     pub fn iter(&self) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
+        let unnamed = self.unnamed.unwrap_or(0);
+        let short = self.short.parts.iter().flat_map(|part| &part.slots);
+        let short = short.filter(|word| **word != 0).map(move |word| {
+            let length = 63 - word.trailing_zeros() as usize;
+            let bits = Wide([word & (word - 1), 0, 0, 0]);
+            (unnamed, Capture::from_wide(bits, length).expect("a length of 1 to 63"))
+        });
+        short.chain(self.long())
+    }
+
+    fn long(&self) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
         self.lots.iter().enumerate().flat_map(|(length, lot)| {
             let captures = lot.words.chunks_exact(lot.stride.max(1)).map(move |words| {
                 let mut wide = Wide::ZERO;
@@ -154,6 +293,9 @@ impl Distinct {
     pub fn sample(&self, most: usize) -> Vec<(u32, Capture)> {
         let mut counts = vec![0usize; self.salts.len()];
         self.lots.iter().flat_map(|lot| &lot.readers).for_each(|r| counts[*r as usize] += 1);
+        if let Some(unnamed) = self.unnamed {
+            counts[unnamed as usize] += self.short.parts.iter().map(|p| p.count).sum::<usize>();
+        }
         if counts.iter().all(|count| *count <= most) {
             return Vec::new();
         }
@@ -165,7 +307,7 @@ impl Distinct {
                 continue;
             }
             let words = &capture.wide().0[..capture.len().div_ceil(64)];
-            let hash = hash(self.salts[reader as usize], words);
+            let hash = self.hash(reader, capture.len(), words);
             let share = 4.0 * most as f64 / count as f64;
             let limit = (share.min(1.0) * 2f64.powi(64 - self.halvings as i32)) as u64;
             if hash <= limit {
@@ -181,6 +323,61 @@ impl Distinct {
             taken[*reader as usize] <= most
         });
         all.into_iter().map(|(reader, _, capture)| (reader, capture)).collect()
+    }
+}
+
+/// The hash of a short capture. Its highest bits say whether it is kept, those
+/// in the middle which part it is in.
+#[inline]
+fn short_hash(word: u64) -> u64 {
+    fold(fold(word ^ ODD[1], ODD[0]) ^ word, ODD[2])
+}
+
+#[inline]
+fn part_of(hash: u64) -> usize {
+    (hash >> 24) as usize & ((1 << PARTS_LOG2) - 1)
+}
+
+impl Part {
+    #[inline]
+    fn find(&self, word: u64, place: u64) -> Result<usize, usize> {
+        let Some(mask) = self.slots.len().checked_sub(1) else { return Err(0) };
+        let mut slot = place as usize & mask;
+        loop {
+            match self.slots[slot] {
+                0 => return Err(slot),
+                own if own == word => return Ok(slot),
+                _ => slot = (slot + 1) & mask,
+            }
+        }
+    }
+
+    /// Adds a word; whether it is new.
+    #[inline]
+    fn see(&mut self, word: u64, place: u64, seed: u64) -> bool {
+        match self.find(word, place) {
+            Ok(_) => false,
+            Err(slot) if self.count * 2 < self.slots.len() => {
+                self.slots[slot] = word;
+                self.count += 1;
+                true
+            }
+            Err(_) => {
+                self.grow(seed);
+                self.see(word, place, seed)
+            }
+        }
+    }
+
+    #[cold]
+    fn grow(&mut self, seed: u64) {
+        let more = vec![0; (self.slots.len() * 2).max(64)];
+        let all = std::mem::replace(&mut self.slots, more);
+        for word in all.into_iter().filter(|word| *word != 0) {
+            if let Err(slot) = self.find(word, fold(short_hash(word), seed)) {
+                self.slots[slot] = word;
+            }
+        }
     }
 }
 
