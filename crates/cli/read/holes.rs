@@ -130,7 +130,7 @@ pub struct Record {
 }
 
 /// Bytes copied at once.
-const STEP: usize = 32;
+const STEP: usize = 64;
 
 /// Bytes that a number of up to 128 bits has at most.
 const DIGITS_MOST: usize = 39;
@@ -143,7 +143,7 @@ impl Record {
             pieces.push((bytes.len() as u32, hole));
             text.extend(bytes);
         }
-        let most = text.len() + pieces.len() * 64 + STEP;
+        let most = text.len() + pieces.len() * STEP + STEP;
         text.resize(text.len() + STEP, 0);
         Record { text, pieces, most }
     }
@@ -152,56 +152,44 @@ impl Record {
     /// its `length` bits, the first the highest.
     #[inline]
     pub fn fill(&self, out: &mut Room, line: &Counter, word: u64, length: usize) {
-        out.reserve(self.most);
-        let mut from = 0;
+        let mut rest = &self.text[..];
+        let mut place = out.place(self.most);
         for (count, hole) in &self.pieces {
-            let to = from + *count as usize;
-            while from < to {
-                let count = STEP.min(to - from);
-                out.put(self.text[from..].first_chunk::<STEP>(), count);
-                from += count;
+            let mut left = *count as usize;
+            while let Some(step) = rest.first_chunk::<STEP>()
+                && left > 0
+            {
+                let count = STEP.min(left);
+                place.put(step, count);
+                (rest, left) = (&rest[count..], left - count);
             }
             match hole {
                 None => {}
-                Some(Hole::Line) => out.put(Some(line.digits()), line.len()),
-                Some(Hole::Bits) => {
-                    let bits: [u8; 64] =
-                        std::array::from_fn(|i| b'0' + (word >> (63 - i) & 1) as u8);
-                    out.put(Some(&bits), length);
-                }
-                Some(Hole::Number(pick)) => match pick.number(word) {
-                    small if small < 100_000_000 => {
-                        let (digits, count) = eight(small as u32);
-                        out.put(Some(&digits), count);
-                    }
-                    large => {
-                        let text = large.to_string();
-                        let mut digits = [0; DIGITS_MOST];
-                        digits[..text.len()].copy_from_slice(text.as_bytes());
-                        out.put(Some(&digits), text.len());
-                    }
-                },
+                Some(Hole::Line) => place.put(line.digits(), line.len()),
+                Some(Hole::Bits) => place.bits(word, length),
+                Some(Hole::Number(pick)) => place.number(pick.number(word)),
             }
         }
+        let used = place.used;
+        out.used += used;
     }
 }
 
-/// The digits of a number below 10^8 in front, and how many: two halves of
-/// four, each split by multiplication, all eight at once.
+/// The digits of a number below 10^8, the first the lowest byte: two halves
+/// of four, each split by multiplication, all eight at once.
 #[inline]
-fn eight(number: u32) -> ([u8; 8], usize) {
-    let number = u64::from(number);
+fn eight(number: u64) -> u64 {
     let (high, low) = (number / 10_000, number % 10_000);
     let halves = high | low << 32;
     // In each half: hundreds in the lower 16 bits, the rest in the upper.
     let hundreds = ((halves * 10_486) >> 20) & 0x7F_0000_007F;
     let pairs = hundreds | (halves - hundreds * 100) << 16;
     let tens = ((pairs * 103) >> 10) & 0x0F_000F_000F_000F;
-    let each = tens | (pairs - tens * 10) << 8;
-    let blank = (each.trailing_zeros() / 8).min(7);
-    let digits = (each | ZEROS) >> (8 * blank);
-    (digits.to_le_bytes(), 8 - blank as usize)
+    tens | (pairs - tens * 10) << 8
 }
+
+/// Numbers written as one group of eight digits.
+const EIGHT: u64 = 100_000_000;
 
 const ZEROS: u64 = 0x3030_3030_3030_3030;
 
@@ -212,23 +200,70 @@ pub struct Room {
     used: usize,
 }
 
-impl Room {
-    /// Sees to it that so many bytes can be put.
-    #[inline]
-    fn reserve(&mut self, most: usize) {
-        if self.bytes.len() < self.used + most + 64 {
-            self.bytes.resize(2 * self.bytes.len() + most + 64, 0);
-        }
-    }
+/// Where a record goes.
+struct Place<'r> {
+    bytes: &'r mut [u8],
+    used: usize,
+}
 
+impl Place<'_> {
     /// Puts the first `count` of these bytes; those behind are written over.
     #[inline]
-    fn put<const N: usize>(&mut self, bytes: Option<&[u8; N]>, count: usize) {
-        let place = self.bytes.get_mut(self.used..).and_then(|rest| rest.first_chunk_mut::<N>());
-        if let (Some(place), Some(bytes)) = (place, bytes) {
+    fn put<const N: usize>(&mut self, bytes: &[u8; N], count: usize) {
+        if let Some(place) = self.bytes[self.used..].first_chunk_mut::<N>() {
             *place = *bytes;
         }
         self.used += count;
+    }
+
+    /// Puts a capture as 0 and 1. Not inlined, or it would be worked out for
+    /// records without it too.
+    #[inline(never)]
+    fn bits(&mut self, word: u64, length: usize) {
+        let bits: [u8; 64] = std::array::from_fn(|i| b'0' + (word >> (63 - i) & 1) as u8);
+        self.put(&bits, length);
+    }
+
+    /// Puts a number in decimal.
+    #[inline]
+    fn number(&mut self, number: u128) {
+        match u64::try_from(number) {
+            Ok(number) if number < EIGHT => self.leading(number),
+            Ok(number) if number < EIGHT * EIGHT => {
+                self.leading(number / EIGHT);
+                let digits = eight(number % EIGHT) | ZEROS;
+                self.put(&digits.to_le_bytes(), 8);
+            }
+            _ => self.long(number),
+        }
+    }
+
+    #[cold]
+    fn long(&mut self, number: u128) {
+        let text = number.to_string();
+        let mut digits = [0; DIGITS_MOST];
+        digits[..text.len()].copy_from_slice(text.as_bytes());
+        self.put(&digits, text.len());
+    }
+
+    /// Puts a number below 10^8 without leading zeros.
+    #[inline]
+    fn leading(&mut self, number: u64) {
+        let digits = eight(number);
+        let blank = (digits.trailing_zeros() / 8).min(7);
+        let shown = (digits | ZEROS) >> (8 * blank);
+        self.put(&shown.to_le_bytes(), 8 - blank as usize);
+    }
+}
+
+impl Room {
+    /// Room for so many bytes.
+    #[inline]
+    fn place(&mut self, most: usize) -> Place<'_> {
+        if self.bytes.len() < self.used + most {
+            self.bytes.resize(2 * self.bytes.len() + most, 0);
+        }
+        Place { bytes: &mut self.bytes[self.used..], used: 0 }
     }
 
     /// What was written.
@@ -309,12 +344,14 @@ mod tests {
     }
 
     #[test]
-    fn eight_digits() {
-        let some =
-            (0..100_000_000).step_by(997).chain(0..20_000).chain([9_999, 10_000, 99_999_999]);
-        for number in some {
-            let (digits, count) = eight(number);
-            assert_eq!(&digits[..count], number.to_string().as_bytes());
+    fn numbers_in_decimal() {
+        let some = (0..100_000_000).step_by(997).chain(0..20_000u32).map(u128::from);
+        let ends = (0..39).flat_map(|digits| [10u128.pow(digits) - 1, 10u128.pow(digits)]);
+        let mut room = Room::default();
+        for number in some.chain(ends).chain([u128::MAX]) {
+            let mut place = room.place(2 * STEP);
+            place.number(number);
+            assert_eq!(&place.bytes[..place.used], number.to_string().as_bytes());
         }
     }
 }

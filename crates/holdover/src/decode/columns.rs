@@ -314,8 +314,7 @@ impl<'t> Decoder<'t> {
     /// A syndrome of `N` words.
     #[inline]
     fn small<const N: usize, B: Bits>(&self, capture: B) -> [u64; N] {
-        let mut sum = [0; N];
-        sum.copy_from_slice(&self.constant);
+        let mut sum: [u64; N] = std::array::from_fn(|i| self.constant[i]);
         let mut from = 0;
         for byte in 0..self.length.div_ceil(8) {
             let row = from + usize::from(capture.byte(byte)) * N;

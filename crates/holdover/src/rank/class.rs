@@ -22,6 +22,8 @@ pub struct Signer<'f> {
     /// Bits that a code of such a view is read from.
     codes: Wide,
     owned: Vec<Listed<'f>>,
+    /// The same in one word, where that holds it.
+    short: Option<Vec<[u64; 256]>>,
     /// For a sample of a large batch: whether a capture is part of it.
     pub(super) counted: Option<(&'f super::distinct::Distinct, u32)>,
 }
@@ -71,7 +73,62 @@ impl<'f> Signer<'f> {
             }
         }
         let mask = decoder.syndrome_mask(&views);
-        Signer { decoder, mask, codes, owned, counted: None }
+        let mut signer = Signer { decoder, mask, codes, owned, short: None, counted: None };
+        signer.short = signer.shorten();
+        signer
+    }
+
+    /// A signature is linear over GF(2) where it is syndromes and bits of
+    /// codes alone, and so is moving its bits: where the syndromes fit behind
+    /// the capture, a signature is the XOR of one word a byte. The lowest bit
+    /// is left for what is counted.
+    fn shorten(&self) -> Option<Vec<[u64; 256]>> {
+        let length = self.decoder.length();
+        let live: Vec<(usize, u32)> = (self.mask.iter().enumerate())
+            .flat_map(|(word, mask)| {
+                (0..64).filter(move |bit| mask >> bit & 1 == 1).map(move |bit| (word, bit))
+            })
+            .collect();
+        if !self.owned.is_empty() || self.decoder.decimal_words() > 0 || length + live.len() > 63 {
+            return None;
+        }
+        let mut syndrome = vec![0; self.decoder.stride()];
+        let mut of = |word: u64| {
+            self.decoder.syndrome(word, &mut syndrome);
+            let fails =
+                live.iter().zip(1..).map(|((at, bit), to)| (syndrome[*at] >> bit & 1) << to);
+            fails.fold(word & self.codes.0[0], |all, fail| all | fail)
+        };
+        let zero = of(0);
+        let rows = (0..length.div_ceil(8)).map(|byte| {
+            std::array::from_fn(|value| {
+                let row = of((value as u64) << (56 - 8 * byte)) ^ zero;
+                // What a capture of zeros has goes with the first byte.
+                if byte == 0 { row ^ zero } else { row }
+            })
+        });
+        Some(rows.collect())
+    }
+
+    /// Whether signatures are one word, as [`Signer::short`] makes them.
+    pub fn is_short(&self) -> bool {
+        self.short.is_some()
+    }
+
+    /// The signature of a capture in one word, where [`Signer::is_short`].
+    #[inline]
+    pub fn short(&self, capture: u64) -> u64 {
+        let rows = self.short.as_deref().unwrap_or_default();
+        let signature = rows
+            .iter()
+            .enumerate()
+            .fold(0, |all, (byte, row)| all ^ row[usize::from(Bits::byte(capture, byte))]);
+        match self.counted {
+            Some((distinct, reader)) => {
+                signature | u64::from(distinct.keeps(reader, self.decoder.length(), &[capture]))
+            }
+            None => signature,
+        }
     }
 
     /// The decoder of the captures' length, all readings in order.
@@ -111,7 +168,7 @@ impl<'f> Signer<'f> {
         for (i, word) in codes.iter_mut().enumerate() {
             *word = capture.word(i) & self.codes.0[i];
         }
-        tail.fill(0);
+        tail.iter_mut().for_each(|word| *word = 0);
         if let Some((distinct, reader)) = self.counted {
             let words = capture.wide().0;
             let length = self.decoder.length();

@@ -33,7 +33,9 @@ struct Lot {
 #[derive(Debug, Clone)]
 struct Short {
     parts: Vec<Part>,
-    /// A block's words by part, kept for reuse.
+    /// Room for a block's words, the part of each, and the words by part.
+    words: Vec<u64>,
+    part_of: Vec<u8>,
     sorted: Vec<u64>,
 }
 
@@ -88,7 +90,12 @@ impl Distinct {
             .map(|length| Lot { stride: length.div_ceil(64), ..Lot::default() })
             .collect();
         let seed = std::collections::hash_map::RandomState::new().hash_one(0) | 1;
-        let short = Short { parts: vec![Part::default(); 1 << PARTS_LOG2], sorted: Vec::new() };
+        let short = Short {
+            parts: vec![Part::default(); 1 << PARTS_LOG2],
+            words: Vec::new(),
+            part_of: Vec::new(),
+            sorted: Vec::new(),
+        };
         let salts = Vec::new();
         Distinct { short, unnamed: None, lots, count: 0, halvings: 0, salts, seed }
     }
@@ -187,47 +194,52 @@ impl Distinct {
             }
             return;
         }
-        // Sorted by part: count, then place.
-        let mut ends = [0usize; (1 << PARTS_LOG2) + 1];
         let most = match self.halvings {
             0 => u64::MAX,
             halvings => (1 << (64 - halvings)) - 1,
         };
-        let kept = |length: u8, word: u64| -> Option<(u64, usize)> {
-            let short = (1..=SHORT_MOST as u8).contains(&length);
+        // Those that are kept, then sorted by part.
+        let Short { words: kept, part_of: parts_of, sorted, .. } = &mut self.short;
+        kept.resize(lengths.len().max(kept.len()), 0);
+        parts_of.resize(lengths.len().max(parts_of.len()), 0);
+        let mut count = 0;
+        let mut ends = [0usize; (1 << PARTS_LOG2) + 1];
+        let mut long = false;
+        for (length, word) in lengths.iter().zip(words) {
+            let short = (1..=SHORT_MOST as u8).contains(length);
+            long |= *length == 64;
             let word = word | 1 << (63 - (length & 63));
             let hash = short_hash(word);
-            (short && hash <= most).then(|| (word, part_of(hash)))
-        };
-        for (length, word) in lengths.iter().zip(words) {
-            if let Some((_, part)) = kept(*length, *word) {
-                ends[part + 1] += 1;
-            } else if *length == 64 {
-                self.see(reader, 64, &[*word]);
-            }
+            let part = part_of(hash);
+            let keep = usize::from(short & (hash <= most));
+            kept[count] = word;
+            parts_of[count] = part as u8;
+            ends[part + 1] += keep;
+            count += keep;
         }
         for i in 1..ends.len() {
             ends[i] += ends[i - 1];
         }
-        let mut sorted = std::mem::take(&mut self.short.sorted);
-        sorted.clear();
-        sorted.resize(ends[ends.len() - 1], 0);
+        sorted.resize(count.max(sorted.len()), 0);
         let mut next = ends;
-        for (length, word) in lengths.iter().zip(words) {
-            if let Some((word, part)) = kept(*length, *word) {
-                sorted[next[part]] = word;
-                next[part] += 1;
-            }
+        for (word, part) in kept[..count].iter().zip(&parts_of[..count]) {
+            let next = &mut next[usize::from(*part)];
+            sorted[*next] = *word;
+            *next += 1;
         }
         for (i, part) in self.short.parts.iter_mut().enumerate() {
-            for word in &sorted[ends[i]..ends[i + 1]] {
+            for word in &self.short.sorted[ends[i]..ends[i + 1]] {
                 let place = fold(short_hash(*word), self.seed);
                 self.count += usize::from(part.see(*word, place, self.seed));
             }
         }
-        self.short.sorted = sorted;
         while self.count > KEPT_MOST {
             self.halve();
+        }
+        if long {
+            for (length, word) in lengths.iter().zip(words).filter(|(length, _)| **length == 64) {
+                self.see(reader, usize::from(*length), &[*word]);
+            }
         }
     }
 
@@ -330,7 +342,7 @@ impl Distinct {
 /// in the middle which part it is in.
 #[inline]
 fn short_hash(word: u64) -> u64 {
-    fold(fold(word ^ ODD[1], ODD[0]) ^ word, ODD[2])
+    fold(word ^ ODD[1], ODD[0])
 }
 
 #[inline]
