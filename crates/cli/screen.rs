@@ -31,11 +31,13 @@ pub fn errors_in_colour() -> bool {
     anstream::AutoStream::choice(&io::stderr()) != anstream::ColorChoice::Never
 }
 
-/// Columns of the terminal, or of a page where there is none.
+/// Columns of the terminal, or of a page where there is none; the variable
+/// COLUMNS comes before both (POSIX.1-2024, XBD 8.3).
 pub fn width() -> usize {
+    let wanted = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+    let terminal = || terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
     // 80 columns where nothing says otherwise (common practice, no source).
-    let known = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
-    known.unwrap_or(80).clamp(40, 200)
+    wanted.or_else(terminal).unwrap_or(80).clamp(40, 200)
 }
 
 /// Words that matter.
@@ -57,8 +59,18 @@ pub fn in_style(style: Style, text: &str) -> String {
 /// Prints a message to standard error.
 pub fn complain(message: &str) {
     let error = in_style(BAD, "error:");
+    to_stderr(&format!("{error} {message}"));
+}
+
+/// Prints something worth knowing to standard error.
+pub fn remark(message: &str) {
+    let lines = wrap(message, width().saturating_sub(6)).join("\n      ");
+    to_stderr(&format!("{} {lines}", in_style(STRONG, "note:")));
+}
+
+fn to_stderr(text: &str) {
     // Where even standard error is gone there is nobody to tell.
-    _ = writeln!(anstream::stderr().lock(), "{error} {message}");
+    crate::progress::aside(|| _ = writeln!(anstream::stderr().lock(), "{text}"));
 }
 
 /// Breaks a text into lines of at most `width` columns, at spaces.

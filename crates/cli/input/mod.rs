@@ -1,6 +1,7 @@
 //! Captures from arguments, files and pipes, told apart by their content.
 
 pub mod csv;
+pub mod headings;
 mod json;
 pub mod lines;
 mod port;
@@ -8,7 +9,7 @@ mod probe;
 mod source;
 
 use std::fs::File;
-use std::io::{self, Read};
+use std::io::{self, Read, Seek};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
@@ -20,7 +21,7 @@ use holdover::rank::{Doubt, Known, Sighting};
 use holdover_signal::Probe;
 
 use crate::fail::Fail;
-use crate::screen;
+use crate::{progress, screen, sheet, workbook};
 use source::Source;
 
 /// A pipe that is silent this long is answered (fixed by the design).
@@ -88,6 +89,17 @@ pub fn read(
     inputs: &[String],
     probe: &Probe,
     wait: bool,
+    on: impl FnMut(Event) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    read_sheets(inputs, None, probe, wait, on)
+}
+
+/// The same, with the sheet that is meant where an input is a workbook.
+pub fn read_sheets(
+    inputs: &[String],
+    choice: Option<&str>,
+    probe: &Probe,
+    wait: bool,
     mut on: impl FnMut(Event) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     if inputs.iter().filter(|input| *input == "-").count() > 1 {
@@ -106,7 +118,13 @@ pub fn read(
             if file.metadata().is_ok_and(|about| about.is_dir()) {
                 return Err(Fail::said(format!("{input}: is a directory: name a file in it")));
             }
-            whole(input, file, probe, &mut on)?;
+            match workbook(input, &file)? {
+                Some(bytes) => sheet(input, bytes, choice, &mut on)?,
+                None => {
+                    let total = file.metadata().ok().map(|about| about.len());
+                    whole(input, progress::counted(input, file, total), probe, &mut on)?;
+                }
+            }
         } else if looks_like_a_capture(input) {
             on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
         } else {
@@ -157,6 +175,48 @@ fn stdin_is_file() -> bool {
         .try_clone_to_owned()
         .map(File::from);
     copy.and_then(|file| file.metadata()).is_ok_and(|about| about.is_file())
+}
+
+/// The bytes of a file that is a workbook. Only what can be read again from
+/// its start is looked at; a pipe is none.
+fn workbook(name: &str, mut file: &File) -> Result<Option<Vec<u8>>, Fail> {
+    if !file.metadata().is_ok_and(|about| about.is_file()) {
+        return Ok(None);
+    }
+    let failed = |error| Fail::file(name, &error);
+    let mut head = Vec::new();
+    file.take(8).read_to_end(&mut head).map_err(failed)?;
+    match workbook::told_by(&head) {
+        Some(_) => sheet::workbook_bytes(name, head, file).map(Some),
+        None => {
+            file.rewind().map_err(failed)?;
+            Ok(None)
+        }
+    }
+}
+
+/// Hands on the rows of a workbook's sheet.
+fn sheet(
+    name: &str,
+    bytes: Vec<u8>,
+    choice: Option<&str>,
+    on: &mut impl FnMut(Event) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    let known = |headings: &[String]| csv::Sheet::of_cells(headings).is_ok();
+    let read = workbook::read(name, bytes, choice, &known)?;
+    let captures = csv::Sheet::of_cells(&read.headings).map_err(Fail::Said)?;
+    let shown = screen::plain(name);
+    let notes = read.notes.into_iter().chain(captures.near());
+    notes.for_each(|note| screen::remark(&format!("{shown}: {note}")));
+    let source: Arc<str> = name.into();
+    let good = read.rows.into_iter().map(|(line, cells)| (line, captures.entry(Ok(cells))));
+    let bad = read.mistakes.into_iter().map(|(line, why)| (line, Err(why)));
+    let mut rows: Vec<Row> = good
+        .chain(bad)
+        .map(|(line, entry)| Row { source: source.clone(), line, entry })
+        .collect();
+    rows.sort_by_key(|row| row.line);
+    on(Event::Rows(rows))
 }
 
 fn whole(

@@ -10,6 +10,7 @@ use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
 use super::{Carried, Entry, Row, entry, json};
+use crate::screen;
 
 /// The form of a source.
 enum Form {
@@ -148,7 +149,9 @@ impl<'a> Source<'a> {
                     return;
                 }
             };
-            if matches!(self.form, Form::Csv(_)) {
+            if let Form::Csv(sheet) = &self.form {
+                let source = screen::plain(&self.name);
+                sheet.near().iter().for_each(|n| screen::remark(&format!("{source}:{number}: {n}")));
                 return;
             }
         }

@@ -9,7 +9,7 @@ use crate::args;
 use crate::fail::Fail;
 use crate::formats::sheet;
 use crate::roster::Roster;
-use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
+use crate::screen::{self, BAD, GOOD, OPEN, STRONG, in_style, plain};
 
 /// Conflicts told one by one; the rest is counted.
 const TOLD: usize = 20;
@@ -26,6 +26,7 @@ pub fn print(
     let cards =
         if plan.kept() == 1 { "1 card".to_owned() } else { format!("{} cards", plan.kept()) };
     let verdict = match plan.is_clean() {
+        true if plan.kept() == 0 => in_style(OPEN, "so nothing is planned for yet"),
         true => in_style(GOOD, "every kept card has its slot, none is in a conflict"),
         false => in_style(BAD, "not all is well"),
     };
@@ -107,6 +108,7 @@ pub fn print(
 /// What to do with the plan next.
 pub fn next(out: &mut impl Write, plan: &Plan, args: &args::Plan) -> Result<(), Fail> {
     let next = match (plan.is_clean(), &args.output) {
+        (true, _) if plan.kept() == 0 => &fill_in(args),
         (false, _) => {
             "mend the conflicts and the lost cards in the roster or the site file, then plan again"
         }
@@ -118,6 +120,23 @@ pub fn next(out: &mut impl Write, plan: &Plan, args: &args::Plan) -> Result<(), 
     };
     screen::say(out, "next      ", next)?;
     Ok(())
+}
+
+/// What is to be filled in where no card is kept.
+fn fill_in(args: &args::Plan) -> String {
+    let roster = match args.roster.as_deref() {
+        None => "give a roster with --roster".to_owned(),
+        Some(roster) => format!(
+            "fill in {}: a card a row, with bits as they were read or layout, site and card, and \
+             the holder",
+            plain(roster)
+        ),
+    };
+    format!(
+        "{roster}; list ranges of issued and boxed cards in {}, and check the panel's limits \
+         there; then plan again",
+        plain(&args.site.display().to_string())
+    )
 }
 
 /// A card of a conflict: its roster line, or its batch.

@@ -10,7 +10,7 @@ use holdover::rank::{Candidate, Fit};
 use super::json::carried;
 use super::{Answered, Report};
 use crate::fail::Fail;
-use crate::formats::{inert, write_csv};
+use crate::formats::write_csv;
 use crate::input::{Carried, Row};
 use crate::mask;
 
@@ -77,8 +77,7 @@ impl Csv {
                 let cell = record.carried.cell(column).unwrap_or_default();
                 record.cells.push(carried(column, cell, self.hide));
             }
-            let cells: Vec<String> = record.cells.iter().map(|cell| inert(cell)).collect();
-            write_csv(&mut self.out, &cells)?;
+            write_csv(&mut self.out, &record.cells)?;
         }
         self.out.flush()?;
         Ok(())
