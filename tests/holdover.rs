@@ -15,7 +15,9 @@ pub fn root() -> &'static Path {
 pub fn command() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_holdover"));
     command.current_dir(root());
-    ["NO_COLOR", "CLICOLOR_FORCE", "COLUMNS"].map(|name| _ = command.env_remove(name));
+    for name in ["NO_COLOR", "CLICOLOR_FORCE", "COLUMNS"] {
+        command.env_remove(name);
+    }
     command
 }
 

@@ -1,10 +1,14 @@
 //! Arguments, a struct a verb.
 
+mod habits;
+
 use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum, ValueHint};
 
 use crate::screen::Colour;
+use habits::{COMPLETIONS_EXAMPLES, MANUAL_EXAMPLES};
+pub use habits::{Completions, Init, Manual, SheetChoice};
 
 /// What `--version` says: `-V` leaves the commit out, as does a build that
 /// has none.
@@ -59,17 +63,6 @@ pub enum Verb {
     #[command(after_long_help = MANUAL_EXAMPLES)]
     Manual(Manual),
 }
-
-const COMPLETIONS_EXAMPLES: &str = "\
-Examples:
-  holdover completions bash > ~/.local/share/bash-completion/completions/holdover
-  holdover completions zsh > ~/.zfunc/_holdover
-  holdover completions fish > ~/.config/fish/completions/holdover.fish";
-
-const MANUAL_EXAMPLES: &str = "\
-Examples:
-  holdover manual | man -l -
-  holdover manual --output-dir ~/.local/share/man/man1";
 
 const READ_EXAMPLES: &str = "\
 Examples:
@@ -188,14 +181,6 @@ pub struct Tables {
         value_hint = ValueHint::FilePath
     )]
     pub tables: Vec<String>,
-}
-
-/// Which sheet of a workbook is meant.
-#[derive(Debug, ClapArgs)]
-pub struct SheetChoice {
-    /// Sheet of a workbook; the first with a known header if not given
-    #[arg(long, value_name = "NAME")]
-    pub sheet: Option<String>,
 }
 
 /// `holdover read`
@@ -613,27 +598,4 @@ pub struct Compose {
     /// Write hexadecimal with the bit count instead of bits
     #[arg(long)]
     pub hex: bool,
-}
-
-/// `holdover init`
-#[derive(Debug, ClapArgs)]
-pub struct Init {
-    /// Where site.toml and roster.csv are written
-    #[arg(value_name = "DIR", default_value = ".", value_hint = ValueHint::DirPath)]
-    pub directory: PathBuf,
-}
-
-/// `holdover completions`
-#[derive(Debug, ClapArgs)]
-pub struct Completions {
-    /// The shell
-    pub shell: clap_complete::Shell,
-}
-
-/// `holdover manual`
-#[derive(Debug, ClapArgs)]
-pub struct Manual {
-    /// Write a page for the command and one for each verb to this directory
-    #[arg(long, value_name = "DIR", value_hint = ValueHint::DirPath)]
-    pub output_dir: Option<PathBuf>,
 }

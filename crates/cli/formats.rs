@@ -3,18 +3,69 @@
 use std::borrow::Cow;
 use std::io::Write;
 
-use comfy_table::{ContentArrangement, Table as Sheet, presets};
+use comfy_table::{ColumnConstraint, ContentArrangement, Table as Sheet, presets};
 
 use crate::fail::Fail;
-use crate::screen;
+use crate::screen::{self, STRONG, columns, in_style};
 
-/// A table for the terminal: plain lines, as wide as the screen.
-pub fn sheet() -> Sheet {
-    let mut sheet = Sheet::new();
-    sheet.load_style(presets::NOTHING);
-    sheet.set_content_arrangement(ContentArrangement::Dynamic);
-    sheet.set_width(screen::width() as u16);
-    sheet
+/// Narrowest the last column of a table may become: two words.
+const NARROWEST: usize = 16;
+
+/// A table for the terminal. Its last column is broken to fit; where even that
+/// does not help, a row becomes a paragraph.
+pub struct Grid {
+    head: Vec<String>,
+    rows: Vec<Vec<String>>,
+}
+
+impl Grid {
+    /// A table with these headings.
+    pub fn new<S: Into<String>>(head: impl IntoIterator<Item = S>) -> Grid {
+        Grid { head: head.into_iter().map(Into::into).collect(), rows: Vec::new() }
+    }
+
+    /// Adds a row, a cell a heading.
+    pub fn row<S: Into<String>>(&mut self, cells: impl IntoIterator<Item = S>) {
+        self.rows.push(cells.into_iter().map(Into::into).collect());
+    }
+
+    /// The lines of the table, none wider than the width.
+    pub fn lines(&self, width: usize) -> Vec<String> {
+        let widest = |column: usize| {
+            let cells = self.rows.iter().filter_map(|row| row.get(column));
+            cells.chain([&self.head[column]]).map(|cell| columns(cell)).max().unwrap_or(0)
+        };
+        // A blank on each side of a cell.
+        let widths: Vec<usize> = (0..self.head.len()).map(|column| widest(column) + 2).collect();
+        let last = widths.last().copied().unwrap_or(0);
+        let others = widths.iter().sum::<usize>() - last;
+        if others + last.min(NARROWEST + 2) > width {
+            return self.paragraphs(width);
+        }
+        let mut sheet = Sheet::new();
+        sheet.load_style(presets::NOTHING);
+        sheet.set_content_arrangement(ContentArrangement::Dynamic);
+        sheet.set_width(width as u16);
+        sheet.set_header(&self.head);
+        sheet.add_rows(&self.rows);
+        for (column, _) in sheet.column_iter_mut().zip(&widths[1..]) {
+            column.set_constraint(ColumnConstraint::ContentWidth);
+        }
+        sheet.trim_fmt().lines().map(str::to_owned).collect()
+    }
+
+    /// A row a paragraph: its first cell, then the others behind their headings.
+    fn paragraphs(&self, width: usize) -> Vec<String> {
+        let mut lines = Vec::new();
+        for row in &self.rows {
+            let mut cells = row.iter().zip(&self.head).filter(|(cell, _)| !cell.is_empty());
+            let first = cells.next().map_or("", |(cell, _)| cell);
+            let others: Vec<String> = cells.map(|(cell, head)| format!("{head} {cell}")).collect();
+            let text = format!(" {}  {}", in_style(STRONG, first), others.join(", "));
+            lines.extend(screen::flow(&text, width));
+        }
+        lines
+    }
 }
 
 /// Writes one record, no cell of which a spreadsheet takes for a formula.

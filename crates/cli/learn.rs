@@ -54,7 +54,7 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
     for kind in &learnt {
         match args.format {
             Format::Json => {
@@ -85,7 +85,7 @@ fn write_table(path: &Path, learnt: &[Learnt], args: &args::Learn) -> Result<(),
         let next = format!(
             "{name} is written: `holdover read --table {name} --table built-in …` takes it as it is"
         );
-        screen::say(&mut anstream::stdout().lock(), "next  ", &next)?;
+        screen::say(&mut screen::Page::new(), "next  ", &next)?;
     }
     Ok(())
 }

@@ -117,9 +117,8 @@ pub fn during<T>(what: &str, work: impl FnOnce() -> T) -> T {
     let (done, waits) = std::sync::mpsc::channel::<()>();
     std::thread::scope(|scope| {
         scope.spawn(move || {
-            let ended = |wait| {
-                waits.recv_timeout(wait) != Err(std::sync::mpsc::RecvTimeoutError::Timeout)
-            };
+            let ended =
+                |wait| waits.recv_timeout(wait) != Err(std::sync::mpsc::RecvTimeoutError::Timeout);
             if ended(PATIENCE) {
                 return;
             }

@@ -62,12 +62,7 @@ struct Cells {
 ///
 /// Of a workbook it is the sheet of the `choice`, or the first with a header
 /// of rosters.
-pub fn read(
-    path: &str,
-    choice: Option<&str>,
-    table: &Table,
-    site: &Site,
-) -> Result<Roster, Fail> {
+pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Result<Roster, Fail> {
     let Lines { lines, mut mistakes, mut notes } = split(path, choice)?;
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     let mut left_out = 0;

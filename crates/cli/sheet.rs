@@ -41,7 +41,10 @@ pub fn read(
     }
     if choice.is_some() {
         let mend = "leave --sheet out, or name a workbook (.xlsx)";
-        return Err(Fail::said(format!("{}: no workbook, so it has no sheets: {mend}", plain(path))));
+        return Err(Fail::said(format!(
+            "{}: no workbook, so it has no sheets: {mend}",
+            plain(path)
+        )));
     }
     csv(path, head.as_slice().chain(file))
 }
@@ -56,9 +59,7 @@ fn head(path: &str, file: &mut impl Read) -> Result<Vec<u8>, Fail> {
 /// A workbook's bytes, whose first ones are read.
 pub fn workbook_bytes(path: &str, mut head: Vec<u8>, rest: impl Read) -> Result<Vec<u8>, Fail> {
     let most = workbook::MAX_BYTES;
-    rest.take(most as u64 + 1)
-        .read_to_end(&mut head)
-        .map_err(|error| Fail::file(path, &error))?;
+    rest.take(most as u64 + 1).read_to_end(&mut head).map_err(|error| Fail::file(path, &error))?;
     match head.len() > most {
         true => Err(Fail::said(format!(
             "{}: a workbook larger than {} MiB: save the sheet of cards alone, or as CSV",

@@ -33,7 +33,7 @@ pub fn manual(args: &args::Manual) -> Result<Outcome, Fail> {
         .map_err(|error| Fail::file(&directory.display().to_string(), &error))?;
     let mut pages = Vec::new();
     gather(&command, &mut pages)?;
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::Page::new();
     for (name, page) in &pages {
         let path = directory.join(name);
         files::write(&path, page)?;

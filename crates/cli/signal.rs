@@ -28,7 +28,7 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
         ));
     }
     let probe = Probe::new(options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
     let mut report = Report::new(args);
     report.head(&mut out)?;
     let mut outcome = Outcome::Done;

@@ -12,7 +12,7 @@ const ROSTER: &str = include_str!("start/roster.csv");
 pub fn run(args: &args::Init) -> Result<Outcome, Fail> {
     let (site, roster) = (args.directory.join("site.toml"), args.directory.join("roster.csv"));
     files::create(&[(&site, SITE.as_bytes()), (&roster, ROSTER.as_bytes())])?;
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::Page::new();
     let name = |path: &std::path::Path| screen::plain(&path.display().to_string());
     let (site, roster) = (name(&site), name(&roster));
     screen::say(&mut out, "written  ", &format!("{site}: the new panel's limits, each explained"))?;

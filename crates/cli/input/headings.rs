@@ -23,7 +23,6 @@ pub fn plain(heading: &str) -> String {
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-
 /// Headings shorter than this have too many neighbours to guess by.
 const SHORTEST: usize = 4;
 
@@ -65,9 +64,7 @@ pub fn near<'h>(strangers: impl IntoIterator<Item = &'h str>, own: &[&str]) -> V
     let note = |heading: &'h str| {
         let near = nearest(heading, own)?;
         let heading = screen::plain(heading.trim());
-        Some(format!(
-            "the column {heading:?} is not read: did you mean {near:?}? Then rename it"
-        ))
+        Some(format!("the column {heading:?} is not read: did you mean {near:?}? Then rename it"))
     };
     strangers.into_iter().filter_map(note).collect()
 }

@@ -211,10 +211,8 @@ fn sheet(
     let source: Arc<str> = name.into();
     let good = read.rows.into_iter().map(|(line, cells)| (line, captures.entry(Ok(cells))));
     let bad = read.mistakes.into_iter().map(|(line, why)| (line, Err(why)));
-    let mut rows: Vec<Row> = good
-        .chain(bad)
-        .map(|(line, entry)| Row { source: source.clone(), line, entry })
-        .collect();
+    let mut rows: Vec<Row> =
+        good.chain(bad).map(|(line, entry)| Row { source: source.clone(), line, entry }).collect();
     rows.sort_by_key(|row| row.line);
     on(Event::Rows(rows))
 }

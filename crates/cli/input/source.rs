@@ -151,7 +151,10 @@ impl<'a> Source<'a> {
             };
             if let Form::Csv(sheet) = &self.form {
                 let source = screen::plain(&self.name);
-                sheet.near().iter().for_each(|n| screen::remark(&format!("{source}:{number}: {n}")));
+                sheet
+                    .near()
+                    .iter()
+                    .for_each(|n| screen::remark(&format!("{source}:{number}: {n}")));
                 return;
             }
         }

@@ -91,7 +91,13 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         }
     }
     use std::io::Write;
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
+    if let (true, Some(path)) = (args.format != Format::Text, &args.roster) {
+        let path = screen::plain(path);
+        roster.notes.iter().for_each(|note| {
+            screen::remark(&format!("{path}: {}", screen::plain(&shown.number(note))));
+        });
+    }
     match args.format {
         Format::Json => {
             if let Some(changes) = &changes {

@@ -7,7 +7,7 @@ use holdover::plan::{CardRef, Plan, PlanSlot};
 use super::Shown;
 use crate::args;
 use crate::fail::Fail;
-use crate::formats::sheet;
+use crate::formats::Grid;
 use crate::roster::Roster;
 use crate::screen::{self, BAD, GOOD, OPEN, STRONG, in_style, plain};
 
@@ -31,14 +31,14 @@ pub fn print(
         false => in_style(BAD, "not all is well"),
     };
     writeln!(out, "{}, {verdict}\n", in_style(STRONG, &format!("{slots} for {cards} to keep")))?;
-    let mut table = sheet();
-    table.set_header(["slot", "name", "bits", "site", "card", "digits", "parity", "site codes"]);
-    for slot in plan.slots() {
-        table.add_row(row(slot));
+    if !plan.slots().is_empty() {
+        let mut grid =
+            Grid::new(["slot", "name", "bits", "site", "card", "digits", "parity", "site codes"]);
+        plan.slots().iter().for_each(|slot| grid.row(row(slot)));
+        grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
+        let first = plan.panel().first_bit;
+        writeln!(out, "positions are start+length, counted from {first} as this panel does\n")?;
     }
-    writeln!(out, "{table}")?;
-    let first = plan.panel().first_bit;
-    writeln!(out, "positions are start+length, counted from {first} as this panel does\n")?;
     for lost in plan.lost() {
         let what = lost.layout.as_deref().unwrap_or("captures");
         let text = format!("{} of {}: {}", lost.cards, plain(what), lost.why);

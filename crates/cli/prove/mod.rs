@@ -29,7 +29,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
         _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
     };
     let failed = rows.iter().filter(|row| !row.holds).count();
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
     match args.format {
         Format::Json => {
             for row in &rows {

@@ -101,10 +101,8 @@ impl Told {
 
 /// A whole number in digits, whatever the file writes: `4017.0`, `1.2E+4`.
 fn whole(number: &str) -> Result<String, String> {
-    let value: f64 = number
-        .trim()
-        .parse()
-        .map_err(|_| format!("{number:?} is no number: {AS_TEXT}"))?;
+    let value: f64 =
+        number.trim().parse().map_err(|_| format!("{number:?} is no number: {AS_TEXT}"))?;
     match value {
         v if !v.is_finite() || v.fract() != 0.0 => {
             Err(format!("{number} is no whole number: {AS_TEXT}"))
@@ -188,7 +186,8 @@ mod tests {
 
     #[test]
     fn places_read_back() {
-        for (column, row, said) in [(0, 1, "A1"), (25, 2, "Z2"), (26, 3, "AA3"), (16383, 9, "XFD9")] {
+        for (column, row, said) in [(0, 1, "A1"), (25, 2, "Z2"), (26, 3, "AA3"), (16383, 9, "XFD9")]
+        {
             assert_eq!(place(column, row), said);
             assert_eq!(parse_place(said), Some((column, row)));
         }
@@ -213,7 +212,8 @@ mod tests {
     #[test]
     fn dates_are_told_by_their_format() {
         // Codes of built-in formats: ISO/IEC 29500-1, 18.8.30.
-        for (id, code) in [(14, None), (22, None), (164, Some("yyyy-mm-dd")), (165, Some("[h]:mm"))] {
+        for (id, code) in [(14, None), (22, None), (164, Some("yyyy-mm-dd")), (165, Some("[h]:mm"))]
+        {
             assert!(shows_date(id, code), "{id} {code:?}");
         }
         let none = [

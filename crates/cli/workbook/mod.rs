@@ -69,7 +69,8 @@ pub fn read(
     let mut package = Package::open(bytes).map_err(fail)?;
     let sheets = package.sheets().map_err(fail)?;
     let names = || {
-        let shown: Vec<_> = sheets.iter().take(12).map(|sheet| format!("{:?}", sheet.name)).collect();
+        let shown: Vec<_> =
+            sheets.iter().take(12).map(|sheet| format!("{:?}", sheet.name)).collect();
         shown.join(", ")
     };
     let chosen: Vec<_> = match choice {
@@ -156,7 +157,8 @@ impl<'k> Gathering<'k> {
                 let mistakes = headed.sheet.mistakes.len();
                 for (column, told) in cells {
                     // Beside the header is nobody's column.
-                    let (Some(text), Some(means)) = (texts.get_mut(*column), self.means.get(*column))
+                    let (Some(text), Some(means)) =
+                        (texts.get_mut(*column), self.means.get(*column))
                     else {
                         continue;
                     };

@@ -58,7 +58,11 @@ impl Package {
         Ok(Package { archive, budget, shared: None, dates: None })
     }
 
-    fn part(&mut self, path: &str, most: u64) -> Result<Part<ZipFile<'_, Cursor<Vec<u8>>>>, String> {
+    fn part(
+        &mut self,
+        path: &str,
+        most: u64,
+    ) -> Result<Part<ZipFile<'_, Cursor<Vec<u8>>>>, String> {
         let file = self
             .archive
             .by_name(path)
@@ -226,7 +230,8 @@ impl Package {
         let mut part = self.part(path, MAX_UNPACKED)?;
         let (mut row, mut next_column) = (0, 0);
         let mut cells: Vec<(usize, Told)> = Vec::new();
-        loop {
+        let mut wanted = true;
+        while wanted {
             match part.next()? {
                 Event::Start(tag) if tag.local_name().as_ref() == "row" => {
                     let said = attribute(&tag, "r");
@@ -244,9 +249,7 @@ impl Package {
                     (cells, next_column) = (Vec::new(), 0);
                 }
                 Event::End(tag) if tag.local_name().as_ref() == "row" => {
-                    if !gathering.row(row, &cells)? {
-                        break;
-                    }
+                    wanted = gathering.row(row, &cells)?;
                 }
                 Event::Start(tag) if tag.local_name().as_ref() == "c" => {
                     let said = attribute(&tag, "r");
@@ -265,8 +268,8 @@ impl Package {
                         .map_err(|why| format!("cell {}: {why}", cell::place(column, row)))?;
                     cells.extend(told.map(|told| (column, told)));
                 }
-                Event::End(tag) if tag.local_name().as_ref() == "sheetData" => break,
-                Event::Eof => break,
+                Event::End(tag) if tag.local_name().as_ref() == "sheetData" => wanted = false,
+                Event::Eof => wanted = false,
                 _ => {}
             }
         }
@@ -324,7 +327,9 @@ impl Values<'_> {
             Some("d") => Told::Date(value),
             Some("n") | None if date => Told::Date(value),
             Some("n") | None => Told::Number(value.trim().to_owned()),
-            Some(kind) => return Err(format!("of a kind {kind:?} that is not known: save it anew")),
+            Some(kind) => {
+                return Err(format!("of a kind {kind:?} that is not known: save it anew"));
+            }
         }))
     }
 }

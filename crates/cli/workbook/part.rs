@@ -4,8 +4,8 @@ use std::cell::Cell;
 use std::io::{self, BufRead, BufReader, Read};
 use std::rc::Rc;
 
-use quick_xml::{Reader, XmlVersion};
 use quick_xml::events::{BytesStart, Event};
+use quick_xml::{Reader, XmlVersion};
 
 /// Most bytes of one event. A cell holds 32,767 characters at most (common
 /// practice of spreadsheets), each at most ten bytes as `&#1234567;`.

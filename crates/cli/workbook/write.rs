@@ -13,9 +13,8 @@ pub fn write<const N: usize>(
     widths: &[u16; N],
     rows: &[[String; N]],
 ) -> Result<Vec<u8>, String> {
-    sheet(name, head, widths, rows).map_err(|error| {
-        format!("it does not fit into a workbook ({error}): write CSV instead")
-    })
+    sheet(name, head, widths, rows)
+        .map_err(|error| format!("it does not fit into a workbook ({error}): write CSV instead"))
 }
 
 fn sheet<const N: usize>(
