@@ -23,6 +23,8 @@ pub struct Roster {
     pub left_out: usize,
     /// What had to be assumed, by line.
     pub notes: Vec<String>,
+    /// What there is to say of the file: its sheet, its headings.
+    pub about: Vec<String>,
 }
 
 /// What a roster's own columns are for, beside those of captures.
@@ -63,7 +65,8 @@ struct Cells {
 /// Of a workbook it is the sheet of the `choice`, or the first with a header
 /// of rosters.
 pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Result<Roster, Fail> {
-    let Lines { lines, mut mistakes, mut notes } = split(path, choice)?;
+    let Lines { lines, mut mistakes, about } = split(path, choice)?;
+    let mut notes = Vec::new();
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     let mut left_out = 0;
     for (line, cells) in lines {
@@ -128,7 +131,7 @@ pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Res
     if !mistakes.is_empty() {
         return Err(sheet::refused(path, mistakes));
     }
-    Ok(Roster { rows: roster, left_out, notes })
+    Ok(Roster { rows: roster, left_out, notes, about })
 }
 
 /// Empty, kept and issued are kept; boxed is boxed; any other is left out.
@@ -248,18 +251,18 @@ fn of_word(table: &Table, decode: &Decode<'_>) -> Result<RosterCard, String> {
 struct Lines {
     lines: Vec<(u64, Cells)>,
     mistakes: Vec<(u64, String)>,
-    notes: Vec<String>,
+    about: Vec<String>,
 }
 
 fn split(path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
     let sheet = sheet::read(path, choice, &|headings| columns(headings).is_ok())?;
     let columns =
         columns(&sheet.headings).map_err(|why| Fail::said(format!("{}:1: {why}", plain(path))))?;
-    let mut notes = sheet.notes;
+    let mut about = sheet.notes;
     let strangers = columns.iter().zip(&sheet.headings).filter(|(c, _)| **c == (None, None));
-    notes.extend(headings::near(strangers.map(|(_, heading)| heading.as_str()), &OWN));
+    about.extend(headings::near(strangers.map(|(_, heading)| heading.as_str()), &OWN));
     let rows = sheet.rows.into_iter().map(|(line, cells)| (line, sorted(&columns, cells)));
-    Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, notes })
+    Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
 }
 
 type Columns = Vec<(Option<Column>, Option<Own>)>;

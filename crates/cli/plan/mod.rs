@@ -94,9 +94,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let mut out = screen::output(args.format == Format::Text);
     if let (true, Some(path)) = (args.format != Format::Text, &args.roster) {
         let path = screen::plain(path);
-        roster.notes.iter().for_each(|note| {
-            screen::remark(&format!("{path}: {}", screen::plain(&shown.number(note))));
-        });
+        roster.about.iter().for_each(|note| screen::remark(&format!("{path}: {note}")));
     }
     match args.format {
         Format::Json => {

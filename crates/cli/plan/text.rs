@@ -88,7 +88,7 @@ pub fn print(
             );
             screen::say(out, "exposure  ", &text)?;
         }
-        for note in &roster.notes {
+        for note in roster.about.iter().chain(&roster.notes) {
             screen::say(out, "note      ", &shown.number(note))?;
         }
         match roster.left_out {

@@ -10,7 +10,7 @@ use serde_json::Value;
 use super::Row;
 use crate::fail::Fail;
 use crate::screen::plain;
-use crate::{args, files, mask, plan, progress, roster, screen};
+use crate::{args, files, plan, progress, roster, screen};
 
 /// Runs every kept row, and with a site file its issued batches; the plan
 /// brings its own limits and layouts.
@@ -21,10 +21,7 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Vec<Row>, F
         None => Site { panel: plan.panel().clone(), batches: Vec::new() },
     };
     let read = roster::read(roster, args.sheet.sheet.as_deref(), plan.table(), &site)?;
-    read.notes.iter().for_each(|note| {
-        let note = if args.mask { mask::text(note) } else { note.clone() };
-        screen::remark(&format!("{}: {}", plain(roster), plain(&note)));
-    });
+    read.about.iter().for_each(|note| screen::remark(&format!("{}: {note}", plain(roster))));
     let rows = read.rows;
     let proofs = progress::during("proving", || prove(&plan, &rows, &site.batches))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
