@@ -101,6 +101,19 @@ fn the_version_names_the_commit_where_there_is_one() {
 }
 
 #[test]
+fn slips_in_verbs_and_options_are_seen() {
+    for (args, meant) in [
+        (["plann", "--site"], "'plan'"),
+        (["plan", "--rooster"], "'--roster'"),
+        (["completions", "bas"], "'bash'"),
+    ] {
+        let refused = run(args);
+        assert_eq!(refused.code, 2);
+        assert!(refused.stderr.contains(meant), "{}", refused.stderr);
+    }
+}
+
+#[test]
 fn init_writes_what_plan_takes() {
     let dir = tempdir().unwrap();
     let job = dir.path().join("job");

@@ -125,6 +125,8 @@ fn captures_and_cases_come_from_workbooks_too() {
         .enumerate()
         .map(|(i, line)| row(i + 1, &line.split(',').collect::<Vec<_>>()))
         .collect();
+    let piped = crate::holdover::feed(["read", "-"], &workbook(&rows, &[]));
+    assert!(piped.code == 2 && piped.stderr.contains("name the .xlsx"), "{}", piped.stderr);
     let book = file(&dir, "drawer.xlsx", workbook(&rows, &[]));
     let learnt = run([Path::new("learn"), &book]);
     assert_eq!(learnt.stdout, run(["learn", "fixtures/mill/drawer.csv"]).stdout);

@@ -37,7 +37,8 @@ pub fn read(
     };
     let head = head(path, &mut file)?;
     if workbook::told_by(&head).is_some() {
-        return workbook::read(path, workbook_bytes(path, head, file)?, choice, known);
+        let bytes = workbook_bytes(path, head, file)?;
+        return progress::during(path, || workbook::read(path, bytes, choice, known));
     }
     if choice.is_some() {
         let mend = "leave --sheet out, or name a workbook (.xlsx)";

@@ -2,6 +2,7 @@
 //! shells and to `man`.
 
 use std::io::Write;
+use std::path::Path;
 
 use clap::{Command, CommandFactory};
 use clap_mangen::Man;
@@ -37,12 +38,24 @@ pub fn manual(args: &args::Manual) -> Result<Outcome, Fail> {
     for (name, page) in &pages {
         let path = directory.join(name);
         files::write(&path, page)?;
+        everyones(&path).map_err(|error| Fail::file(&path.display().to_string(), &error))?;
         screen::say(&mut out, "written  ", &path.display().to_string())?;
     }
     let first = directory.join(format!("{NAME}.1"));
     screen::say(&mut out, "next  ", &format!("`man -l {}` shows the first", first.display()))?;
     out.flush()?;
     Ok(Outcome::Done)
+}
+
+/// Lets everyone read a page: it holds no cards, as other outputs do.
+fn everyones(path: &Path) -> std::io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o644))?;
+    }
+    _ = path;
+    Ok(())
 }
 
 /// The pages of a command and of what is below it, each with its file's name.

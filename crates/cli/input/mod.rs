@@ -203,7 +203,7 @@ fn sheet(
     on: &mut impl FnMut(Event) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let known = |headings: &[String]| csv::Sheet::of_cells(headings).is_ok();
-    let read = workbook::read(name, bytes, choice, &known)?;
+    let read = progress::during(name, || workbook::read(name, bytes, choice, &known))?;
     let captures = csv::Sheet::of_cells(&read.headings).map_err(Fail::Said)?;
     let shown = screen::plain(name);
     let notes = read.notes.into_iter().chain(captures.near());

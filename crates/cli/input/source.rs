@@ -237,6 +237,9 @@ fn text(bytes: &[u8], number: u64) -> Result<&str, String> {
     if number == 1 && (bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff])) {
         return Err("this is UTF-16 text: save the file as UTF-8".to_owned());
     }
+    if number == 1 && crate::workbook::told_by(bytes).is_some() {
+        return Err("this is a workbook or an archive: name the .xlsx file, not \"-\"".to_owned());
+    }
     std::str::from_utf8(bytes).map_err(|error| {
         let at = error.valid_up_to();
         format!("byte {} (0x{:02X}) is no UTF-8 text: save the file as UTF-8", at + 1, bytes[at])
