@@ -228,6 +228,27 @@ fn hostile_workbooks_are_refused() {
     assert!(rows(&"<a>".repeat(1000)).contains("nests deeper"));
     let long = format!("<row r=\"2\"><c t=\"str\"><v>{}</v></c></row>", "1".repeat(1 << 20));
     assert!(rows(&long).contains("more than"));
+    // A file cut short, and a digit that changed on the way.
+    assert!(rows("</sheetData><x>").contains("cannot be read"));
+    let cut = b"<worksheet><sheetData><row r=\"1\"><c t=\"str\"><v>bits</v></c></row>";
+    let cut = workbook("", &[("xl/worksheets/sheet1.xml", cut)]);
+    assert!(refused(&cut).contains("ends in the middle"));
+    let stored = SimpleFileOptions::default().compression_method(zip::CompressionMethod::Stored);
+    let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
+    let mut from = zip::ZipArchive::new(Cursor::new(workbook(
+        &(row(1, &["layout", "site", "card"]) + &row(2, &["std26", "65", "4017"])),
+        &[],
+    )))
+    .unwrap();
+    for at in 0..from.len() {
+        let mut part = from.by_index(at).unwrap();
+        zip.start_file(part.name().unwrap(), stored).unwrap();
+        std::io::copy(&mut part, &mut zip).unwrap();
+    }
+    let mut changed = zip.finish().unwrap().into_inner();
+    let at = changed.windows(4).position(|bytes| bytes == b"4017").unwrap();
+    changed[at] = b'5';
+    assert!(refused(&changed).contains("cannot be read"));
     // Many columns, many rows: what the header asks for is bounded.
     let wide: Vec<String> = (0..16_000).map(|i| format!("c{i}")).collect();
     let mut headings: Vec<&str> = vec!["layout", "site", "card"];

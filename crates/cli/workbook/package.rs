@@ -228,12 +228,13 @@ impl Package {
         mut gathering: Gathering<'_>,
     ) -> Result<Found, String> {
         let mut part = self.part(path, MAX_UNPACKED)?;
-        let (mut row, mut next_column) = (0, 0);
+        // Read to its end, where the archive's checksum is compared.
+        let (mut row, mut next_column, mut inside) = (0, 0, false);
         let mut cells: Vec<(usize, Told)> = Vec::new();
         let mut wanted = true;
         while wanted {
             match part.next()? {
-                Event::Start(tag) if tag.local_name().as_ref() == "row" => {
+                Event::Start(tag) if inside && tag.local_name().as_ref() == "row" => {
                     let said = attribute(&tag, "r");
                     let at = match &said {
                         None => Some(row + 1),
@@ -248,10 +249,10 @@ impl Package {
                     };
                     (cells, next_column) = (Vec::new(), 0);
                 }
-                Event::End(tag) if tag.local_name().as_ref() == "row" => {
+                Event::End(tag) if inside && tag.local_name().as_ref() == "row" => {
                     wanted = gathering.row(row, &cells)?;
                 }
-                Event::Start(tag) if tag.local_name().as_ref() == "c" => {
+                Event::Start(tag) if inside && tag.local_name().as_ref() == "c" => {
                     let said = attribute(&tag, "r");
                     let column = match &said {
                         None => Some(next_column),
@@ -268,7 +269,8 @@ impl Package {
                         .map_err(|why| format!("cell {}: {why}", cell::place(column, row)))?;
                     cells.extend(told.map(|told| (column, told)));
                 }
-                Event::End(tag) if tag.local_name().as_ref() == "sheetData" => wanted = false,
+                Event::Start(tag) if tag.local_name().as_ref() == "sheetData" => inside = true,
+                Event::End(tag) if tag.local_name().as_ref() == "sheetData" => inside = false,
                 Event::Eof => wanted = false,
                 _ => {}
             }
@@ -304,7 +306,6 @@ impl Values<'_> {
                     _ => _ = part.text("")?,
                 },
                 Event::End(_) => break,
-                Event::Eof => return Err("it ends in the middle: save it anew".to_owned()),
                 _ => {}
             }
         }

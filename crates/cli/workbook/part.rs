@@ -79,6 +79,9 @@ impl<R: Read> Part<R> {
         match event {
             Event::Start(_) => self.depth += 1,
             Event::End(_) => self.depth = self.depth.saturating_sub(1),
+            Event::Eof if self.depth > 0 => {
+                return Err("it ends in the middle: save it anew".to_owned());
+            }
             _ => {}
         }
         match self.depth > MAX_DEPTH {
@@ -114,7 +117,6 @@ impl<R: Read> Part<R> {
                     };
                     text.push(named.unwrap_or(char::REPLACEMENT_CHARACTER));
                 }
-                Event::Eof => return Err("it ends in the middle: save it anew".to_owned()),
                 _ => {}
             }
             if text.len() > MAX_EVENT {
