@@ -14,7 +14,10 @@ pub fn root() -> &'static Path {
 /// The binary, run in the repository's root, without colour or a terminal.
 pub fn command() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_holdover"));
-    command.current_dir(root()).env_remove("NO_COLOR").env_remove("CLICOLOR_FORCE");
+    command.current_dir(root());
+    for name in ["NO_COLOR", "CLICOLOR_FORCE", "COLUMNS"] {
+        command.env_remove(name);
+    }
     command
 }
 

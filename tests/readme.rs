@@ -65,6 +65,7 @@ fn printed(command: &str, directory: &Path) -> String {
     let output = Command::new("sh")
         .args(["-c", command])
         .current_dir(directory)
+        .env_remove("COLUMNS")
         .env("PATH", std::env::join_paths(paths).unwrap())
         .output()
         .unwrap();

@@ -1,17 +1,25 @@
 //! Arguments, a struct a verb.
 
+mod habits;
+
 use std::path::PathBuf;
 
-use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum, ValueHint};
 
 use crate::screen::Colour;
+use habits::{COMPLETIONS_EXAMPLES, MANUAL_EXAMPLES};
+pub use habits::{Completions, Init, Manual, SheetChoice};
+
+/// What `--version` says: `-V` leaves the commit out, as does a build that
+/// has none.
+const LONG_VERSION: &str = env!("HOLDOVER_VERSION");
 
 /// Identify access cards from raw reads.
 ///
 /// Cards are keys: work only on systems you are authorised to service, and
 /// treat captures as secrets.
 #[derive(Debug, Parser)]
-#[command(name = "holdover", version, max_term_width = 100)]
+#[command(name = "holdover", version, long_version = LONG_VERSION, max_term_width = 100)]
 pub struct Args {
     /// What to do
     #[command(subcommand)]
@@ -46,6 +54,14 @@ pub enum Verb {
     /// Make test captures from field values
     #[command(after_long_help = COMPOSE_EXAMPLES)]
     Compose(Compose),
+    /// Write a site file and a roster to start from
+    Init(Init),
+    /// Print a script that completes the command line
+    #[command(after_long_help = COMPLETIONS_EXAMPLES)]
+    Completions(Completions),
+    /// Print the manual page, or write one for each verb
+    #[command(after_long_help = MANUAL_EXAMPLES)]
+    Manual(Manual),
 }
 
 const READ_EXAMPLES: &str = "\
@@ -103,9 +119,11 @@ Examples:
   holdover plan --site mill.toml --roster roster.csv --enrolment list.csv --cutover day.txt
   holdover plan --site mill.toml --roster roster.csv --against plan.json
   holdover plan --site mill.toml --roster roster.csv --mask --pseudonyms --enrolment copy.csv
+  holdover plan --site mill.toml --roster staff.xlsx --enrolment list.xlsx
 
 The site file holds the panel's limits and the cards the site owns as ranges; the roster is
-a CSV with bits, or layout, site and card, and optional printed, holder and state.
+a CSV or a workbook (.xlsx) with bits, or layout, site and card, and optional printed, holder
+and state. `holdover init` writes both to start from.
 
 Exit codes: 0 every kept card has its slot; 1 a conflict or a lost card; 2 a row, a file or
 the command is wrong, and nothing is written.";
@@ -156,7 +174,12 @@ pub enum Format {
 #[derive(Debug, ClapArgs)]
 pub struct Tables {
     /// A table of layouts; may be given again; "built-in" is the one that ships
-    #[arg(long = "table", value_name = "FILE", default_value = "built-in")]
+    #[arg(
+        long = "table",
+        value_name = "FILE",
+        default_value = "built-in",
+        value_hint = ValueHint::FilePath
+    )]
     pub tables: Vec<String>,
 }
 
@@ -167,7 +190,8 @@ pub struct Read {
     #[arg(
         required_unless_present = "port",
         conflicts_with = "port",
-        value_name = "CAPTURE|FILE|-"
+        value_name = "CAPTURE|FILE|-",
+        value_hint = ValueHint::FilePath
     )]
     pub inputs: Vec<String>,
 
@@ -268,7 +292,7 @@ pub enum IdleLevel {
 #[derive(Debug, ClapArgs)]
 pub struct Signal {
     /// Probe files, or "-" for standard input
-    #[arg(required = true, value_name = "FILE|-")]
+    #[arg(required = true, value_name = "FILE|-", value_hint = ValueHint::FilePath)]
     pub inputs: Vec<String>,
 
     #[command(flatten)]
@@ -295,8 +319,11 @@ pub struct Signal {
 #[derive(Debug, ClapArgs)]
 pub struct Learn {
     /// Captures, files (probe files too), or "-" for standard input
-    #[arg(required = true, value_name = "CAPTURE|FILE|-")]
+    #[arg(required = true, value_name = "CAPTURE|FILE|-", value_hint = ValueHint::FilePath)]
     pub inputs: Vec<String>,
+
+    #[command(flatten)]
+    pub sheet: SheetChoice,
 
     /// Write the layouts found as a table file
     #[arg(short, long, value_name = "FILE")]
@@ -329,9 +356,12 @@ pub struct Plan {
     #[arg(long, value_name = "FILE")]
     pub site: PathBuf,
 
-    /// The cards to keep, one a row; "-" for standard input
-    #[arg(long, value_name = "FILE|-")]
+    /// The cards to keep, one a row: CSV or .xlsx; "-" for standard input
+    #[arg(long, value_name = "FILE|-", value_hint = ValueHint::FilePath)]
     pub roster: Option<String>,
+
+    #[command(flatten)]
+    pub sheet: SheetChoice,
 
     #[command(flatten)]
     pub tables: Tables,
@@ -348,7 +378,7 @@ pub struct Plan {
     #[arg(long, value_name = "FILE")]
     pub worksheet: Option<PathBuf>,
 
-    /// Write the enrolment list as CSV
+    /// Write the enrolment list as CSV, or as a workbook where FILE ends in .xlsx
     #[arg(long, value_name = "FILE")]
     pub enrolment: Option<PathBuf>,
 
@@ -381,15 +411,24 @@ pub struct Prove {
     pub plan: Option<PathBuf>,
 
     /// The roster to run through the plan
-    #[arg(long, value_name = "FILE|-", requires = "plan")]
+    #[arg(long, value_name = "FILE|-", requires = "plan", value_hint = ValueHint::FilePath)]
     pub roster: Option<String>,
+
+    #[command(flatten)]
+    pub sheet: SheetChoice,
 
     /// The site file, to prove its issued batches too
     #[arg(long, value_name = "FILE", requires = "plan")]
     pub site: Option<PathBuf>,
 
     /// Cases to run through the tables
-    #[arg(long, value_name = "FILE", conflicts_with = "plan", required_unless_present = "plan")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        conflicts_with = "plan",
+        required_unless_present = "plan",
+        value_hint = ValueHint::FilePath
+    )]
     pub cases: Option<String>,
 
     /// Write today's answers as a new case file

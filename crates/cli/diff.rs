@@ -15,7 +15,7 @@ use serde_json::{Map, json};
 use crate::args::Format;
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
-use crate::screen::{BAD, GOOD, STRONG, in_style, plain};
+use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
 
 /// Words tried where algebra does not reach.
 const TRIALS: u64 = 4096;
@@ -35,7 +35,7 @@ struct Change {
 pub fn run(old: (&str, &Table), new: (&str, &Table), format: Format) -> Result<Outcome, Fail> {
     let ids = old.1.layouts().iter().map(Layout::id);
     let added = new.1.layouts().iter().map(Layout::id).filter(|id| old.1.layout(id).is_none());
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(format == Format::Text);
     let mut differ = false;
     if format == Format::Csv {
         let mut csv = csv::Writer::from_writer(&mut out);

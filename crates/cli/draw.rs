@@ -14,7 +14,7 @@ const MOST_CHECK_ROWS: usize = 12;
 const LABEL: usize = 10;
 
 /// Columns kept free behind the bits for "holds" and "FAILS".
-const TAIL: usize = 8;
+const TAIL: usize = 7;
 
 /// A bit that a check covers, one that is the check's own, one at fault.
 const COVERED: char = '░';
@@ -32,12 +32,29 @@ struct Row {
     label: String,
     cells: Vec<char>,
     kind: Kind,
+    /// Of the row of fields, its brackets: they are drawn block by block, so
+    /// that a name is not cut in two.
+    brackets: Vec<Bracket>,
+}
+
+/// A run of bits and the field it belongs to.
+struct Bracket {
+    low: usize,
+    len: usize,
+    towards_front: bool,
+    name: String,
+}
+
+impl Row {
+    fn new(label: impl Into<String>, cells: Vec<char>, kind: Kind) -> Row {
+        Row { label: label.into(), cells, kind, brackets: Vec::new() }
+    }
 }
 
 /// Draws a layout without a capture, with a ruler in both countings.
 pub fn layout(layout: &Layout, width: usize) -> Vec<String> {
     let unknown = vec!['·'; layout.length()];
-    let mut rows = vec![Row { label: String::new(), cells: unknown, kind: Kind::Bits }];
+    let mut rows = vec![Row::new("", unknown, Kind::Bits)];
     rows.push(fields(layout));
     rows.extend(checks(layout, None));
     render(&rows, layout.length(), width, true)
@@ -59,7 +76,7 @@ pub fn word(
     if let Some(lost) = restored {
         cells[lost] = '?';
     }
-    let mut rows = vec![Row { label: String::new(), cells, kind: Kind::Bits }];
+    let mut rows = vec![Row::new("", cells, Kind::Bits)];
     rows.push(fields(layout));
     rows.extend(checks(layout, Some(word.wide())));
     render(&rows, layout.length(), width, false)
@@ -75,7 +92,7 @@ pub fn learnt(layout: Option<&Layout>, entropy: &[f64], width: usize) -> Vec<Str
         e => blocks[((e * 8.0).ceil() as usize).clamp(1, 8) - 1],
     };
     let cells = entropy.iter().map(block).collect();
-    let mut rows = vec![Row { label: "varied".into(), cells, kind: Kind::Bits }];
+    let mut rows = vec![Row::new("varied", cells, Kind::Bits)];
     if let Some(layout) = layout {
         rows.push(fields(layout));
         rows.extend(checks(layout, None));
@@ -89,36 +106,57 @@ pub fn bits(capture: &Capture, hide: bool, width: usize) -> Vec<String> {
         true => mask::bits(capture.len()).chars().collect(),
         false => capture.to_string().chars().collect(),
     };
-    render(&[Row { label: String::new(), cells, kind: Kind::Bits }], capture.len(), width, false)
+    render(&[Row::new("", cells, Kind::Bits)], capture.len(), width, false)
 }
 
 /// The row of brackets. A field in several runs has its name under each, an
 /// arrow where a run reads towards the front.
 fn fields(layout: &Layout) -> Row {
-    let mut cells = vec![' '; layout.length()];
-    for field in layout.fields_in_order() {
-        for run in field.span.runs() {
-            bracket(&mut cells, *run, field.role.name());
-        }
-    }
-    Row { label: "field".into(), cells, kind: Kind::Fields }
+    let bracket = |run: &Run, name: &str| Bracket {
+        low: run.first.offset().min(run.last.offset()),
+        len: run.len(),
+        towards_front: run.last < run.first,
+        name: name.to_owned(),
+    };
+    let fields = layout.fields_in_order();
+    let brackets = fields
+        .into_iter()
+        .flat_map(|field| field.span.runs().iter().map(move |run| bracket(run, field.role.name())))
+        .collect();
+    let cells = vec!['─'; layout.length()];
+    Row { brackets, ..Row::new("field", cells, Kind::Fields) }
 }
 
-fn bracket(cells: &mut [char], run: Run, name: &str) {
-    let low = run.first.offset().min(run.last.offset());
-    let len = run.len();
-    let cells = &mut cells[low..low + len];
-    if let [cell] = cells {
-        *cell = name.chars().next().unwrap_or('┴');
-        return;
+/// The brackets of the bits from one offset to another; what goes on in the
+/// next block has no corner there.
+fn bracketed(brackets: &[Bracket], from: usize, to: usize) -> Vec<char> {
+    let mut cells = vec![' '; to - from];
+    for bracket in brackets {
+        let (low, high) = (bracket.low.max(from), (bracket.low + bracket.len).min(to));
+        if low >= high {
+            continue;
+        }
+        let cells = &mut cells[low - from..high - from];
+        let (opens, closes) = (low == bracket.low, high == bracket.low + bracket.len);
+        if let ([cell], true, true) = (&mut *cells, opens, closes) {
+            *cell = bracket.name.chars().next().unwrap_or('┴');
+            continue;
+        }
+        cells.fill('─');
+        let len = cells.len();
+        if opens {
+            cells[0] = '└';
+        }
+        if closes {
+            cells[len - 1] = '┘';
+        }
+        let inner = len - usize::from(opens) - usize::from(closes);
+        let arrow = if bracket.towards_front && inner > 1 { "←" } else { "" };
+        let text: Vec<char> = arrow.chars().chain(bracket.name.chars()).take(inner).collect();
+        let at = usize::from(opens) + (inner - text.len()) / 2;
+        cells[at..at + text.len()].copy_from_slice(&text);
     }
-    let inner = len - 2;
-    cells.fill('─');
-    (cells[0], cells[len - 1]) = ('└', '┘');
-    let arrow = if run.last < run.first && inner > 1 { "←" } else { "" };
-    let text: Vec<char> = arrow.chars().chain(name.chars()).take(inner).collect();
-    let from = 1 + (inner - text.len()) / 2;
-    cells[from..from + text.len()].copy_from_slice(&text);
+    cells
 }
 
 /// One row a parity check; fixed values, longitudinal checks and digits
@@ -152,14 +190,14 @@ fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
                 mark(&mut cells, over, COVERED);
                 cells[bit.offset()] = if *odd { 'O' } else { 'E' };
                 let label = format!("{} {bit}", if *odd { "odd" } else { "even" });
-                rows.push(Row { label, cells, kind: Kind::Check { holds: rule_holds } });
+                rows.push(Row::new(label, cells, Kind::Check { holds: rule_holds }));
             }
             Some(Check::Lrc { over, at, .. }) => {
                 let mut cells = blank();
                 mark(&mut cells, over, COVERED);
                 mark(&mut cells, at, 'L');
                 let label = "lrc".to_owned();
-                rows.push(Row { label, cells, kind: Kind::Check { holds: rule_holds } });
+                rows.push(Row::new(label, cells, Kind::Check { holds: rule_holds }));
             }
             None => {
                 any_digit = true;
@@ -175,16 +213,16 @@ fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
     }
     if any_fixed {
         let kind = Kind::Check { holds: fixed_holds };
-        rows.insert(0, Row { label: "fixed".into(), cells: fixed, kind });
+        rows.insert(0, Row::new("fixed", fixed, kind));
     }
     if any_digit {
         let kind = Kind::Check { holds: digits_hold };
-        rows.push(Row { label: "digits".into(), cells: digits, kind });
+        rows.push(Row::new("digits", digits, kind));
     }
     if skipped > 0 {
         let label = format!("+{skipped} more");
         let holds = word.map(|_| true);
-        rows.push(Row { label, cells: blank(), kind: Kind::Check { holds } });
+        rows.push(Row::new(label, blank(), Kind::Check { holds }));
     }
     rows
 }
@@ -195,12 +233,17 @@ fn mark(cells: &mut [char], span: &Span, with: char) {
 
 /// Lays the rows out in blocks that fit the width.
 fn render(rows: &[Row], length: usize, width: usize, both_countings: bool) -> Vec<String> {
+    let tail = match rows.iter().any(|r| matches!(r.kind, Kind::Check { holds: Some(_) })) {
+        true => TAIL,
+        false => 0,
+    };
     // Whole tens, so that the ruler reads alike in every block.
-    let room = width.saturating_sub(LABEL + TAIL + 2).max(20) / 10 * 10;
+    let most = width.saturating_sub(LABEL + tail).max(10);
+    let room = most / 10 * 10;
     let mut lines = Vec::new();
     let mut from = 0;
     while from < length {
-        let to = if length - from <= room + 6 { length } else { from + room };
+        let to = if length - from <= most { length } else { from + room };
         if from > 0 {
             lines.push(String::new());
         }
@@ -211,7 +254,10 @@ fn render(rows: &[Row], length: usize, width: usize, both_countings: bool) -> Ve
             lines.push(in_style(FAINT, &format!("{:<LABEL$}{}", "bit", ruler(from, to, 1))));
         }
         for row in rows {
-            let cells: String = row.cells[from..to].iter().collect();
+            let cells: String = match row.kind {
+                Kind::Fields => bracketed(&row.brackets, from, to).iter().collect(),
+                _ => row.cells[from..to].iter().collect(),
+            };
             let blank = cells.trim().is_empty();
             let last = to == length;
             if blank && !(last && row.cells.iter().all(|c| *c == ' ')) {

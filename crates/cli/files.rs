@@ -115,19 +115,62 @@ pub fn keep_apart<'p>(
 
 /// Writes a file whole or not at all: beside it first, then in its place.
 pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
-    let name = path.display().to_string();
-    let failed = |error: std::io::Error| {
-        Fail::said(format!("{}: not written: {error}", screen::plain(&name)))
-    };
-    let directory = match path.parent() {
+    let file = beside(path, bytes)?;
+    file.persist(path).map_err(|error| not_written(path, &error.error))?;
+    Ok(())
+}
+
+/// Writes new files, all of them or none, in a directory made where there is
+/// none yet. A file that is there already is left as it is, and named.
+pub fn create(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
+    let there: Vec<String> = files
+        .iter()
+        .filter(|(path, _)| path.symlink_metadata().is_ok())
+        .map(|(path, _)| screen::plain(&path.display().to_string()))
+        .collect();
+    if !there.is_empty() {
+        let mend = "name another directory, or move it away";
+        let there = there.join(", ");
+        return Err(Fail::said(format!("{there}: there already, nothing is written: {mend}")));
+    }
+    for (path, _) in files {
+        std::fs::create_dir_all(directory(path)).map_err(|error| not_written(path, &error))?;
+    }
+    let mut beside_all = Vec::with_capacity(files.len());
+    for (path, bytes) in files {
+        beside_all.push((*path, beside(path, bytes)?));
+    }
+    let mut written: Vec<&Path> = Vec::new();
+    for (path, file) in beside_all {
+        if let Err(error) = file.persist_noclobber(path) {
+            // What cannot be taken back either is nobody's work yet.
+            written.iter().for_each(|path| _ = std::fs::remove_file(path));
+            return Err(not_written(path, &error.error));
+        }
+        written.push(path);
+    }
+    Ok(())
+}
+
+fn not_written(path: &Path, error: &std::io::Error) -> Fail {
+    let name = screen::plain(&path.display().to_string());
+    Fail::said(format!("{name}: not written: {error}"))
+}
+
+fn directory(path: &Path) -> &Path {
+    match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         _ => Path::new("."),
-    };
-    let mut file = tempfile::NamedTempFile::new_in(directory).map_err(failed)?;
+    }
+}
+
+/// A file's content in a file of no name yet, beside where it goes.
+fn beside(path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, Fail> {
+    let failed = |error: std::io::Error| not_written(path, &error);
+    let mut file = tempfile::NamedTempFile::new_in(directory(path)).map_err(failed)?;
     file.write_all(bytes).map_err(failed)?;
     file.as_file().sync_all().map_err(failed)?;
-    file.persist(path).map_err(|error| failed(error.error))?;
-    Ok(())
+    Ok(file)
 }
 
 /// All mistakes of a file, each with its line, a caret and the mend.

@@ -10,7 +10,7 @@ use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Event};
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
-use crate::{draw, files, mask, signal};
+use crate::{draw, files, mask, progress, signal};
 
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 20;
@@ -23,7 +23,8 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
     let mut samples = Vec::new();
     let mut outcome = Outcome::Done;
-    input::read(&args.inputs, &probe, true, |event| {
+    let choice = args.sheet.sheet.as_deref();
+    input::read_sheets(&args.inputs, choice, &probe, true, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             match row.entry {
@@ -49,11 +50,11 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
         ));
     }
     let options = Options { id: args.id.clone(), in_order: !args.shuffled };
-    let learnt = learn(&samples, &options);
+    let learnt = progress::during("working out layouts", || learn(&samples, &options));
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
     for kind in &learnt {
         match args.format {
             Format::Json => {
@@ -84,7 +85,7 @@ fn write_table(path: &Path, learnt: &[Learnt], args: &args::Learn) -> Result<(),
         let next = format!(
             "{name} is written: `holdover read --table {name} --table built-in …` takes it as it is"
         );
-        screen::say(&mut anstream::stdout().lock(), "next  ", &next)?;
+        screen::say(&mut screen::Page::new(), "next  ", &next)?;
     }
     Ok(())
 }

@@ -11,13 +11,17 @@ mod input;
 mod learn;
 mod mask;
 mod plan;
+mod progress;
 mod prove;
 mod read;
 mod roster;
 mod screen;
 mod sheet;
+mod shell;
 mod signal;
+mod start;
 mod table;
+mod workbook;
 
 use std::process::ExitCode;
 
@@ -36,6 +40,9 @@ fn main() -> ExitCode {
         args::Verb::Prove(verb) => prove::run(&verb),
         args::Verb::Table(verb) => table::run(&verb),
         args::Verb::Compose(verb) => compose::run(&verb),
+        args::Verb::Init(verb) => start::run(&verb),
+        args::Verb::Completions(verb) => shell::completions(&verb),
+        args::Verb::Manual(verb) => shell::manual(&verb),
     };
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,

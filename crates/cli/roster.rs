@@ -9,6 +9,8 @@ use holdover::site::Site;
 
 use crate::fail::Fail;
 use crate::input::csv::{Column, column_of, refuse_twins};
+use crate::input::headings;
+use crate::progress::{self, Progress};
 use crate::screen::plain;
 use crate::sheet;
 
@@ -21,6 +23,8 @@ pub struct Roster {
     pub left_out: usize,
     /// What had to be assumed, by line.
     pub notes: Vec<String>,
+    /// What there is to say of the file: its sheet, its headings.
+    pub about: Vec<String>,
 }
 
 /// What a roster's own columns are for, beside those of captures.
@@ -30,6 +34,9 @@ enum Own {
     Holder,
     State,
 }
+
+/// Their headings.
+const OWN: [&str; 6] = ["layout", "holder", "name", "person", "state", "status"];
 
 fn own_column(heading: &str) -> Option<Own> {
     match heading.trim().to_lowercase().as_str() {
@@ -54,8 +61,12 @@ struct Cells {
 }
 
 /// Reads a roster.
-pub fn read(path: &str, table: &Table, site: &Site) -> Result<Roster, Fail> {
-    let (lines, mut mistakes) = split(path)?;
+///
+/// Of a workbook it is the sheet of the `choice`, or the first with a header
+/// of rosters.
+pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Result<Roster, Fail> {
+    let Lines { lines, mut mistakes, about } = split(path, choice)?;
+    let mut notes = Vec::new();
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     let mut left_out = 0;
     for (line, cells) in lines {
@@ -92,10 +103,11 @@ pub fn read(path: &str, table: &Table, site: &Site) -> Result<Roster, Fail> {
         sighting.iter().for_each(|sighting| batch.see(sighting));
         sightings.push(sighting);
     }
-    let fit = batch.fit();
-    let mut notes = Vec::new();
+    let fit = progress::during("weighing the captures", || batch.fit());
+    let mut progress = Progress::of_rows("reading the cards", rows.len());
     let mut roster = Vec::with_capacity(rows.len());
     for ((line, cells, state), sighting) in rows.into_iter().zip(&sightings) {
+        progress.add(1);
         let card = match sighting {
             Some(sighting) => {
                 let answer = fit.answer(sighting);
@@ -119,7 +131,7 @@ pub fn read(path: &str, table: &Table, site: &Site) -> Result<Roster, Fail> {
     if !mistakes.is_empty() {
         return Err(sheet::refused(path, mistakes));
     }
-    Ok(Roster { rows: roster, left_out, notes })
+    Ok(Roster { rows: roster, left_out, notes, about })
 }
 
 /// Empty, kept and issued are kept; boxed is boxed; any other is left out.
@@ -236,13 +248,21 @@ fn of_word(table: &Table, decode: &Decode<'_>) -> Result<RosterCard, String> {
 }
 
 /// The rows of a file, and the lines that are none.
-#[allow(clippy::type_complexity, reason = "used once")]
-fn split(path: &str) -> Result<(Vec<(u64, Cells)>, Vec<(u64, String)>), Fail> {
-    let sheet = sheet::read(path)?;
+struct Lines {
+    lines: Vec<(u64, Cells)>,
+    mistakes: Vec<(u64, String)>,
+    about: Vec<String>,
+}
+
+fn split(path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
+    let sheet = sheet::read(path, choice, &|headings| columns(headings).is_ok())?;
     let columns =
         columns(&sheet.headings).map_err(|why| Fail::said(format!("{}:1: {why}", plain(path))))?;
+    let mut about = sheet.notes;
+    let strangers = columns.iter().zip(&sheet.headings).filter(|(c, _)| **c == (None, None));
+    about.extend(headings::near(strangers.map(|(_, heading)| heading.as_str()), &OWN));
     let rows = sheet.rows.into_iter().map(|(line, cells)| (line, sorted(&columns, cells)));
-    Ok((rows.collect(), sheet.mistakes))
+    Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
 }
 
 type Columns = Vec<(Option<Column>, Option<Own>)>;
@@ -255,8 +275,14 @@ fn columns(headings: &[String]) -> Result<Columns, String> {
     let by_numbers = own.contains(&Some(Own::Layout)) && has(Column::Card);
     if !has(Column::Bits) && !by_numbers {
         let shown: Vec<_> = headings.iter().take(12).map(|h| plain(h)).collect();
+        let strangers = headings.iter().zip(columns.iter().zip(&own));
+        let strangers = strangers.filter(|(_, c)| *c == (&None, &None)).map(|(h, _)| h.as_str());
+        let mend = match headings::meant(strangers, &OWN) {
+            Some((heading, near)) => format!("did you mean {near:?} by {heading:?}?"),
+            None => "name the columns".to_owned(),
+        };
         return Err(format!(
-            "expected a header with bits, or with layout, site and card, found {}: name the columns",
+            "expected a header with bits, or with layout, site and card, found {}: {mend}",
             shown.join(", ")
         ));
     }

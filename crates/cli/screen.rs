@@ -1,9 +1,12 @@
 //! The terminal: colour, width, error messages.
 
+use std::collections::BTreeSet;
 use std::io::{self, Write};
+use std::sync::Mutex;
 
 use anstyle::{AnsiColor, Style};
 use clap::ValueEnum;
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 /// When to use colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -34,8 +37,14 @@ pub fn errors_in_colour() -> bool {
 /// Columns of the terminal, or of a page where there is none.
 pub fn width() -> usize {
     // 80 columns where nothing says otherwise (common practice, no source).
-    let known = terminal_size::terminal_size().map(|(width, _)| usize::from(width.0));
-    known.unwrap_or(80).clamp(40, 200)
+    known_width().unwrap_or(80).clamp(40, 200)
+}
+
+/// Columns of the terminal; the variable COLUMNS comes before what the
+/// terminal says (POSIX.1-2024, XBD 8.3).
+fn known_width() -> Option<usize> {
+    let wanted = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+    wanted.or_else(|| terminal_size::terminal_size().map(|(width, _)| usize::from(width.0)))
 }
 
 /// Words that matter.
@@ -57,36 +66,167 @@ pub fn in_style(style: Style, text: &str) -> String {
 /// Prints a message to standard error.
 pub fn complain(message: &str) {
     let error = in_style(BAD, "error:");
+    to_stderr(&format!("{error} {message}"));
+}
+
+/// Prints something worth knowing to standard error, once: input may be gone
+/// through twice.
+pub fn remark(message: &str) {
+    static SAID: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+    let new = SAID.lock().is_ok_and(|mut said| said.insert(message.to_owned()));
+    if !new {
+        return;
+    }
+    let lines = match known_width() {
+        Some(_) => wrap(message, width().saturating_sub(6)).join("\n      "),
+        None => message.to_owned(),
+    };
+    to_stderr(&format!("{} {lines}", in_style(STRONG, "note:")));
+}
+
+fn to_stderr(text: &str) {
     // Where even standard error is gone there is nobody to tell.
-    _ = writeln!(anstream::stderr().lock(), "{error} {message}");
+    crate::progress::aside(|| _ = writeln!(anstream::stderr().lock(), "{text}"));
 }
 
-/// Prints a remark to standard error.
-pub fn note(message: &str) {
-    anstream::eprintln!("{} {}", in_style(STRONG, "note:"), plain(message));
+/// Columns a text takes on the screen, styles left out.
+pub fn columns(text: &str) -> usize {
+    match text.contains('\x1b') {
+        true => anstream::adapter::strip_str(text).map(UnicodeWidthStr::width).sum(),
+        false => text.width(),
+    }
 }
 
-/// Breaks a text into lines of at most `width` columns, at spaces.
+/// Breaks a text into lines of at most `width` columns, at spaces; a word that
+/// is longer is broken too.
 pub fn wrap(text: &str, width: usize) -> Vec<String> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    filled(words.into_iter().map(|word| (1, word)), width, 0)
+}
+
+/// Breaks a line that is too wide; what follows hangs deeper than its start.
+pub fn flow(line: &str, width: usize) -> Vec<String> {
+    let line = line.trim_end();
+    if columns(line) <= width {
+        return vec![line.to_owned()];
+    }
+    let indent = line.len() - line.trim_start_matches(' ').len();
+    let mut words = Vec::new();
+    let mut gap = 0;
+    for word in line.split(' ') {
+        match word.is_empty() {
+            true => gap += 1,
+            false => {
+                words.push((gap, word));
+                gap = 1;
+            }
+        }
+    }
+    filled(words.into_iter(), width, indent + 2)
+}
+
+/// Words, each behind so many blanks, in lines; those after the first indented.
+fn filled<'w>(
+    words: impl Iterator<Item = (usize, &'w str)>,
+    width: usize,
+    hang: usize,
+) -> Vec<String> {
     let mut lines: Vec<String> = vec![String::new()];
-    for word in text.split_whitespace() {
-        let line = lines.last_mut().expect("there is always a line");
-        let long = line.chars().count() + 1 + word.chars().count() > width;
-        if line.is_empty() {
-            line.push_str(word);
-        } else if long {
-            lines.push(word.to_owned());
-        } else {
-            line.push(' ');
-            line.push_str(word);
+    let mut at = 0;
+    for (gap, word) in words {
+        let mut long = columns(word);
+        // Blanks before the first word are the line's own indent.
+        let gap = if lines.len() == 1 && at == 0 && hang == 0 { 0 } else { gap };
+        let fresh = lines.len() > 1 && at == hang || at == 0;
+        if !fresh && at + gap + long > width {
+            lines.push(" ".repeat(hang));
+            at = hang;
+        } else if lines.len() == 1 || at > hang {
+            last(&mut lines).push_str(&" ".repeat(gap));
+            at += gap;
+        }
+        if at + long <= width {
+            last(&mut lines).push_str(word);
+            at += long;
+            continue;
+        }
+        // Styles pass with the letters after them.
+        let mut inside = false;
+        for c in word.chars() {
+            inside |= c == '\x1b';
+            let wide = if inside { 0 } else { c.width().unwrap_or(0) };
+            if at + wide > width {
+                lines.push(" ".repeat(hang));
+                at = hang;
+            }
+            last(&mut lines).push(c);
+            at += wide;
+            long -= wide.min(long);
+            inside &= c != 'm';
         }
     }
     lines
 }
 
+fn last(lines: &mut [String]) -> &mut String {
+    lines.last_mut().expect("there is always a line")
+}
+
+/// Standard output for people: no blanks at the end of a line, and on a
+/// terminal no line wider than it. In a pipe a line stays whole, so that what
+/// is sought in it is found.
+pub struct Page {
+    out: anstream::AutoStream<io::StdoutLock<'static>>,
+    width: Option<usize>,
+    line: Vec<u8>,
+}
+
+impl Page {
+    /// A page on standard output.
+    pub fn new() -> Page {
+        Page {
+            out: anstream::stdout().lock(),
+            width: known_width().map(|_| width()),
+            line: Vec::new(),
+        }
+    }
+}
+
+impl Write for Page {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        for part in bytes.split_inclusive(|&b| b == b'\n') {
+            self.line.extend_from_slice(part);
+            if self.line.ends_with(b"\n") {
+                let line = String::from_utf8_lossy(&self.line).into_owned();
+                self.line.clear();
+                match self.width {
+                    Some(width) => flow(&line, width)
+                        .iter()
+                        .try_for_each(|line| writeln!(self.out, "{line}"))?,
+                    None => writeln!(self.out, "{}", line.trim_end())?,
+                }
+            }
+        }
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.write_all(&std::mem::take(&mut self.line))?;
+        self.out.flush()
+    }
+}
+
+/// Standard output: a page for people, or as it comes for programs.
+pub fn output(for_people: bool) -> Box<dyn Write> {
+    match for_people {
+        true => Box::new(Page::new()),
+        false => Box::new(anstream::stdout().lock()),
+    }
+}
+
 /// Says a text behind a faint heading, wrapped to the width and indented.
 pub fn say(out: &mut impl Write, heading: &str, text: &str) -> io::Result<()> {
-    let indent = heading.chars().count();
+    let indent = columns(heading);
     let lines = wrap(&plain(text), width().saturating_sub(indent).max(24));
     for (i, line) in lines.iter().enumerate() {
         match i {

@@ -1,17 +1,18 @@
-//! CSV files read whole, row by row, each bad row with its line.
+//! CSV files and workbooks read whole, row by row, each bad row with its line.
 
-use std::fs::File;
 use std::io::Read;
 
 use crate::fail::Fail;
 use crate::input::csv::Records;
 use crate::input::lines::{Line, Lines, MAX_LINE};
 use crate::screen::plain;
+use crate::{progress, workbook};
 
 /// Mistakes shown of one file; the rest is counted.
 const SHOWN: usize = 20;
 
 /// A sheet with its header.
+#[derive(Default)]
 pub struct Sheet {
     /// The header's cells.
     pub headings: Vec<String>,
@@ -19,14 +20,58 @@ pub struct Sheet {
     pub rows: Vec<(u64, Vec<String>)>,
     /// Lines that are no rows, and why.
     pub mistakes: Vec<(u64, String)>,
+    /// Which sheet of a workbook it is, where that was a choice.
+    pub notes: Vec<String>,
 }
 
-/// Reads a sheet; "-" is standard input.
-pub fn read(path: &str) -> Result<Sheet, Fail> {
+/// Reads a sheet; "-" is standard input. Of a workbook it is the sheet of the
+/// `choice`, or the first whose header is `known`.
+pub fn read(
+    path: &str,
+    choice: Option<&str>,
+    known: &dyn Fn(&[String]) -> bool,
+) -> Result<Sheet, Fail> {
     let mut file: Box<dyn Read> = match path {
-        "-" => Box::new(std::io::stdin().lock()),
-        path => Box::new(File::open(path).map_err(|error| Fail::file(path, &error))?),
+        "-" => Box::new(progress::counted("standard input", std::io::stdin().lock(), None)),
+        path => Box::new(progress::open(path).map_err(|error| Fail::file(path, &error))?),
     };
+    let head = head(path, &mut file)?;
+    if workbook::told_by(&head).is_some() {
+        let bytes = workbook_bytes(path, head, file)?;
+        return progress::during(path, || workbook::read(path, bytes, choice, known));
+    }
+    if choice.is_some() {
+        let mend = "leave --sheet out, or name a workbook (.xlsx)";
+        return Err(Fail::said(format!(
+            "{}: no workbook, so it has no sheets: {mend}",
+            plain(path)
+        )));
+    }
+    csv(path, head.as_slice().chain(file))
+}
+
+/// The first bytes, as many as tell a workbook.
+fn head(path: &str, file: &mut impl Read) -> Result<Vec<u8>, Fail> {
+    let mut head = Vec::new();
+    file.take(8).read_to_end(&mut head).map_err(|error| Fail::file(path, &error))?;
+    Ok(head)
+}
+
+/// A workbook's bytes, whose first ones are read.
+pub fn workbook_bytes(path: &str, mut head: Vec<u8>, rest: impl Read) -> Result<Vec<u8>, Fail> {
+    let most = workbook::MAX_BYTES;
+    rest.take(most as u64 + 1).read_to_end(&mut head).map_err(|error| Fail::file(path, &error))?;
+    match head.len() > most {
+        true => Err(Fail::said(format!(
+            "{}: a workbook larger than {} MiB: save the sheet of cards alone, or as CSV",
+            plain(path),
+            most >> 20
+        ))),
+        false => Ok(head),
+    }
+}
+
+fn csv(path: &str, mut file: impl Read) -> Result<Sheet, Fail> {
     let mut lines = Lines::default();
     let mut sheet: Option<(Sheet, Records)> = None;
     let (mut number, mut block) = (0, vec![0; 1 << 16]);
@@ -42,8 +87,7 @@ pub fn read(path: &str) -> Result<Sheet, Fail> {
             (None, Ok(text)) if text.trim().is_empty() => {}
             (None, text) => match text.and_then(|text| Records::of_header(&text)) {
                 Ok((headings, records)) => {
-                    let (rows, mistakes) = (Vec::new(), Vec::new());
-                    sheet = Some((Sheet { headings, rows, mistakes }, records));
+                    sheet = Some((Sheet { headings, ..Sheet::default() }, records));
                 }
                 Err(why) => {
                     failed.get_or_insert(format!("{}:{number}: {why}", plain(path)));

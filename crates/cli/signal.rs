@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, IsTerminal, Read, Write};
 
 use holdover_signal::{
     CardRead, FindingKind, Histogram, Idle, Options, PULSE_INTERVAL_US, PULSE_WIDTH_US, PairChoice,
@@ -12,6 +12,7 @@ use holdover_signal::{
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::progress;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
 
 /// Findings of one kind told with their place; the rest is counted.
@@ -27,7 +28,7 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
         ));
     }
     let probe = Probe::new(options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
     let mut report = Report::new(args);
     report.head(&mut out)?;
     let mut outcome = Outcome::Done;
@@ -40,7 +41,7 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
         };
         let result = match input.as_str() {
             "-" => from_pipe(&probe, &mut on),
-            name => match File::open(name) {
+            name => match opened(name, args.format) {
                 Ok(file) => probe.read_from(file, &mut on),
                 Err(error) => return Err(Fail::file(name, &error)),
             },
@@ -72,6 +73,14 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
     }
     out.flush()?;
     Ok(outcome)
+}
+
+/// A file, its bytes counted; not where captures come out beside the bar.
+fn opened(name: &str, format: Format) -> io::Result<Box<dyn Read>> {
+    match format == Format::Text || !io::stdout().is_terminal() {
+        true => Ok(Box::new(progress::open(name)?)),
+        false => Ok(Box::new(File::open(name)?)),
+    }
 }
 
 /// A pipe is read as it comes, whatever its pauses.

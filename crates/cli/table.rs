@@ -6,7 +6,7 @@ use holdover::layout::{Layout, Part, Table};
 
 use crate::args::{self, Format, TableVerb};
 use crate::fail::{Fail, Outcome};
-use crate::formats::{sheet, write_csv};
+use crate::formats::{Grid, write_csv};
 use crate::screen::{FAINT, GOOD, STRONG, in_style};
 use crate::{diff, draw, files, screen};
 
@@ -24,7 +24,7 @@ pub fn run(args: &args::Table) -> Result<Outcome, Fail> {
 }
 
 fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(format == Format::Text);
     match format {
         Format::Json => {
             for layout in table.layouts() {
@@ -41,13 +41,12 @@ fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
             csv.flush()?;
         }
         Format::Text => {
-            let mut sheet = sheet();
-            sheet.set_header(["id", "bits", "site", "card", "checks", "title"]);
+            let mut grid = Grid::new(["id", "bits", "site", "card", "checks", "title"]);
             for layout in table.layouts() {
                 let cells = cells(layout);
-                sheet.add_row(cells[..6].iter().map(|cell| screen::plain(cell)));
+                grid.row(cells[..6].iter().map(|cell| screen::plain(cell)));
             }
-            writeln!(out, "{sheet}")?;
+            grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
             writeln!(
                 out,
                 "{}",
@@ -81,7 +80,7 @@ fn object(layout: &Layout) -> Result<String, Fail> {
 }
 
 fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::Page::new();
     let mut outcome = Outcome::Done;
     let mut seen: Vec<(String, Table)> = Vec::new();
     for name in names {
@@ -140,7 +139,7 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
         [] => table.layouts().iter().collect(),
         ids => ids.iter().map(|id| files::layout(table, id)).collect::<Result<_, _>>()?,
     };
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(format == Format::Text);
     if format == Format::Csv {
         return Err(Fail::said("a drawing is no CSV: use --format text or json"));
     }

@@ -7,6 +7,7 @@ use holdover::bits::CaptureText;
 use holdover::file::nearest;
 use holdover::rank::{Doubt, Known, Sighting};
 
+use super::headings::{self, HEADINGS};
 use super::lines::MAX_LINE;
 use super::{Carried, Entry};
 use crate::screen;
@@ -25,29 +26,9 @@ pub enum Column {
     Unsure,
 }
 
-/// Headings a column goes by, in small letters, words joined by one space.
-/// Names beside the first are common practice, no source.
-const HEADINGS: [(Column, &[&str]); 6] = [
-    (Column::Bits, &["bits", "bit", "raw", "raw bits", "capture", "wiegand", "binary"]),
-    (Column::Site, &["site", "site code", "facility code", "facility", "company code", "fc"]),
-    (
-        Column::Card,
-        &["card", "card no", "card number", "card num", "user code", "id number", "number"],
-    ),
-    (Column::Printed, &["printed", "print", "printed number"]),
-    (Column::Reader, &["reader", "reader name"]),
-    (Column::Unsure, &["unsure"]),
-];
-
-/// A heading in small letters, words joined by one space, full stops left out.
-fn plain_heading(heading: &str) -> String {
-    let spaced = heading.trim().to_lowercase().replace(['_', '-', '.'], " ");
-    spaced.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
 /// What a heading means to a sheet of captures.
 pub fn column_of(heading: &str) -> Option<Column> {
-    let plain = plain_heading(heading);
+    let plain = headings::plain(heading);
     HEADINGS.iter().find(|(_, names)| names.contains(&plain.as_str())).map(|(column, _)| *column)
 }
 
@@ -141,8 +122,18 @@ impl Sheet {
     /// Reads a header.
     pub fn of_header(line: &str) -> Result<Sheet, String> {
         let (headings, records) = Records::of_header(line)?;
+        Sheet::of_headings(&headings, records)
+    }
+
+    /// A sheet whose cells come one by one, not in lines.
+    pub fn of_cells(headings: &[String]) -> Result<Sheet, String> {
+        let records = Records { delimiter: b',', cells: headings.len(), open: Vec::new() };
+        Sheet::of_headings(headings, records)
+    }
+
+    fn of_headings(headings: &[String], records: Records) -> Result<Sheet, String> {
         let columns: Vec<_> = headings.iter().map(|heading| column_of(heading)).collect();
-        refuse_twins(&headings, &columns)?;
+        refuse_twins(headings, &columns)?;
         if !columns.contains(&Some(Column::Bits)) {
             let shown: Vec<_> = headings.iter().take(12).map(|h| screen::plain(h)).collect();
             let near = headings.iter().find(|heading| nearest(heading, ["bits"]).is_some());
@@ -162,6 +153,14 @@ impl Sheet {
         Ok(Sheet { records, columns, carried: Arc::new(carried) })
     }
 
+    /// Headings that are close to known ones, as notes: their columns are
+    /// carried through, and not read.
+    pub fn near(&self) -> Vec<String> {
+        let carried = self.columns.iter().filter(|column| **column != Some(Column::Bits));
+        let strangers = carried.zip(self.carried.iter()).filter(|(column, _)| column.is_none());
+        headings::near(strangers.map(|(_, heading)| heading.as_str()), &[])
+    }
+
     /// Takes a line; a record that goes on over several lines comes with its last.
     pub fn line(&mut self, number: u64, line: &str) -> Vec<Record> {
         let records = self.records.line(number, line);
@@ -174,7 +173,8 @@ impl Sheet {
         records.into_iter().map(|(line, cells)| (line, self.entry(cells))).collect()
     }
 
-    fn entry(&self, cells: Result<Vec<String>, String>) -> Result<Entry, String> {
+    /// What a record holds.
+    pub fn entry(&self, cells: Result<Vec<String>, String>) -> Result<Entry, String> {
         let mut known = Known::default();
         let mut reader = String::new();
         let mut bits = None;

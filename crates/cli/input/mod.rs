@@ -1,6 +1,7 @@
 //! Captures from arguments, files and pipes, told apart by their content.
 
 pub mod csv;
+pub mod headings;
 mod json;
 pub mod lines;
 pub mod plain;
@@ -21,7 +22,7 @@ use holdover::rank::{Doubt, Known, Sighting};
 use holdover_signal::Probe;
 
 use crate::fail::Fail;
-use crate::screen;
+use crate::{progress, screen, sheet, workbook};
 use source::Source;
 pub use source::text_row;
 
@@ -101,10 +102,24 @@ pub fn read(
     Inputs::new(inputs, wait)?.read(probe, false, &mut on)
 }
 
+/// The same, with the sheet that is meant where an input is a workbook.
+pub fn read_sheets(
+    inputs: &[String],
+    choice: Option<&str>,
+    probe: &Probe,
+    wait: bool,
+    mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    let mut inputs = Inputs { choice, ..Inputs::new(inputs, wait)? };
+    inputs.read(probe, false, &mut on)
+}
+
 /// The inputs of a command, which can be read more than once if none is live.
 pub struct Inputs<'a> {
     names: &'a [String],
     wait: bool,
+    /// The sheet that is meant of a workbook.
+    choice: Option<&'a str>,
     /// Standard input as a file, and where it began: its own, or a private
     /// copy of a pipe.
     stdin: Option<(File, u64)>,
@@ -116,7 +131,7 @@ impl<'a> Inputs<'a> {
         if names.iter().filter(|input| *input == "-").count() > 1 {
             return Err(Fail::said("standard input is named twice: write \"-\" once"));
         }
-        Ok(Inputs { names, wait, stdin: None })
+        Ok(Inputs { names, wait, choice: None, stdin: None })
     }
 
     /// Whether there is a pipe among them that is not waited for.
@@ -145,7 +160,14 @@ impl<'a> Inputs<'a> {
                 if file.metadata().is_ok_and(|about| about.is_dir()) {
                     return Err(Fail::said(format!("{input}: is a directory: name a file in it")));
                 }
-                whole(input, file, probe, blocks, on)?;
+                match workbook(input, &file)? {
+                    Some(bytes) => sheet(input, bytes, self.choice, on)?,
+                    None => {
+                        let total = file.metadata().ok().map(|about| about.len());
+                        let counted = progress::counted(input, file, total);
+                        whole(input, counted, probe, blocks, on)?;
+                    }
+                }
             } else if looks_like_a_capture(input) {
                 on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
             } else {
@@ -219,6 +241,46 @@ fn stdin_file() -> Option<File> {
         .try_clone_to_owned()
         .map(File::from);
     copy.ok().filter(|file| file.metadata().is_ok_and(|about| about.is_file()))
+}
+
+/// The bytes of a file that is a workbook. Only what can be read again from
+/// its start is looked at; a pipe is none.
+fn workbook(name: &str, mut file: &File) -> Result<Option<Vec<u8>>, Fail> {
+    if !file.metadata().is_ok_and(|about| about.is_file()) {
+        return Ok(None);
+    }
+    let failed = |error| Fail::file(name, &error);
+    let mut head = Vec::new();
+    file.take(8).read_to_end(&mut head).map_err(failed)?;
+    match workbook::told_by(&head) {
+        Some(_) => sheet::workbook_bytes(name, head, file).map(Some),
+        None => {
+            file.rewind().map_err(failed)?;
+            Ok(None)
+        }
+    }
+}
+
+/// Hands on the rows of a workbook's sheet.
+fn sheet(
+    name: &str,
+    bytes: Vec<u8>,
+    choice: Option<&str>,
+    on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    let known = |headings: &[String]| csv::Sheet::of_cells(headings).is_ok();
+    let read = progress::during(name, || workbook::read(name, bytes, choice, &known))?;
+    let captures = csv::Sheet::of_cells(&read.headings).map_err(Fail::Said)?;
+    let shown = screen::plain(name);
+    let notes = read.notes.into_iter().chain(captures.near());
+    notes.for_each(|note| screen::remark(&format!("{shown}: {note}")));
+    let source: Arc<str> = name.into();
+    let good = read.rows.into_iter().map(|(line, cells)| (line, captures.entry(Ok(cells))));
+    let bad = read.mistakes.into_iter().map(|(line, why)| (line, Err(why)));
+    let mut rows: Vec<Row> =
+        good.chain(bad).map(|(line, entry)| Row { source: source.clone(), line, entry }).collect();
+    rows.sort_by_key(|row| row.line);
+    on(Event::Rows(rows))
 }
 
 fn whole(

@@ -10,6 +10,7 @@ use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
 use super::{Carried, Entry, Row, entry, json};
+use crate::screen;
 
 /// The form of a source.
 enum Form {
@@ -149,7 +150,12 @@ impl<'a> Source<'a> {
                     return;
                 }
             };
-            if matches!(self.form, Form::Csv(_)) {
+            if let Form::Csv(sheet) = &self.form {
+                let source = screen::plain(&self.name);
+                sheet
+                    .near()
+                    .iter()
+                    .for_each(|n| screen::remark(&format!("{source}:{number}: {n}")));
                 return;
             }
         }
@@ -251,6 +257,9 @@ fn text(bytes: &[u8], number: u64) -> Result<&str, String> {
     let bytes = mark.unwrap_or(bytes);
     if number == 1 && (bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff])) {
         return Err("this is UTF-16 text: save the file as UTF-8".to_owned());
+    }
+    if number == 1 && crate::workbook::told_by(bytes).is_some() {
+        return Err("this is a workbook or an archive: name the .xlsx file, not \"-\"".to_owned());
     }
     std::str::from_utf8(bytes).map_err(|error| {
         let at = error.valid_up_to();

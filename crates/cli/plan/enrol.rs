@@ -7,7 +7,7 @@ use holdover::site::CardBatch;
 
 use super::Shown;
 use crate::fail::Fail;
-use crate::formats::{inert, write_csv};
+use crate::formats::write_csv;
 
 const HEAD: [&str; 6] = ["card", "holder", "user_number", "slot", "printed", "note"];
 
@@ -30,10 +30,9 @@ pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, 
     })
 }
 
-/// The list as CSV: a kept row a record, then the issued batches as ranges.
-pub fn csv(plan: &Plan, list: &[Enrolment], shown: Shown) -> Result<String, Fail> {
-    let mut csv = csv::Writer::from_writer(Vec::new());
-    write_csv(&mut csv, &HEAD)?;
+/// A kept row a record, then the issued batches as ranges.
+pub fn records(plan: &Plan, list: &[Enrolment], shown: Shown) -> Vec<[String; 6]> {
+    let mut records = Vec::with_capacity(list.len());
     let mut holders: HashMap<&str, usize> = HashMap::new();
     for line in list {
         let holder = line.holder.as_deref().unwrap_or_default();
@@ -61,17 +60,31 @@ pub fn csv(plan: &Plan, list: &[Enrolment], shown: Shown) -> Result<String, Fail
             (Some(_), false) => "",
         };
         let slot = line.opens.as_ref().and_then(|o| plan.slots().get(o.slot.wrapping_sub(1)));
-        let cells = [
+        records.push([
             card,
             if holder.is_empty() { String::new() } else { shown.holder(holder, index) },
             number,
             slot.map_or_else(String::new, |slot| format!("{} {}", slot.slot, slot.name)),
             shown.print(line.printed.as_deref().unwrap_or_default()),
             note.to_owned(),
-        ];
-        write_csv(&mut csv, &cells.map(|cell| inert(&cell)))?;
+        ]);
     }
+    records
+}
+
+/// The list as CSV.
+pub fn csv(records: &[[String; 6]]) -> Result<String, Fail> {
+    let mut csv = csv::Writer::from_writer(Vec::new());
+    write_csv(&mut csv, &HEAD)?;
+    records.iter().try_for_each(|record| write_csv(&mut csv, record))?;
     let bytes =
         csv.into_inner().map_err(|error| Fail::said(format!("cannot write CSV: {error}")))?;
     String::from_utf8(bytes).map_err(|error| Fail::said(format!("cannot write CSV: {error}")))
+}
+
+/// The list as a workbook.
+pub fn workbook(records: &[[String; 6]]) -> Result<Vec<u8>, Fail> {
+    let widths = [14, 24, 16, 16, 18, 50];
+    crate::workbook::write("enrolment", &HEAD, &widths, records)
+        .map_err(|why| Fail::said(format!("the enrolment list: {why}")))
 }

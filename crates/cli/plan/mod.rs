@@ -13,7 +13,7 @@ use holdover::plan::{Plan, plan};
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::roster::{self, Roster};
-use crate::{files, screen};
+use crate::{files, progress, screen};
 
 /// How card numbers and holders are shown.
 #[derive(Debug, Clone, Copy)]
@@ -53,10 +53,11 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let table = files::tables(&args.tables.tables)?;
     let site = files::site(&args.site, &table)?;
     let roster = match &args.roster {
-        Some(path) => roster::read(path, &table, &site)?,
+        Some(path) => roster::read(path, args.sheet.sheet.as_deref(), &table, &site)?,
         None => Roster::default(),
     };
-    let made = plan(&table, &site, &roster.rows).map_err(|error| {
+    let made = progress::during("planning", || plan(&table, &site, &roster.rows));
+    let made = made.map_err(|error| {
         let place = match error.place() {
             holdover::plan::PlanPlace::Line(_) => args.roster.clone().unwrap_or_default(),
             _ => args.site.display().to_string(),
@@ -71,22 +72,30 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let mut json = if shown.mask { masked(json) } else { json };
     // Everything is worked out before anything is written.
     let list = enrol::list(&made, &roster.rows, &site.batches)?;
-    let enrolment = enrol::csv(&made, &list, shown)?;
+    let enrolment = enrol::records(&made, &list, shown);
+    let list_file = match &args.enrolment {
+        Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
+        _ => enrol::csv(&enrolment)?.into_bytes(),
+    };
     let outputs = [
-        (&args.output, format!("{json}\n")),
-        (&args.worksheet, worksheet::sheet(&made, &list, shown)),
-        (&args.enrolment, enrolment.clone()),
-        (&args.cutover, cutover::sheet(&made, &roster, shown)),
+        (&args.output, format!("{json}\n").into_bytes()),
+        (&args.worksheet, worksheet::sheet(&made, &list, shown).into_bytes()),
+        (&args.enrolment, list_file),
+        (&args.cutover, cutover::sheet(&made, &roster, shown).into_bytes()),
     ];
     let mut written = Vec::new();
-    for (path, text) in outputs {
+    for (path, bytes) in outputs {
         if let Some(path) = path {
-            files::write(path, text.as_bytes())?;
+            files::write(path, &bytes)?;
             written.push(screen::plain(&path.display().to_string()));
         }
     }
     use std::io::Write;
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
+    if let (true, Some(path)) = (args.format != Format::Text, &args.roster) {
+        let path = screen::plain(path);
+        roster.about.iter().for_each(|note| screen::remark(&format!("{path}: {note}")));
+    }
     match args.format {
         Format::Json => {
             if let Some(changes) = &changes {
@@ -94,7 +103,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
             }
             writeln!(out, "{json}")?;
         }
-        Format::Csv => write!(out, "{enrolment}")?,
+        Format::Csv => write!(out, "{}", enrol::csv(&enrolment)?)?,
         Format::Text => {
             text::print(&mut out, &made, &roster, shown, args.quiet)?;
             if let Some(changes) = &changes {
@@ -110,6 +119,11 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     }
     out.flush()?;
     Ok(if made.is_clean() { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// A file that is to be written is told by its name: it has no content yet.
+fn is_workbook(path: &Path) -> bool {
+    path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("xlsx"))
 }
 
 /// Bytes of a plan file: a million conflicts take 200 MB.

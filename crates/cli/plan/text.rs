@@ -7,9 +7,9 @@ use holdover::plan::{CardRef, Plan, PlanSlot};
 use super::Shown;
 use crate::args;
 use crate::fail::Fail;
-use crate::formats::sheet;
+use crate::formats::Grid;
 use crate::roster::Roster;
-use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
+use crate::screen::{self, BAD, GOOD, OPEN, STRONG, in_style, plain};
 
 /// Conflicts told one by one; the rest is counted.
 const TOLD: usize = 20;
@@ -26,18 +26,19 @@ pub fn print(
     let cards =
         if plan.kept() == 1 { "1 card".to_owned() } else { format!("{} cards", plan.kept()) };
     let verdict = match plan.is_clean() {
+        true if plan.kept() == 0 => in_style(OPEN, "so nothing is planned for yet"),
         true => in_style(GOOD, "every kept card has its slot, none is in a conflict"),
         false => in_style(BAD, "not all is well"),
     };
     writeln!(out, "{}, {verdict}\n", in_style(STRONG, &format!("{slots} for {cards} to keep")))?;
-    let mut table = sheet();
-    table.set_header(["slot", "name", "bits", "site", "card", "digits", "parity", "site codes"]);
-    for slot in plan.slots() {
-        table.add_row(row(slot));
+    if !plan.slots().is_empty() {
+        let mut grid =
+            Grid::new(["slot", "name", "bits", "site", "card", "digits", "parity", "site codes"]);
+        plan.slots().iter().for_each(|slot| grid.row(row(slot)));
+        grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
+        let first = plan.panel().first_bit;
+        writeln!(out, "positions are start+length, counted from {first} as this panel does\n")?;
     }
-    writeln!(out, "{table}")?;
-    let first = plan.panel().first_bit;
-    writeln!(out, "positions are start+length, counted from {first} as this panel does\n")?;
     for lost in plan.lost() {
         let what = lost.layout.as_deref().unwrap_or("captures");
         let text = format!("{} of {}: {}", lost.cards, plain(what), lost.why);
@@ -87,7 +88,7 @@ pub fn print(
             );
             screen::say(out, "exposure  ", &text)?;
         }
-        for note in &roster.notes {
+        for note in roster.about.iter().chain(&roster.notes) {
             screen::say(out, "note      ", &shown.number(note))?;
         }
         match roster.left_out {
@@ -107,6 +108,7 @@ pub fn print(
 /// What to do with the plan next.
 pub fn next(out: &mut impl Write, plan: &Plan, args: &args::Plan) -> Result<(), Fail> {
     let next = match (plan.is_clean(), &args.output) {
+        (true, _) if plan.kept() == 0 => &fill_in(args),
         (false, _) => {
             "mend the conflicts and the lost cards in the roster or the site file, then plan again"
         }
@@ -118,6 +120,23 @@ pub fn next(out: &mut impl Write, plan: &Plan, args: &args::Plan) -> Result<(), 
     };
     screen::say(out, "next      ", next)?;
     Ok(())
+}
+
+/// What is to be filled in where no card is kept.
+fn fill_in(args: &args::Plan) -> String {
+    let roster = match args.roster.as_deref() {
+        None => "give a roster with --roster".to_owned(),
+        Some(roster) => format!(
+            "fill in {}: a card a row, with bits as they were read or layout, site and card, and \
+             the holder",
+            plain(roster)
+        ),
+    };
+    format!(
+        "{roster}; list ranges of issued and boxed cards in {}, and check the panel's limits \
+         there; then plan again",
+        plain(&args.site.display().to_string())
+    )
 }
 
 /// A card of a conflict: its roster line, or its batch.

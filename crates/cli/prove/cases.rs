@@ -11,8 +11,10 @@ use super::Row;
 use crate::args;
 use crate::fail::Fail;
 use crate::files;
-use crate::formats::{inert, write_csv};
-use crate::screen::plain;
+use crate::formats::write_csv;
+use crate::input::headings;
+use crate::progress::{self, Progress};
+use crate::screen::{self, plain};
 use crate::sheet;
 
 /// The verdict of what is no capture at all.
@@ -20,20 +22,36 @@ const INVALID: &str = "invalid";
 
 const HEAD: [&str; 5] = ["bits", "verdict", "layout", "site", "card"];
 
+/// Whether a heading is a name, however it is written.
+fn is(heading: &str, name: &str) -> bool {
+    heading.trim().eq_ignore_ascii_case(name)
+}
+
 /// Runs each case alone, so that no row's answer depends on another's.
 pub fn rows(file: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
     let table = files::tables(&args.tables.tables)?;
-    let sheet = sheet::read(file)?;
-    let column =
-        |name: &str| sheet.headings.iter().position(|h| h.trim().eq_ignore_ascii_case(name));
+    let choice = args.sheet.sheet.as_deref();
+    let named = |headings: &[String]| headings.iter().any(|h| is(h, "bits"));
+    let sheet = sheet::read(file, choice, &named)?;
+    let column = |name: &str| sheet.headings.iter().position(|h| is(h, name));
+    let strangers = || {
+        let headings = sheet.headings.iter().map(String::as_str);
+        headings.filter(|heading| !HEAD.iter().any(|name| is(heading, name)))
+    };
     let Some(bits) = column("bits") else {
         let shown: Vec<String> = sheet.headings.iter().take(12).map(|h| plain(h)).collect();
+        let mend = match headings::meant(strangers(), &HEAD) {
+            Some((heading, near)) => format!("did you mean {near:?} by {heading:?}?"),
+            None => "name the columns".to_owned(),
+        };
         return Err(Fail::said(format!(
-            "{}:1: expected a header bits,layout,site,card or bits,verdict, found {}",
+            "{}:1: expected a header bits,layout,site,card or bits,verdict, found {}: {mend}",
             plain(file),
             shown.join(",")
         )));
     };
+    let notes = sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD));
+    notes.for_each(|note| screen::remark(&format!("{}: {note}", plain(file))));
     let (layout, site, card) = (column("layout"), column("site"), column("card"));
     let verdict = column("verdict");
     if layout.is_none() && verdict.is_none() && args.record.is_none() {
@@ -42,7 +60,9 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
     }
     let mut mistakes = sheet.mistakes;
     let (mut cases, mut recorded) = (Vec::new(), Vec::new());
+    let mut progress = Progress::of_rows("reading the cases", sheet.rows.len());
     for (line, cells) in &sheet.rows {
+        progress.add(1);
         let cell = |at: Option<usize>| {
             at.map(|at| cells[at].trim().to_owned()).filter(|cell| !cell.is_empty())
         };
@@ -76,12 +96,13 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
                 }
                 Err(_) => {
                     let mut row = [const { String::new() }; 5];
-                    (row[0], row[1]) = (inert(cells[bits].trim()), INVALID.to_owned());
+                    (row[0], row[1]) = (cells[bits].trim().to_owned(), INVALID.to_owned());
                     row
                 }
             });
         }
     }
+    drop(progress);
     if !mistakes.is_empty() {
         return Err(sheet::refused(file, mistakes));
     }
@@ -97,7 +118,7 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
         serde_json::to_value(answer)
             .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
     };
-    prove_cases(&table, &cases)
+    progress::during("proving", || prove_cases(&table, &cases))
         .iter()
         .map(|proof| {
             let (expected, got) = (value(&proof.expected)?, value(&proof.got)?);
@@ -116,7 +137,7 @@ fn record(bits: &str, answer: &Answer<'_>) -> [String; 5] {
     let text =
         |value: Option<holdover::layout::Value>| value.map_or_else(String::new, |v| v.to_string());
     [
-        inert(bits.trim()),
+        bits.trim().to_owned(),
         answer.verdict.name().to_owned(),
         best.map_or_else(String::new, |best| best.layout.id().to_owned()),
         decode.as_ref().map_or_else(String::new, |d| text(d.site())),

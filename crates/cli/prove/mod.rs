@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
-use crate::formats::{inert, write_csv};
+use crate::formats::write_csv;
 use crate::screen::{self, BAD, GOOD, in_style, plain};
 
 /// What came of one row.
@@ -24,12 +24,12 @@ struct Row {
 
 pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
     let rows = match (&args.plan, &args.roster, &args.cases) {
-        (Some(path), Some(roster), _) => plan::rows(path, roster, args.site.as_deref())?,
+        (Some(path), Some(roster), _) => plan::rows(path, roster, args)?,
         (_, _, Some(file)) => cases::rows(file, args)?,
         _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
     };
     let failed = rows.iter().filter(|row| !row.holds).count();
-    let mut out = anstream::stdout().lock();
+    let mut out = screen::output(args.format == Format::Text);
     match args.format {
         Format::Json => {
             for row in &rows {
@@ -51,7 +51,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
                     words(&hidden(&row.expected, args.mask)),
                     words(&hidden(&row.got, args.mask)),
                 ];
-                write_csv(&mut csv, &cells.map(|cell| inert(&cell)))?;
+                write_csv(&mut csv, &cells)?;
             }
             csv.flush()?;
         }

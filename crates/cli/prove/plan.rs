@@ -10,18 +10,20 @@ use serde_json::Value;
 use super::Row;
 use crate::fail::Fail;
 use crate::screen::plain;
-use crate::{files, plan, roster};
+use crate::{args, files, plan, progress, roster, screen};
 
 /// Runs every kept row, and with a site file its issued batches; the plan
 /// brings its own limits and layouts.
-pub fn rows(path: &Path, roster: &str, site: Option<&Path>) -> Result<Vec<Row>, Fail> {
+pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
     let plan = plan::read_plan(path)?;
-    let site = match site {
+    let site = match &args.site {
         Some(path) => files::site(path, plan.table())?,
         None => Site { panel: plan.panel().clone(), batches: Vec::new() },
     };
-    let rows = roster::read(roster, plan.table(), &site)?.rows;
-    let proofs = prove(&plan, &rows, &site.batches)
+    let read = roster::read(roster, args.sheet.sheet.as_deref(), plan.table(), &site)?;
+    read.about.iter().for_each(|note| screen::remark(&format!("{}: {note}", plain(roster))));
+    let rows = read.rows;
+    let proofs = progress::during("proving", || prove(&plan, &rows, &site.batches))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
     let value = |outcome: &holdover::prove::Outcome| {
         serde_json::to_value(outcome)

@@ -10,7 +10,7 @@ use super::Answered;
 use super::holes::Holes;
 use super::json::carried;
 use super::records::Render;
-use crate::formats::inert;
+use crate::formats::write_csv;
 use crate::input::{Carried, Row};
 use crate::mask;
 
@@ -33,13 +33,13 @@ impl Csv {
             let cell = own.cell(column).unwrap_or_default();
             cells.push(carried(column, cell, self.hide));
         }
-        write(&cells.iter().map(|cell| inert(cell)).collect::<Vec<_>>(), out);
+        write(&cells, out);
     }
 }
 
 fn write(cells: &[String], out: &mut Vec<u8>) {
     let mut csv = csv::WriterBuilder::new().buffer_capacity(512).from_writer(out);
-    csv.write_record(cells).expect("memory takes every record");
+    write_csv(&mut csv, cells).expect("memory takes every record");
 }
 
 impl Render for Csv {

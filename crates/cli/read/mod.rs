@@ -296,7 +296,7 @@ impl Job<'_, '_> {
     fn say_if_sampled(&self) {
         let count = self.batch.distinct();
         if count > Batch::EXACT as u64 && !self.args.quiet {
-            screen::note(&format!(
+            screen::remark(&format!(
                 "about {count} distinct captures: proportions are those of a fair sample of up to \
                  {} of them",
                 Batch::EXACT

@@ -14,9 +14,9 @@ use super::words::percent;
 use super::{Answered, Report};
 use crate::args::Format;
 use crate::fail::Fail;
-use crate::formats::{sheet, write_csv};
+use crate::formats::{Grid, write_csv};
 use crate::input::Row;
-use crate::screen::{STRONG, in_style, plain};
+use crate::screen::{self, STRONG, in_style, plain};
 
 /// Columns of the technician's own that say where a capture was made.
 const PLACES: [&str; 3] = ["building", "door", "reader"];
@@ -101,13 +101,18 @@ impl Report for Summary {
     }
 
     fn end(&mut self) -> Result<(), Fail> {
-        let mut out = anstream::stdout().lock();
+        let mut out = screen::output(self.format == Format::Text);
         match self.format {
             Format::Text => self.text(&mut out),
             Format::Json => self.json(&mut out),
             Format::Csv => self.csv(&mut out),
         }
     }
+}
+
+fn print(out: &mut impl Write, grid: &Grid) -> Result<(), Fail> {
+    grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
+    Ok(())
 }
 
 impl Summary {
@@ -145,8 +150,7 @@ impl Summary {
             used.iter().map(|i| PLACES[*i]).chain(rest.iter().copied()).map(str::to_owned).collect()
         };
         writeln!(out, "{}", in_style(STRONG, "cards met"))?;
-        let mut met_sheet = sheet();
-        met_sheet.set_header(head(&["layout", "site", "cards", "captures", "reading"]));
+        let mut met_grid = Grid::new(head(&["layout", "site", "cards", "captures", "reading"]));
         for (met, count) in self.clear() {
             let mut cells = places(met);
             cells.extend([
@@ -156,13 +160,12 @@ impl Summary {
                 count.captures.to_string(),
                 met.reading.to_owned(),
             ]);
-            met_sheet.add_row(cells);
+            met_grid.row(cells);
         }
-        writeln!(out, "{met_sheet}")?;
+        print(out, &met_grid)?;
         if self.unclear().next().is_some() {
             writeln!(out, "\n{}", in_style(STRONG, "still unclear"))?;
-            let mut open = sheet();
-            open.set_header(head(&["verdict", "bits", "nearest", "captures", "lines"]));
+            let mut open = Grid::new(head(&["verdict", "bits", "nearest", "captures", "lines"]));
             for (met, count) in self.unclear() {
                 let mut cells = places(met);
                 let more = if count.captures > count.lines.len() { ", …" } else { "" };
@@ -173,9 +176,9 @@ impl Summary {
                     count.captures.to_string(),
                     plain(&self.lines(count).join(", ")) + more,
                 ]);
-                open.add_row(cells);
+                open.row(cells);
             }
-            writeln!(out, "{open}")?;
+            print(out, &open)?;
         }
         if self.invalid > 0 {
             let lines = if self.invalid == 1 {

@@ -228,12 +228,14 @@ fn indent(lines: Vec<String>) -> impl Iterator<Item = String> {
 /// The evidence, a line a part, and the sum.
 fn evidence(best: &Candidate<'_>) -> Vec<String> {
     let mut lines = Vec::new();
+    // Room for the bits, and in a wide window for the words.
+    let name = screen::width().saturating_sub(16).min(28);
     for part in &best.evidence {
-        let line = format!("  {:<28}{:>+7.1} bits  {}", part.why.name(), part.bits, part.words);
+        let line = format!("  {:<name$}{:>+7.1} bits  {}", part.why.name(), part.bits, part.words);
         lines.push(line.trim_end().to_owned());
     }
     if best.evidence.len() > 1 {
-        lines.push(format!("  {:<28}{:>+7.1} bits", "evidence", best.evidence_bits()));
+        lines.push(format!("  {:<name$}{:>+7.1} bits", "evidence", best.evidence_bits()));
     }
     lines
 }
@@ -264,7 +266,7 @@ impl Report for Text<'_> {
     }
 
     fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
-        let mut out = anstream::stdout().lock();
+        let mut out = screen::Page::new();
         let all = self.args.full || self.held.len() <= DRAWN && !self.args.quiet;
         let mut drawn = 0;
         for held in &self.held {
