@@ -17,21 +17,25 @@ const LABEL: usize = 10;
 const TAIL: usize = 8;
 
 /// A bit that a check covers, one that is the check's own, one at fault.
-const COVERED: char = '░';
-const FAULT: char = '✗';
+pub const COVERED: char = '░';
+pub const FAULT: char = '✗';
 
 /// What a row is about.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
+pub enum Kind {
     Bits,
     Fields,
-    Check { holds: Option<bool> },
+    /// A check, and whether a word meets it; `None` without a word.
+    Check {
+        holds: Option<bool>,
+    },
 }
 
-struct Row {
-    label: String,
-    cells: Vec<char>,
-    kind: Kind,
+/// One row of a drawing, a cell a bit.
+pub struct Row {
+    pub label: String,
+    pub cells: Vec<char>,
+    pub kind: Kind,
 }
 
 /// Draws a layout without a capture, with a ruler in both countings.
@@ -123,7 +127,7 @@ fn bracket(cells: &mut [char], run: Run, name: &str) {
 
 /// One row a parity check; fixed values, longitudinal checks and digits
 /// gathered in a row each.
-fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
+pub fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
     let length = layout.length();
     let blank = || vec![' '; length];
     let holds = |rule: &Rule| word.map(|word| rule.holds(word));

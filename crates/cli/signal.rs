@@ -12,6 +12,7 @@ use holdover_signal::{
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::html;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
 
 /// Findings of one kind told with their place; the rest is counted.
@@ -27,6 +28,9 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
         ));
     }
     let probe = Probe::new(options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let files = args.inputs.iter().map(std::path::Path::new);
+    let target = html::Target::of(&args.page, files, [])?;
+    let mut page = target.as_ref().map(|target| html::signal::Page::new(target.hide));
     let mut out = anstream::stdout().lock();
     let mut report = Report::new(args);
     report.head(&mut out)?;
@@ -34,6 +38,9 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
     for input in &args.inputs {
         let mut failed = None;
         let mut on = |read: CardRead| {
+            if let Some(page) = &mut page {
+                page.read(&read);
+            }
             if failed.is_none() {
                 failed = report.read(&mut out, read).err();
             }
@@ -54,6 +61,9 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
         };
         if let Some(summary) = summary {
             report.summary(&mut out, input, summary)?;
+            if let Some(page) = &mut page {
+                page.summary(input, summary);
+            }
             if summary.readers.iter().any(|reader| !reader.counts.is_empty()) {
                 outcome = outcome.max(Outcome::CardsWrong);
             }
@@ -68,6 +78,12 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
             };
             screen::complain(&format!("{}: {message}{options}", plain(input)));
             outcome = Outcome::InputWrong;
+        }
+    }
+    if let (Some(target), Some(page)) = (target, page) {
+        let written = target.write(&page.page())?;
+        if args.format == Format::Text {
+            screen::say(&mut out, "written  ", &written)?;
         }
     }
     out.flush()?;
@@ -291,7 +307,7 @@ fn listed(read: &CardRead, hide: bool) -> String {
 }
 
 /// A time in the unit people read it in.
-fn time(us: f64) -> String {
+pub fn time(us: f64) -> String {
     match us {
         us if us >= 1e6 => format!("{:.2} s", us / 1e6),
         us if us >= 1e4 => format!("{:.1} ms", us / 1e3),

@@ -34,8 +34,22 @@ pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, 
 pub fn csv(plan: &Plan, list: &[Enrolment], shown: Shown) -> Result<String, Fail> {
     let mut csv = csv::Writer::from_writer(Vec::new());
     write_csv(&mut csv, &HEAD)?;
+    for cells in rows(plan, list, shown) {
+        write_csv(&mut csv, &cells.map(|cell| inert(&cell)))?;
+    }
+    let bytes =
+        csv.into_inner().map_err(|error| Fail::said(format!("cannot write CSV: {error}")))?;
+    String::from_utf8(bytes).map_err(|error| Fail::said(format!("cannot write CSV: {error}")))
+}
+
+/// The list's rows, as [`HEAD`] names their cells.
+pub fn rows<'l>(
+    plan: &'l Plan,
+    list: &'l [Enrolment],
+    shown: Shown,
+) -> impl Iterator<Item = [String; 6]> + 'l {
     let mut holders: HashMap<&str, usize> = HashMap::new();
-    for line in list {
+    list.iter().map(move |line| {
         let holder = line.holder.as_deref().unwrap_or_default();
         let next = holders.len();
         let index = *holders.entry(holder).or_insert(next);
@@ -61,17 +75,13 @@ pub fn csv(plan: &Plan, list: &[Enrolment], shown: Shown) -> Result<String, Fail
             (Some(_), false) => "",
         };
         let slot = line.opens.as_ref().and_then(|o| plan.slots().get(o.slot.wrapping_sub(1)));
-        let cells = [
+        [
             card,
             if holder.is_empty() { String::new() } else { shown.holder(holder, index) },
             number,
             slot.map_or_else(String::new, |slot| format!("{} {}", slot.slot, slot.name)),
             shown.print(line.printed.as_deref().unwrap_or_default()),
             note.to_owned(),
-        ];
-        write_csv(&mut csv, &cells.map(|cell| inert(&cell)))?;
-    }
-    let bytes =
-        csv.into_inner().map_err(|error| Fail::said(format!("cannot write CSV: {error}")))?;
-    String::from_utf8(bytes).map_err(|error| Fail::said(format!("cannot write CSV: {error}")))
+        ]
+    })
 }

@@ -1,12 +1,14 @@
 //! `holdover read`: captures in, verdicts out.
 
-mod advice;
+pub mod advice;
 mod csv;
-mod json;
-mod notes;
+pub mod json;
+pub mod notes;
 mod summary;
-mod text;
-mod words;
+pub mod text;
+pub mod words;
+
+use std::path::Path;
 
 use holdover::layout::Table;
 use holdover::rank::{Answer, Batch, Fit, Verdict};
@@ -16,7 +18,7 @@ use holdover_signal::Probe;
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Entry, Event, Row};
-use crate::{files, screen, signal};
+use crate::{files, html, screen, signal};
 
 /// A capture with its answer.
 pub struct Answered<'a, 't> {
@@ -52,6 +54,8 @@ struct Job<'a, 't> {
     pending: Vec<Row>,
     outcome: Outcome,
     report: Box<dyn Report + 'a>,
+    /// What a page needs, where one is asked for.
+    page: Option<html::read::Page<'a>>,
 }
 
 pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
@@ -81,7 +85,12 @@ fn job<'a>(
         pending: Vec::new(),
         outcome: Outcome::Done,
         report,
+        page: None,
     };
+    let target = page_target(args)?;
+    if let Some(target) = &target {
+        job.page = Some(html::read::Page::new(args, site, target.hide));
+    }
     // What came before a failure is still answered.
     let mut any = false;
     let mut on = |event| match event {
@@ -107,12 +116,24 @@ fn job<'a>(
     }
     job.answer()?;
     job.report.end()?;
+    if let (Some(target), Some(page)) = (target, &job.page) {
+        let written = target.write(&page.page())?;
+        if args.format == Format::Text {
+            screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
+        }
+    }
     read?;
     if !any {
         let mend = "give bits, a file with one capture a line, or \"-\"";
         return Err(Fail::said(format!("no captures in the input: {mend}")));
     }
     Ok(job.outcome)
+}
+
+/// Where the page goes: over no file that is read.
+fn page_target(args: &args::Read) -> Result<Option<html::Target<'_>>, Fail> {
+    let named = args.inputs.iter().chain(&args.tables.tables).map(Path::new);
+    html::Target::of(&args.page, named.chain(args.site.as_deref()), [])
 }
 
 impl Job<'_, '_> {
@@ -130,6 +151,9 @@ impl Job<'_, '_> {
                     let source = screen::plain(&row.source);
                     screen::complain(&format!("{source}:{}: {why}", row.line));
                     self.report.invalid(&row, why)?;
+                    if let Some(page) = &mut self.page {
+                        page.invalid(&row, why);
+                    }
                     continue;
                 }
             };
@@ -138,7 +162,14 @@ impl Job<'_, '_> {
                 self.outcome = self.outcome.max(Outcome::CardsWrong);
             }
             let notes = notes::of(entry, &answer, self.site, self.args.mask);
-            self.report.answered(&Answered { row: &row, entry, answer: &answer, notes })?;
+            let answered = Answered { row: &row, entry, answer: &answer, notes };
+            self.report.answered(&answered)?;
+            if let Some(page) = &mut self.page {
+                page.answered(&answered);
+            }
+        }
+        if let Some(page) = &mut self.page {
+            page.paused(&fit);
         }
         self.report.paused(&fit)
     }
