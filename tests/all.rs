@@ -7,6 +7,7 @@ mod exhaustive;
 mod garbage;
 mod holdover;
 mod learn;
+mod pages;
 mod plan;
 mod read;
 mod readme;

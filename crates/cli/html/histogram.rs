@@ -55,8 +55,8 @@ pub fn figure(
         axis += &format!("M{} {}v5", n(x(tick)), n(floor));
         out.add(text(x(tick), floor + 17.0, Anchor::Middle, "s", &short(tick)));
     }
-    let mut bars = String::new();
-    for bin in &bins {
+    let (mut bars, mut counts) = (String::new(), Pieces::default());
+    for (i, bin) in bins.iter().enumerate() {
         let (from, to) = (x(bin.from_us.max(least)), x(bin.to_us));
         let (width, high) = ((to - from - 1.0).max(1.5), bar(bin.count));
         bars +=
@@ -64,10 +64,20 @@ pub fn figure(
         let outside = bin.to_us <= limits[0] || bin.from_us >= limits[1];
         if (bins.len() <= COUNTED || outside) && high < HEIGHT - 1.0 {
             let y = floor - high - 4.0;
-            out.add(text((from + to) / 2.0, y, Anchor::Middle, "s halo", &grouped(bin.count)));
+            // Beside a taller bar the count keeps to its own side.
+            let taller = |other: Option<&&Bin>| other.is_some_and(|other| other.count > bin.count);
+            let (before, after) =
+                (taller(i.checked_sub(1).and_then(|i| bins.get(i))), taller(bins.get(i + 1)));
+            let (at, anchor) = match (before, after) {
+                (false, true) => (to - 2.0, Anchor::End),
+                (true, false) => (from + 2.0, Anchor::Start),
+                _ => ((from + to) / 2.0, Anchor::Middle),
+            };
+            counts.add(text(at, y, anchor, "s halo", &grouped(bin.count)));
         }
     }
     out.add(path(&bars, "solid"));
+    out.add(counts.markup());
     out.add(path(&axis, "ink"));
     for (limit, anchor, words) in
         [(limits[0], Anchor::Start, "least"), (limits[1], Anchor::End, "most")]

@@ -11,9 +11,9 @@ use super::svg::{Anchor, Picture, Pieces, n, path, rect, spread, text};
 use crate::draw::{self, COVERED, FAULT, Kind, Row};
 
 /// Size of a bit's cell, and of the columns beside the bits.
-const CELL: f64 = 15.0;
-const LABEL: f64 = 72.0;
-const TAIL: f64 = 46.0;
+pub const CELL: f64 = 15.0;
+pub const LABEL: f64 = 62.0;
+const TAIL: f64 = 38.0;
 
 /// Bits in a row of the picture, as wide as the page; a few more where they
 /// are the last.
@@ -21,14 +21,14 @@ const ROW: usize = 40;
 const SPILL: usize = 4;
 
 /// Rows as high as their contents.
-const RULER: f64 = 13.0;
+const RULER: f64 = 14.0;
 const BITS: f64 = 20.0;
 const FIELDS: f64 = 24.0;
 const CHECK: f64 = 17.0;
 const GAP: f64 = 14.0;
 
 /// Width of a letter of a field's name, a judgement for the fonts at hand.
-const LETTER: f64 = 6.6;
+const LETTER: f64 = 6.8;
 
 /// A counting of bits: its name, and the first bit's number.
 pub type Counting = (&'static str, usize);

@@ -10,13 +10,21 @@ const STYLE: &str = include_str!("style.css");
 /// Nothing on a page is fetched from anywhere, whatever may get into it.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 
+/// A word of more letters than this is broken wherever a line ends.
+const LONG: usize = 24;
+
+/// Cells of so many letters are not broken at all.
+const SHORT: usize = 14;
+
 /// A text from a file: it keeps its direction of writing to itself, and its
 /// control characters are spelled out.
 pub struct Own<T>(pub T);
 
 impl<T: AsRef<str>> Render for Own<T> {
     fn render(&self) -> Markup {
-        html! { bdi { (plain(self.0.as_ref())) } }
+        let text = plain(self.0.as_ref());
+        let long = text.split_whitespace().any(|word| word.chars().count() > LONG);
+        html! { bdi class=[long.then_some("long")] { (text) } }
     }
 }
 
@@ -110,7 +118,7 @@ pub fn section(title: &str, body: Markup) -> Markup {
 /// A table that scrolls by itself where the screen is too narrow for it.
 pub fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = Vec<Markup>>) -> Markup {
     html! {
-        div.wide tabindex="0" role="group" aria-label=(caption) {
+        div.wide.many[head.len() > 4] tabindex="0" role="group" aria-label=(caption) {
             table {
                 caption { (caption) }
                 thead { tr { @for cell in head { th scope="col" { (cell) } } } }
@@ -120,9 +128,17 @@ pub fn table(caption: &str, head: &[&str], rows: impl IntoIterator<Item = Vec<Ma
     }
 }
 
-/// A cell of plain text.
+/// A section that begins a sheet of paper of its own.
+pub fn sheet_section(title: &str, body: Markup) -> Markup {
+    html! { section.sheet { h2 { (title) } (body) } }
+}
+
+/// A cell of plain text; a short one stays on its line.
 pub fn cell(text: impl AsRef<str>) -> Markup {
-    Own(text).render()
+    match text.as_ref().chars().count() <= SHORT {
+        true => html! { span.whole { (Own(text)) } },
+        false => Own(text).render(),
+    }
 }
 
 /// A cell of a number or a code: its characters stand in columns.

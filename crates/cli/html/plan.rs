@@ -12,7 +12,8 @@ use maud::{Markup, html};
 
 use super::layout::{Drawing, countings, slot_runs};
 use super::page::{
-    Own, Sheet, Stand, cell, code, count, facts, grouped, left_out, list, section, stand, table,
+    Own, Sheet, Stand, cell, code, count, facts, grouped, left_out, list, section, sheet_section,
+    stand, table,
 };
 use super::raster::Batch;
 use crate::args;
@@ -59,7 +60,7 @@ pub fn page(
         @if !plan.conflicts().is_empty() || !plan.lost().is_empty() {
             (section("Mend these first", troubles(plan, shown)))
         }
-        (section("Key in, in this order", html! {
+        (sheet_section("Key in, in this order", html! {
             p {
                 "Positions are counted from " (plan.panel().first_bit) ", as this panel counts \
                  them. Key in every line in order; someone else reads it back before the next \
@@ -68,10 +69,16 @@ pub fn page(
             div.sign {
                 span { "panel" i {} } span { "keyed in by" i {} } span { "date" i {} }
             }
-            @for block in plan.worksheet() { (key_in_card(plan, &block, roster, list, shown)) }
+            @for block in plan.worksheet() { (key_in_card(plan, &block, list, shown)) }
         }))
-        (section("Who gets which number", enrolment(plan, list, shown)))
+        (sheet_section("Who gets which number", enrolment(plan, list, shown)))
         (section("Exposure", exposure(plan)))
+        @if !roster.rows.is_empty() {
+            (section(
+                "The roster's cards, bit by bit",
+                rasters(plan, &roster.rows, shown.mask),
+            ))
+        }
         @if !roster.notes.is_empty() || roster.left_out > 0 {
             (section("Notes on the roster", notes(roster, shown)))
         }
@@ -204,20 +211,20 @@ fn told(conflict: &Conflict, shown: Shown) -> Markup {
 fn key_in_card(
     plan: &Plan,
     block: &WorksheetBlock<'_>,
-    roster: &Roster,
     list: &[Enrolment],
     shown: Shown,
 ) -> Markup {
     let WorksheetBlock { slot, checks, layouts } = block;
     let boxes = |_: ()| html! { span.tickbox {} };
     html! {
+        div.one-slot {
         article.slot {
             h3 { span.no { "Slot " (slot.slot) } span { (Own(&slot.name)) } }
             p { "serves " (Own(slot.layouts.join(", "))) }
             table {
                 thead {
                     tr {
-                        th scope="col" { "no." }
+                        th scope="col" { "step" }
                         th scope="col" { "setting" }
                         th scope="col" { "key in" }
                         th.tick scope="col" { "keyed" }
@@ -229,7 +236,7 @@ fn key_in_card(
                         tr {
                             td { (i + 1) }
                             td { (what) }
-                            td.value { (Own(value)) }
+                            td.value.words[value.contains(' ')] { (Own(value)) }
                             td { (boxes(())) }
                             td { (boxes(())) }
                         }
@@ -253,34 +260,34 @@ fn key_in_card(
             }
             div.sign { span { "signed" i {} } span { "time" i {} } }
         }
-        (pictures(plan, slot, layouts, &roster.rows, shown.mask))
+        @for layout in layouts.iter().take(DRAWN) { (slot_drawing(plan, slot, layout)) }
+            (left_out(
+                layouts.len().saturating_sub(DRAWN) as u64,
+                "layouts of this slot",
+                "`holdover table show` draws them",
+            ))
+        }
     }
 }
 
-/// A slot's layouts with what the panel reads of them, and its cards.
-fn pictures(
-    plan: &Plan,
-    slot: &PlanSlot,
-    layouts: &[&Layout],
-    rows: &[RosterRow],
-    hide: bool,
-) -> Markup {
-    let mut batch = Batch::new(slot.length);
-    for row in rows.iter().filter(|row| row.state == RowState::Kept) {
-        let RosterCard::Card { layout, bits, .. } = &row.card else { continue };
-        let served = plan.table().layouts().get(*layout);
-        if served.is_some_and(|served| slot.layouts.iter().any(|id| id == served.id())) {
-            batch.add(|| card(CardRef::Line(row.line)), bits.wide());
+/// The cards of each slot as a raster.
+fn rasters(plan: &Plan, rows: &[RosterRow], hide: bool) -> Markup {
+    let gathered = plan.worksheet().into_iter().map(|block| {
+        let mut batch = Batch::new(block.slot.length);
+        for row in rows.iter().filter(|row| row.state == RowState::Kept) {
+            let RosterCard::Card { layout, bits, .. } = &row.card else { continue };
+            let served = plan.table().layouts().get(*layout);
+            if served.is_some_and(|served| block.slot.layouts.iter().any(|id| id == served.id())) {
+                batch.add(|| card(CardRef::Line(row.line)), bits.wide());
+            }
         }
-    }
+        (block, batch)
+    });
     html! {
-        @for layout in layouts.iter().take(DRAWN) { (slot_drawing(plan, slot, layout)) }
-        (left_out(
-            layouts.len().saturating_sub(DRAWN) as u64,
-            "layouts of this slot",
-            "`holdover table show` draws them",
-        ))
-        @if batch.total() > 0 { (slot_raster(plan, slot, layouts, &batch, hide)) }
+        @for (block, batch) in gathered.filter(|(_, batch)| batch.total() > 0) {
+            h3 { "Slot " (block.slot.slot) ", " (Own(&block.slot.name)) }
+            (slot_raster(plan, block.slot, &block.layouts, &batch, hide))
+        }
     }
 }
 

@@ -133,7 +133,7 @@ fn side(value: &Value, other: &Value) -> Markup {
         @if said.is_empty() { p { "nothing" } }
         dl.facts {
             @for (key, value) in said {
-                div.differs[other.get(key) != Some(value)] {
+                div class=[(other.get(key) != Some(value)).then_some("differs")] {
                     dt { (Own(label(key))) }
                     dd { (Own(told(key, value))) }
                 }

@@ -4,15 +4,12 @@
 use holdover::bits::Wide;
 use maud::{Markup, html};
 
-use super::layout::{BOTH, Bracket, Counting, Keys};
+use super::layout::{BOTH, Bracket, CELL, Counting, Keys, LABEL};
 use super::page::grouped;
 use super::svg::{Anchor, Picture, Pieces, n, path, rect, spread, text};
 
 /// Rows drawn of a batch; the rest is counted.
 pub const ROWS: usize = 40;
-
-/// Column of the rows' names.
-const LABEL: f64 = 72.0;
 
 /// Height of the bars that say how much each bit varied.
 const BARS: f64 = 24.0;
@@ -68,24 +65,33 @@ impl Batch {
         countings: [Counting; 2],
     ) -> Markup {
         let cell = match self.length {
-            0..=44 => 14.0,
+            // Its columns stand under those of the layout.
+            0..=44 => CELL,
             45..=64 => 9.5,
             65..=128 => 5.0,
             _ => 3.0,
         };
         let shown = |offset: usize| open.is_none_or(|open| open.bit(offset));
         let any_shown = (0..self.length).any(shown);
-        let high: f64 = if cell > 9.0 { 9.0 } else { 6.0 };
+        let few = self.rows.len() <= 14;
+        let high: f64 = match cell > 9.0 {
+            true if few => 13.0,
+            true => 9.0,
+            false => 6.0,
+        };
         let x = |offset: usize| LABEL + offset as f64 * cell;
         let middle = |offset: usize| x(offset) + cell / 2.0;
         let (left, right) = (x(0), x(self.length));
+        if !any_shown && self.total < 2 {
+            return html! { p.more { "One capture; its bits are hidden." } };
+        }
         let mut out = Pieces::default();
         let mut y = 0.0;
         // A number every so many columns that it has room.
         let every = (24.0 / cell).ceil() as usize;
         let every = every.next_multiple_of(5);
         for (label, first) in countings {
-            y += 12.0;
+            y += 13.0;
             out.add(text(0.0, y - 3.0, Anchor::Start, "s", label));
             for offset in 0..self.length {
                 let number = offset + first;
@@ -103,12 +109,17 @@ impl Batch {
         if any_shown {
             y += 1.0;
             let top = y;
-            let label_every = if self.rows.len() <= 14 { 1 } else { 5 };
             let mut ones = String::new();
             let mut lines = String::new();
             for (i, (name, word)) in self.rows.iter().enumerate() {
-                if i.is_multiple_of(label_every) && high > 8.0 || i.is_multiple_of(5) {
-                    out.add(text(0.0, y + high - 1.0, Anchor::Start, "s", name));
+                if few && high > 9.0 || i.is_multiple_of(5) {
+                    out.add(text(
+                        0.0,
+                        y + if few && high > 9.0 { high - 2.5 } else { 9.0 },
+                        Anchor::Start,
+                        "s",
+                        name,
+                    ));
                 }
                 if i > 0 && i.is_multiple_of(5) {
                     lines += &format!("M{} {}H{}", n(left), n(y), n(right));
@@ -179,7 +190,8 @@ impl Batch {
         let picture = Picture {
             title: title.to_owned(),
             desc: self.desc(open, countings[0].1),
-            width: right + 4.0,
+            // The last number stands over a column that may be narrow.
+            width: right + 12.0,
             height: y + 2.0,
             body: out.markup(),
         };

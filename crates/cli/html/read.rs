@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashSet};
 
 use holdover::bits::Wide;
 use holdover::layout::Layout;
-use holdover::rank::{Fit, Verdict};
+use holdover::rank::{Fit, Verdict, Why};
 use holdover::site::Site;
 use maud::{Markup, html};
 
@@ -83,7 +83,7 @@ impl<'a> Page<'a> {
     pub fn invalid(&mut self, row: &Row, why: &str) {
         self.invalid += 1;
         if self.broken.len() < LISTED {
-            self.broken.push(vec![cell(place(row)), cell(why)]);
+            self.broken.push(vec![cell(self.place(row)), cell(why)]);
         }
     }
 
@@ -153,6 +153,15 @@ impl<'a> Page<'a> {
         cells.join(", ")
     }
 
+    /// Where a row came from; the file's name only where there are several.
+    fn place(&self, row: &Row) -> String {
+        match &*row.source {
+            "argument" => place(row),
+            _ if self.args.inputs.len() > 1 => place(row),
+            _ => place_short(row),
+        }
+    }
+
     fn notes(&self, answered: &Answered<'_, '_>) -> Vec<String> {
         notes::of(answered.entry, answered.answer, self.site, self.hide)
     }
@@ -161,9 +170,10 @@ impl<'a> Page<'a> {
     fn list(&self, answered: &Answered<'_, '_>) -> Vec<Markup> {
         let Answered { row, answer, .. } = answered;
         let best = answer.candidates.first().filter(|_| answer.verdict != Verdict::Unknown);
+        let carried = self.carried(answered);
         let probability = best.map_or(answer.none_probability, |best| best.probability);
         vec![
-            cell(place(row)),
+            cell(self.place(row)),
             verdict(answer.verdict),
             html! {
                 @match best {
@@ -177,8 +187,8 @@ impl<'a> Page<'a> {
                     (Own(fields(best, self.hide)))
                 }
             },
-            cell(percent(probability)),
-            cell(self.carried(answered)),
+            html! { span.whole { (percent(probability)) } },
+            html! { @if !carried.is_empty() { (Own(carried)) } },
             html! { @for note in self.notes(answered) { p { (Own(note)) } } },
         ]
     }
@@ -202,7 +212,7 @@ impl<'a> Page<'a> {
             None => Drawing::bits(capture, None, self.hide.then_some(Wide::ZERO)),
         };
         html! {
-            h3 { (Own(place(row))) ": " (capture.len()) " bits, " (verdict(answer.verdict)) }
+            h3 { (Own(self.place(row))) ": " (capture.len()) " bits, " (verdict(answer.verdict)) }
             @if let Some(best) = best {
                 p {
                     @if unknown { "Nearest: " }
@@ -210,15 +220,17 @@ impl<'a> Page<'a> {
                     @if !unknown { ", " (Own(fields(best, self.hide))) ", " (percent(best.probability)) }
                 }
             }
-            (drawing.figure(html! {}))
+            @if best.is_some() || !self.hide { (drawing.figure(html! {})) }
+            @else { p.more { "Its bits are hidden." } }
             @if let Some(best) = best {
                 (table(
-                    "Evidence, in bits: log2 of how much better this explains the capture than chance",
+                    "Evidence: log2 of how much better this explains it than chance",
                     &["what", "bits", "in words"],
                     best.evidence.iter().map(|part| vec![
                         cell(part.why.name()),
                         html! { (format!("{:+.1}", part.bits)) },
-                        cell(&part.words),
+                        // Here alone a part of the number is named.
+                        cell(if self.hide && part.why == Why::SerialHead { "" } else { &part.words }),
                     ]),
                 ))
             }
@@ -350,21 +362,16 @@ impl<'a> Page<'a> {
     }
 
     fn tables(&self, few: bool) -> Markup {
-        let head = ["line", "verdict", "layout", "numbers", "probability", "beside it", "notes"];
         let unclear = self.verdicts[1] + self.verdicts[2];
         let whole = "--format csv lists them all";
         let all_listed = self.captures <= LISTED as u64;
         html! {
             @if !few && !all_listed && unclear > 0 {
-                (table("Not identified", &head, self.unclear.iter().cloned()))
+                (listed("Not identified", &self.unclear))
                 (left_out(unclear.saturating_sub(LISTED as u64), "unclear captures", whole))
             }
             @if self.captures > 0 {
-                (table(
-                    if all_listed { "All captures" } else { "The first captures" },
-                    &head,
-                    self.listed.iter().cloned(),
-                ))
+                (listed(if all_listed { "All captures" } else { "The first captures" }, &self.listed))
                 (left_out(self.captures.saturating_sub(LISTED as u64), "captures", whole))
             }
             @if !self.broken.is_empty() {
@@ -373,6 +380,16 @@ impl<'a> Page<'a> {
             }
         }
     }
+}
+
+/// A table of captures, without the columns that are empty in all rows.
+fn listed(caption: &str, rows: &[Vec<Markup>]) -> Markup {
+    let head = ["line", "verdict", "layout", "numbers", "probability", "beside it", "notes"];
+    let used: Vec<usize> =
+        (0..head.len()).filter(|at| rows.iter().any(|row| !row[*at].0.is_empty())).collect();
+    let head: Vec<&str> = used.iter().map(|at| head[*at]).collect();
+    let rows = rows.iter().map(|row| used.iter().map(|at| row[*at].clone()).collect());
+    table(caption, &head, rows)
 }
 
 /// A row's name in the margin of a raster.

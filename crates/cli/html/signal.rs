@@ -181,7 +181,7 @@ impl Page {
         let readers = count(self.readers, "reader", "readers");
         let verdict = match self.faulty {
             0 => stand(Stand::Good, "nothing found wrong"),
-            faulty => stand(Stand::Bad, &format!("something is wrong at {faulty}")),
+            faulty => stand(Stand::Bad, &format!("something is wrong at {faulty} of them")),
         };
         let sheet = Sheet {
             kind: "Line health",

@@ -54,8 +54,8 @@ struct Job<'a, 't> {
     pending: Vec<Row>,
     outcome: Outcome,
     report: Box<dyn Report + 'a>,
-    /// What a page needs, where one is asked for.
-    page: Option<html::read::Page<'a>>,
+    /// The page, where one is asked for.
+    page: Option<(html::Target<'a>, html::read::Page<'a>)>,
 }
 
 pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
@@ -85,12 +85,8 @@ fn job<'a>(
         pending: Vec::new(),
         outcome: Outcome::Done,
         report,
-        page: None,
+        page: page(args, site)?,
     };
-    let target = page_target(args)?;
-    if let Some(target) = &target {
-        job.page = Some(html::read::Page::new(args, site, target.hide));
-    }
     // What came before a failure is still answered.
     let mut any = false;
     let mut on = |event| match event {
@@ -116,7 +112,7 @@ fn job<'a>(
     }
     job.answer()?;
     job.report.end()?;
-    if let (Some(target), Some(page)) = (target, &job.page) {
+    if any && let Some((target, page)) = &job.page {
         let written = target.write(&page.page())?;
         if args.format == Format::Text {
             screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
@@ -130,10 +126,17 @@ fn job<'a>(
     Ok(job.outcome)
 }
 
-/// Where the page goes: over no file that is read.
-fn page_target(args: &args::Read) -> Result<Option<html::Target<'_>>, Fail> {
+/// The page asked for; it replaces no file that is read.
+fn page<'a>(
+    args: &'a args::Read,
+    site: Option<&'a Site>,
+) -> Result<Option<(html::Target<'a>, html::read::Page<'a>)>, Fail> {
     let named = args.inputs.iter().chain(&args.tables.tables).map(Path::new);
-    html::Target::of(&args.page, named.chain(args.site.as_deref()), [])
+    let target = html::Target::of(&args.page, named.chain(args.site.as_deref()), [])?;
+    Ok(target.map(|target| {
+        let page = html::read::Page::new(args, site, target.hide);
+        (target, page)
+    }))
 }
 
 impl Job<'_, '_> {
@@ -151,7 +154,7 @@ impl Job<'_, '_> {
                     let source = screen::plain(&row.source);
                     screen::complain(&format!("{source}:{}: {why}", row.line));
                     self.report.invalid(&row, why)?;
-                    if let Some(page) = &mut self.page {
+                    if let Some((_, page)) = &mut self.page {
                         page.invalid(&row, why);
                     }
                     continue;
@@ -164,13 +167,20 @@ impl Job<'_, '_> {
             let notes = notes::of(entry, &answer, self.site, self.args.mask);
             let answered = Answered { row: &row, entry, answer: &answer, notes };
             self.report.answered(&answered)?;
-            if let Some(page) = &mut self.page {
+            if let Some((_, page)) = &mut self.page {
                 page.answered(&answered);
             }
         }
-        if let Some(page) = &mut self.page {
+        if let Some((_, page)) = &mut self.page {
             page.paused(&fit);
         }
-        self.report.paused(&fit)
+        self.report.paused(&fit)?;
+        // A port has no end: the page stands at every pause.
+        if self.args.port.is_some()
+            && let Some((target, page)) = &self.page
+        {
+            target.write(&page.page())?;
+        }
+        Ok(())
     }
 }
