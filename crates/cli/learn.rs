@@ -55,6 +55,8 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
+    let page = |target: &html::Target<'_>| html::learn::page(&learnt, &samples, args, target.hide);
+    let written = target.map(|target| target.write(&page(&target))).transpose()?;
     let mut out = anstream::stdout().lock();
     for kind in &learnt {
         match args.format {
@@ -70,11 +72,8 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if let Some(path) = &args.output {
         write_table(path, &learnt, args)?;
     }
-    if let Some(target) = target {
-        let written = target.write(&html::learn::page(&learnt, &samples, args, target.hide))?;
-        if args.format == Format::Text {
-            screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
-        }
+    if let Some(written) = written.filter(|_| args.format == Format::Text) {
+        screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
     }
     Ok(outcome)
 }

@@ -31,6 +31,23 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
     let files = args.inputs.iter().map(std::path::Path::new);
     let target = html::Target::of(&args.page, files, [])?;
     let mut page = target.as_ref().map(|target| html::signal::Page::new(target.hide));
+    let outcome = health(args, &probe, &mut page);
+    // A reader of the text that has had enough still gets the page.
+    if let (Some(target), Some(page)) = (target, page.and_then(|page| page.page())) {
+        let written = target.write(&page)?;
+        if args.format == Format::Text && outcome.is_ok() {
+            screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
+        }
+    }
+    outcome
+}
+
+/// Reads and reports each input.
+fn health(
+    args: &args::Signal,
+    probe: &Probe,
+    page: &mut Option<html::signal::Page>,
+) -> Result<Outcome, Fail> {
     let mut out = anstream::stdout().lock();
     let mut report = Report::new(args);
     report.head(&mut out)?;
@@ -38,7 +55,7 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
     for input in &args.inputs {
         let mut failed = None;
         let mut on = |read: CardRead| {
-            if let Some(page) = &mut page {
+            if let Some(page) = page.as_mut() {
                 page.read(&read);
             }
             if failed.is_none() {
@@ -46,24 +63,24 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
             }
         };
         let result = match input.as_str() {
-            "-" => from_pipe(&probe, &mut on),
+            "-" => from_pipe(probe, &mut on),
             name => match File::open(name) {
                 Ok(file) => probe.read_from(file, &mut on),
                 Err(error) => return Err(Fail::file(name, &error)),
             },
         };
-        if let Some(fail) = failed {
-            return Err(fail);
-        }
         let summary = match &result {
             Ok(summary) => Some(summary),
             Err(error) => error.before(),
         };
+        if let (Some(summary), Some(page)) = (summary, page.as_mut()) {
+            page.summary(input, summary);
+        }
+        if let Some(fail) = failed {
+            return Err(fail);
+        }
         if let Some(summary) = summary {
             report.summary(&mut out, input, summary)?;
-            if let Some(page) = &mut page {
-                page.summary(input, summary);
-            }
             if summary.readers.iter().any(|reader| !reader.counts.is_empty()) {
                 outcome = outcome.max(Outcome::CardsWrong);
             }
@@ -77,13 +94,10 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
                 () => "",
             };
             screen::complain(&format!("{}: {message}{options}", plain(input)));
+            if let Some(page) = page.as_mut() {
+                page.failed(input, &message);
+            }
             outcome = Outcome::InputWrong;
-        }
-    }
-    if let (Some(target), Some(page)) = (target, page) {
-        let written = target.write(&page.page())?;
-        if args.format == Format::Text {
-            screen::say(&mut out, "written  ", &written)?;
         }
     }
     out.flush()?;

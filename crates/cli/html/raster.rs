@@ -11,6 +11,10 @@ use super::svg::{Anchor, Picture, Pieces, n, path, rect, spread, text};
 /// Rows drawn of a batch; the rest is counted.
 pub const ROWS: usize = 40;
 
+/// Cards from which on it is told how much hidden bits varied. Of fewer, whoever
+/// holds one could work out another (judgement, no source).
+const ENOUGH: u64 = 10;
+
 /// Height of the bars that say how much each bit varied.
 const BARS: f64 = 24.0;
 
@@ -55,8 +59,8 @@ impl Batch {
     }
 
     /// The raster; where card numbers are hidden, `open` are the bits shown.
-    /// How much a bit varied is shown of hidden ones too: it tells nobody's
-    /// bits.
+    /// How much a bit varied is shown of hidden ones too where there are enough
+    /// cards: it tells nobody's bits.
     pub fn figure(
         &self,
         title: &str,
@@ -73,6 +77,7 @@ impl Batch {
         };
         let shown = |offset: usize| open.is_none_or(|open| open.bit(offset));
         let any_shown = (0..self.length).any(shown);
+        let told = |offset: usize| shown(offset) || self.total >= ENOUGH;
         let few = self.rows.len() <= 14;
         let high: f64 = match cell > 9.0 {
             true if few => 13.0,
@@ -82,8 +87,12 @@ impl Batch {
         let x = |offset: usize| LABEL + offset as f64 * cell;
         let middle = |offset: usize| x(offset) + cell / 2.0;
         let (left, right) = (x(0), x(self.length));
-        if !any_shown && self.total < 2 {
-            return html! { p.more { "One capture; its bits are hidden." } };
+        if !any_shown && self.total < ENOUGH {
+            return html! {
+                p.more {
+                    "The bits are hidden; from " (ENOUGH) " cards on, how much each varied is shown."
+                }
+            };
         }
         let mut out = Pieces::default();
         let mut y = 0.0;
@@ -168,7 +177,7 @@ impl Batch {
             for offset in 0..self.length {
                 let bar = self.entropy(offset) * BARS;
                 let (x, width) = (x(offset) + cell * 0.15, cell * 0.7);
-                if !self.is_constant(offset) {
+                if !self.is_constant(offset) && told(offset) {
                     let bar = bar.max(1.5);
                     bars += &format!("M{} {}h{}v-{}h-{}z", n(x), n(y), n(width), n(bar), n(width));
                 }
@@ -216,18 +225,20 @@ impl Batch {
     }
 
     fn desc(&self, open: Option<Wide>, first: usize) -> String {
+        let told = |o: usize| open.is_none_or(|open| open.bit(o)) || self.total >= ENOUGH;
         let mut said = format!("{} cards of {} bits.", grouped(self.total), self.length);
         let span = |(from, len): (usize, usize)| match len {
             1 => (from + first).to_string(),
             _ => format!("{}-{}", from + first, from + first + len - 1),
         };
         if self.total > 1 {
-            let same: Vec<String> =
-                stretches(self.length, |o| self.is_constant(o)).into_iter().map(span).collect();
-            said += &match same.is_empty() {
-                true => " Every bit varied.".to_owned(),
-                false => format!(" The same in all: bits {}.", same.join(", ")),
-            };
+            let same: Vec<String> = stretches(self.length, |o| self.is_constant(o) && told(o))
+                .into_iter()
+                .map(span)
+                .collect();
+            if !same.is_empty() {
+                said += &format!(" The same in all: bits {}.", same.join(", "));
+            }
         }
         if let Some(open) = open {
             let hidden: Vec<String> =

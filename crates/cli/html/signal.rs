@@ -28,6 +28,8 @@ pub struct Page {
     hide: bool,
     inputs: Vec<String>,
     files: Vec<Markup>,
+    /// Files that could not be read to their end.
+    broken: Vec<Markup>,
     readers: u64,
     faulty: u64,
     captures: u64,
@@ -42,6 +44,7 @@ impl Page {
             hide,
             inputs: Vec::new(),
             files: Vec::new(),
+            broken: Vec::new(),
             readers: 0,
             faulty: 0,
             captures: 0,
@@ -176,10 +179,19 @@ impl Page {
         }
     }
 
-    /// The page.
-    pub fn page(&self) -> String {
+    /// A file that could not be read to its end.
+    pub fn failed(&mut self, input: &str, why: &str) {
+        self.broken.push(html! { p { (stand(Stand::Bad, "not read to its end")) ": " (Own(input)) ": " (Own(why)) } });
+    }
+
+    /// The page; none where no file could be read.
+    pub fn page(&self) -> Option<String> {
+        if self.files.is_empty() {
+            return None;
+        }
         let readers = count(self.readers, "reader", "readers");
         let verdict = match self.faulty {
+            _ if !self.broken.is_empty() => stand(Stand::Bad, "not all could be read"),
             0 => stand(Stand::Good, "nothing found wrong"),
             faulty => stand(Stand::Bad, &format!("something is wrong at {faulty} of them")),
         };
@@ -189,7 +201,10 @@ impl Page {
             made_of: vec![("made of", self.inputs.join(", "))],
             hide: self.hide,
         };
-        sheet.page(html! {
+        Some(sheet.page(html! {
+            @if !self.broken.is_empty() {
+                (section("Not read", html! { @for broken in &self.broken { (broken) } }))
+            }
             @for file in &self.files { (file) }
             (section("Cautions", html! {
                 div.caution {
@@ -202,7 +217,7 @@ impl Page {
                     ]))
                 }
             }))
-        })
+        }))
     }
 }
 
@@ -236,7 +251,7 @@ mod tests {
             })
             .unwrap();
         page.summary("gate.vcd", &summary);
-        let page = page.page();
+        let page = page.page().unwrap();
         assert!(!bits.is_empty());
         assert!(bits.iter().all(|bits| !page.contains(bits)));
     }

@@ -49,6 +49,8 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
     };
     let rows = &proved.rows;
     let failed = rows.iter().filter(|row| !row.holds).count();
+    let page = |target: &html::Target<'_>| html::prove::page(&proved, args, target.hide);
+    let written = target.map(|target| target.write(&page(&target))).transpose()?;
     let mut out = anstream::stdout().lock();
     match args.format {
         Format::Json => {
@@ -111,11 +113,8 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
             }
         }
     }
-    if let Some(target) = target {
-        let written = target.write(&html::prove::page(&proved, args, target.hide))?;
-        if args.format == Format::Text {
-            screen::say(&mut out, "written  ", &written)?;
-        }
+    if let Some(written) = written.filter(|_| args.format == Format::Text) {
+        screen::say(&mut out, "written  ", &written)?;
     }
     out.flush()?;
     Ok(if failed == 0 { Outcome::Done } else { Outcome::CardsWrong })

@@ -110,14 +110,15 @@ fn job<'a>(
     if let Err(Fail::BrokenPipe) = read {
         return Err(Fail::BrokenPipe);
     }
-    job.answer()?;
-    job.report.end()?;
+    // A reader of the text that has had enough still gets the page.
+    let answered = job.answer().and_then(|()| job.report.end());
     if any && let Some((target, page)) = &job.page {
         let written = target.write(&page.page())?;
-        if args.format == Format::Text {
+        if args.format == Format::Text && answered.is_ok() {
             screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
         }
     }
+    answered?;
     read?;
     if !any {
         let mend = "give bits, a file with one capture a line, or \"-\"";
