@@ -170,7 +170,7 @@ impl Batch {
                 out.add(spread(always.iter().map(|o| middle(*o)), y - 2.0, "s", &bits));
             }
         }
-        if self.total > 1 {
+        if (0..self.length).any(|offset| told(offset) && !self.is_constant(offset)) {
             y += BARS + 4.0;
             out.add(text(0.0, y - 2.0, Anchor::Start, "s", "varied"));
             let mut bars = format!("M{} {}H{}", n(left), n(y), n(right));

@@ -122,11 +122,13 @@ impl<'a> Page<'a> {
         if let Some(site) = fits.filter(|_| identified).and_then(|best| best.decode().site()) {
             *kind.sites.entry(site.to_string()).or_default() += 1;
         }
-        if self.drawn.len() < DRAWN {
+        // Hidden bits that nothing explains would be an empty picture.
+        let worth = best.is_some() || !self.hide;
+        if worth && self.drawn.len() < DRAWN {
             let drawn = self.draw(answered);
             self.drawn.push(drawn);
         }
-        if !identified && self.unclear_drawn.len() < DRAWN {
+        if worth && !identified && self.unclear_drawn.len() < DRAWN {
             let drawn = self.draw(answered);
             self.unclear_drawn.push(drawn);
         }
@@ -220,8 +222,7 @@ impl<'a> Page<'a> {
                     @if !unknown { ", " (Own(fields(best, self.hide))) ", " (percent(best.probability)) }
                 }
             }
-            @if best.is_some() || !self.hide { (drawing.figure(html! {})) }
-            @else { p.more { "Its bits are hidden." } }
+            (drawing.figure(html! {}))
             @if let Some(best) = best {
                 (table(
                     "Evidence: log2 of how much better this explains it than chance",
@@ -247,13 +248,16 @@ impl<'a> Page<'a> {
     /// The page.
     pub fn page(&self) -> String {
         let [identified, ambiguous, unknown] = self.verdicts;
-        let clear = identified == self.captures && self.invalid == 0;
-        let verdict = match clear {
-            true => stand(Stand::Good, "all identified"),
-            false => stand(
+        let verdict = match (self.captures - identified, self.invalid) {
+            (0, 0) => stand(Stand::Good, "all identified"),
+            (0, broken) => stand(
                 Stand::Bad,
-                &format!("{} not identified", grouped(self.captures - identified)),
+                &format!(
+                    "all identified, but {}",
+                    count(broken, "line is no capture", "lines are no captures")
+                ),
             ),
+            (open, _) => stand(Stand::Bad, &format!("{} not identified", grouped(open))),
         };
         let mut made_of = match &self.args.port {
             Some(port) => vec![("serial port", port.clone())],
@@ -287,15 +291,15 @@ impl<'a> Page<'a> {
             }
             @if !drawn.is_empty() {
                 (section(if few { "The captures" } else { "Unclear captures" }, html! {
-                    @for drawn in drawn { (drawn) }
+                    @for drawn in drawn { div.drawn { (drawn) } }
                     (left_out(
-                        if few { 0 } else { (ambiguous + unknown).saturating_sub(DRAWN as u64) },
+                        if few { 0 } else { (ambiguous + unknown).saturating_sub(drawn.len() as u64) },
                         "unclear captures",
                         "--full draws every capture",
                     ))
                 }))
             }
-            @if !few { (section("Kinds of card, bit by bit", self.rasters())) }
+            @if self.captures > 1 { (section("Kinds of card, bit by bit", self.rasters())) }
             (section("Captures in order", self.tables(few)))
             (section("Cautions", html! {
                 div.caution {
