@@ -8,6 +8,7 @@ mod garbage;
 mod habits;
 mod holdover;
 mod learn;
+mod pages;
 mod plan;
 mod read;
 mod readme;

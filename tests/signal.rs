@@ -226,7 +226,7 @@ fn a_port_is_followed_and_waited_for() {
     use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
     use std::io::{BufRead, BufReader};
     let dir = tempdir().unwrap();
-    let link = dir.path().join("port");
+    let (link, page) = (dir.path().join("port"), dir.path().join("page.html"));
     let open = || {
         let master =
             openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC).unwrap();
@@ -240,6 +240,7 @@ fn a_port_is_followed_and_waited_for() {
     let mut port = open();
     let mut child = command()
         .args(["read", "--format", "json", "--port", link.to_str().unwrap()])
+        .args(["--html".as_ref(), page.as_os_str()])
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()
@@ -266,6 +267,13 @@ fn a_port_is_followed_and_waited_for() {
     answer.clear();
     stdout.read_line(&mut answer).unwrap();
     assert!(answer.contains("\"card\":4322"), "{answer}");
+    // A port has no end, so the page stands at every pause.
+    let both = || std::fs::read_to_string(&page).is_ok_and(|page| page.contains("***22"));
+    let written = (0..100).any(|_| {
+        std::thread::sleep(Duration::from_millis(50));
+        both()
+    });
+    assert!(written);
     child.kill().unwrap();
     child.wait().unwrap();
 }

@@ -72,6 +72,7 @@ Examples:
   probe | holdover read -                answered whenever the pipe pauses
   holdover read survey.csv --summary     which cards were met where
   holdover read captures.csv --site mill.toml --table mill-table.toml --table built-in
+  holdover read survey.csv --html survey.html
 
 Captures are 0 and 1, with spaces, '_', '-' and ':' allowed between bits, or hexadecimal
 as 0x…/bits. Files are text (one capture a line, '#' starts a comment), CSV with a header
@@ -117,6 +118,7 @@ Examples:
   holdover plan --site mill.toml --roster roster.csv
   holdover plan --site mill.toml --roster roster.csv -o plan.json --worksheet sheet.txt
   holdover plan --site mill.toml --roster roster.csv --enrolment list.csv --cutover day.txt
+  holdover plan --site mill.toml --roster roster.csv --html worksheet.html
   holdover plan --site mill.toml --roster roster.csv --against plan.json
   holdover plan --site mill.toml --roster roster.csv --mask --pseudonyms --enrolment copy.csv
   holdover plan --site mill.toml --roster staff.xlsx --enrolment list.xlsx
@@ -183,6 +185,19 @@ pub struct Tables {
     pub tables: Vec<String>,
 }
 
+/// A page of its own, to look at and to print.
+#[derive(Debug, ClapArgs)]
+#[command(next_help_heading = "Page")]
+pub struct Page {
+    /// Write a page for screen and paper; it hides card numbers but for the last two digits
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+
+    /// Show card numbers on the page
+    #[arg(long, requires = "html", conflicts_with = "mask")]
+    pub show_numbers: bool,
+}
+
 /// `holdover read`
 #[derive(Debug, ClapArgs)]
 pub struct Read {
@@ -240,6 +255,9 @@ pub struct Read {
     /// Print verdicts only, no advice
     #[arg(short, long)]
     pub quiet: bool,
+
+    #[command(flatten)]
+    pub page: Page,
 }
 
 /// How probe files are read.
@@ -313,6 +331,9 @@ pub struct Signal {
     /// No histograms, no advice
     #[arg(short, long)]
     pub quiet: bool,
+
+    #[command(flatten)]
+    pub page: Page,
 }
 
 /// `holdover learn`
@@ -347,6 +368,9 @@ pub struct Learn {
 
     #[command(flatten)]
     pub probe: ProbeOptions,
+
+    #[command(flatten)]
+    pub page: Page,
 }
 
 /// `holdover plan`
@@ -401,6 +425,9 @@ pub struct Plan {
     /// No exposure, notes or cautions in text
     #[arg(short, long)]
     pub quiet: bool,
+
+    #[command(flatten)]
+    pub page: Page,
 }
 
 /// `holdover prove`
@@ -445,6 +472,9 @@ pub struct Prove {
     /// Hide card numbers but for the last two digits
     #[arg(long)]
     pub mask: bool,
+
+    #[command(flatten)]
+    pub page: Page,
 }
 
 /// `holdover table`

@@ -17,28 +17,32 @@ const LABEL: usize = 10;
 const TAIL: usize = 7;
 
 /// A bit that a check covers, one that is the check's own, one at fault.
-const COVERED: char = '░';
-const FAULT: char = '✗';
+pub const COVERED: char = '░';
+pub const FAULT: char = '✗';
 
 /// What a row is about.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
+pub enum Kind {
     Bits,
     Fields,
-    Check { holds: Option<bool> },
+    /// A check, and whether a word meets it; `None` without a word.
+    Check {
+        holds: Option<bool>,
+    },
 }
 
-struct Row {
-    label: String,
-    cells: Vec<char>,
-    kind: Kind,
+/// One row of a drawing, a cell a bit.
+pub struct Row {
+    pub label: String,
+    pub cells: Vec<char>,
+    pub kind: Kind,
     /// Of the row of fields, its brackets: they are drawn block by block, so
     /// that a name is not cut in two.
     brackets: Vec<Bracket>,
 }
 
 /// A run of bits and the field it belongs to.
-struct Bracket {
+pub struct Bracket {
     low: usize,
     len: usize,
     towards_front: bool,
@@ -161,7 +165,7 @@ fn bracketed(brackets: &[Bracket], from: usize, to: usize) -> Vec<char> {
 
 /// One row a parity check; fixed values, longitudinal checks and digits
 /// gathered in a row each.
-fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
+pub fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
     let length = layout.length();
     let blank = || vec![' '; length];
     let holds = |rule: &Rule| word.map(|word| rule.holds(word));

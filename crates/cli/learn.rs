@@ -10,7 +10,7 @@ use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Event};
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
-use crate::{draw, files, mask, progress, signal};
+use crate::{draw, files, html, mask, progress, signal};
 
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 20;
@@ -19,7 +19,9 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if args.format == Format::Csv {
         return Err(Fail::said("a layout is no CSV: use --format text or json"));
     }
-    files::keep_apart(args.inputs.iter().map(Path::new), &args.output)?;
+    let inputs = || args.inputs.iter().map(Path::new);
+    files::keep_apart(inputs(), &args.output)?;
+    let target = html::Target::of(&args.page, inputs(), &args.output)?;
     let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
     let mut samples = Vec::new();
     let mut outcome = Outcome::Done;
@@ -54,6 +56,8 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
+    let page = |target: &html::Target<'_>| html::learn::page(&learnt, &samples, args, target.hide);
+    let written = target.map(|target| target.write(&page(&target))).transpose()?;
     let mut out = screen::output(args.format == Format::Text);
     for kind in &learnt {
         match args.format {
@@ -68,6 +72,9 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     out.flush()?;
     if let Some(path) = &args.output {
         write_table(path, &learnt, args)?;
+    }
+    if let Some(written) = written.filter(|_| args.format == Format::Text) {
+        screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
     }
     Ok(outcome)
 }

@@ -7,6 +7,7 @@ mod draw;
 mod fail;
 mod files;
 mod formats;
+mod html;
 mod input;
 mod learn;
 mod mask;

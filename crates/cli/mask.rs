@@ -1,6 +1,7 @@
 //! Hiding card numbers: the last two digits stay.
 
-use holdover::layout::{Field, Part, Value};
+use holdover::bits::Wide;
+use holdover::layout::{Check, Field, Layout, Part, Value};
 
 /// What stands for a hidden digit or bit.
 pub const HIDDEN: char = '*';
@@ -45,6 +46,40 @@ pub fn text(text: &str) -> String {
     out
 }
 
+/// A sentence of ours: numbers that stand alone are hidden like card numbers;
+/// counts of two digits and names such as `found30` stay.
+pub fn standing(text: &str) -> String {
+    let part_of_name = |c: char| c.is_alphanumeric() || c == '_';
+    text.split_inclusive(|c| !part_of_name(c))
+        .map(|piece| {
+            let word = piece.trim_end_matches(|c| !part_of_name(c));
+            match !word.is_empty() && word.bytes().all(|b| b.is_ascii_digit()) {
+                true => digits(word) + &piece[word.len()..],
+                false => piece.to_owned(),
+            }
+        })
+        .collect()
+}
+
+/// Bits that may be shown where card numbers are hidden: those of site codes
+/// and fixed values that no other field reads. A parity bit speaks of the bits
+/// it covers, so it is hidden with them.
+pub fn open_bits(layout: &Layout) -> Wide {
+    let (mut open, mut secret) = (Wide::ZERO, Wide::ZERO);
+    for field in layout.fields() {
+        match field.belongs_to(Part::Site) {
+            true => open = open | field.span.mask(),
+            false => secret = secret | field.span.mask(),
+        }
+    }
+    for check in layout.checks() {
+        if let Check::Fixed { span, .. } = check {
+            open = open | span.mask();
+        }
+    }
+    open & !secret
+}
+
 /// What is printed on a card: all but its last two letters and digits hidden,
 /// whatever parts them.
 pub fn print(text: &str) -> String {
@@ -73,6 +108,10 @@ mod tests {
         assert_eq!(number(&Value::Number(7), 5), "***07");
         assert_eq!(text("loft 3, card 0004321 blue"), "loft 3, card *****21 blue");
         assert_eq!(text("0x1A2B3C"), "0x****3C");
+        assert_eq!(
+            standing("line 5: taken as found30, card 04017; 4000–4999"),
+            "line 5: taken as found30, card ***17; **00–**99"
+        );
         assert_eq!(print("C4 7A 31 D2"), "** ** ** D2");
     }
 }

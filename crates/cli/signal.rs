@@ -12,6 +12,7 @@ use holdover_signal::{
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::html;
 use crate::progress;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
 
@@ -28,6 +29,26 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
         ));
     }
     let probe = Probe::new(options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let files = args.inputs.iter().map(std::path::Path::new);
+    let target = html::Target::of(&args.page, files, [])?;
+    let mut page = target.as_ref().map(|target| html::signal::Page::new(target.hide));
+    let outcome = health(args, &probe, &mut page);
+    // A reader of the text that has had enough still gets the page.
+    if let (Some(target), Some(page)) = (target, page.and_then(|page| page.page())) {
+        let written = target.write(&page)?;
+        if args.format == Format::Text && outcome.is_ok() {
+            screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
+        }
+    }
+    outcome
+}
+
+/// Reads and reports each input.
+fn health(
+    args: &args::Signal,
+    probe: &Probe,
+    page: &mut Option<html::signal::Page>,
+) -> Result<Outcome, Fail> {
     let mut out = screen::output(args.format == Format::Text);
     let mut report = Report::new(args);
     report.head(&mut out)?;
@@ -35,24 +56,30 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
     for input in &args.inputs {
         let mut failed = None;
         let mut on = |read: CardRead| {
+            if let Some(page) = page.as_mut() {
+                page.read(&read);
+            }
             if failed.is_none() {
                 failed = report.read(&mut out, read).err();
             }
         };
         let result = match input.as_str() {
-            "-" => from_pipe(&probe, &mut on),
+            "-" => from_pipe(probe, &mut on),
             name => match opened(name, args.format) {
                 Ok(file) => probe.read_from(file, &mut on),
                 Err(error) => return Err(Fail::file(name, &error)),
             },
         };
-        if let Some(fail) = failed {
-            return Err(fail);
-        }
         let summary = match &result {
             Ok(summary) => Some(summary),
             Err(error) => error.before(),
         };
+        if let (Some(summary), Some(page)) = (summary, page.as_mut()) {
+            page.summary(input, summary);
+        }
+        if let Some(fail) = failed {
+            return Err(fail);
+        }
         if let Some(summary) = summary {
             report.summary(&mut out, input, summary)?;
             if summary.readers.iter().any(|reader| !reader.counts.is_empty()) {
@@ -68,6 +95,9 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
                 () => "",
             };
             screen::complain(&format!("{}: {message}{options}", plain(input)));
+            if let Some(page) = page.as_mut() {
+                page.failed(input, &message);
+            }
             outcome = Outcome::InputWrong;
         }
     }
@@ -300,7 +330,7 @@ fn listed(read: &CardRead, hide: bool) -> String {
 }
 
 /// A time in the unit people read it in.
-fn time(us: f64) -> String {
+pub fn time(us: f64) -> String {
     match us {
         us if us >= 1e6 => format!("{:.2} s", us / 1e6),
         us if us >= 1e4 => format!("{:.1} ms", us / 1e3),

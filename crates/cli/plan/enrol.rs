@@ -30,11 +30,15 @@ pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, 
     })
 }
 
-/// A kept row a record, then the issued batches as ranges.
-pub fn records(plan: &Plan, list: &[Enrolment], shown: Shown) -> Vec<[String; 6]> {
-    let mut records = Vec::with_capacity(list.len());
+/// The list's rows, as [`HEAD`] names their cells: a kept row a record, then the
+/// issued batches as ranges.
+pub fn rows<'l>(
+    plan: &'l Plan,
+    list: &'l [Enrolment],
+    shown: Shown,
+) -> impl Iterator<Item = [String; 6]> + 'l {
     let mut holders: HashMap<&str, usize> = HashMap::new();
-    for line in list {
+    list.iter().map(move |line| {
         let holder = line.holder.as_deref().unwrap_or_default();
         let next = holders.len();
         let index = *holders.entry(holder).or_insert(next);
@@ -60,16 +64,15 @@ pub fn records(plan: &Plan, list: &[Enrolment], shown: Shown) -> Vec<[String; 6]
             (Some(_), false) => "",
         };
         let slot = line.opens.as_ref().and_then(|o| plan.slots().get(o.slot.wrapping_sub(1)));
-        records.push([
+        [
             card,
             if holder.is_empty() { String::new() } else { shown.holder(holder, index) },
             number,
             slot.map_or_else(String::new, |slot| format!("{} {}", slot.slot, slot.name)),
             shown.print(line.printed.as_deref().unwrap_or_default()),
             note.to_owned(),
-        ]);
-    }
-    records
+        ]
+    })
 }
 
 /// The list as CSV.

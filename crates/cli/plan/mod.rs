@@ -2,9 +2,9 @@
 
 mod cutover;
 mod difference;
-mod enrol;
-mod text;
-mod worksheet;
+pub mod enrol;
+pub mod text;
+pub mod worksheet;
 
 use std::path::Path;
 
@@ -13,7 +13,7 @@ use holdover::plan::{Plan, plan};
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::roster::{self, Roster};
-use crate::{files, progress, screen};
+use crate::{files, html, progress, screen};
 
 /// How card numbers and holders are shown.
 #[derive(Debug, Clone, Copy)]
@@ -42,14 +42,15 @@ impl Shown {
 }
 
 pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
-    files::keep_apart(
-        args.tables.tables.iter().map(Path::new).chain(
-            [Some(args.site.as_path()), args.roster.as_deref().map(Path::new)]
-                .into_iter()
-                .flatten(),
-        ),
-        [&args.output, &args.worksheet, &args.enrolment, &args.cutover].into_iter().flatten(),
-    )?;
+    let inputs = || {
+        let own = [Some(args.site.as_path()), args.roster.as_deref().map(Path::new)];
+        args.tables.tables.iter().map(Path::new).chain(own.into_iter().flatten())
+    };
+    let outputs =
+        || [&args.output, &args.worksheet, &args.enrolment, &args.cutover].into_iter().flatten();
+    files::keep_apart(inputs(), outputs())?;
+    // An earlier plan may be replaced by the new plan, but not by a page.
+    let page = html::Target::of(&args.page, inputs().chain(args.against.as_deref()), outputs())?;
     let table = files::tables(&args.tables.tables)?;
     let site = files::site(&args.site, &table)?;
     let roster = match &args.roster {
@@ -72,7 +73,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let mut json = if shown.mask { masked(json) } else { json };
     // Everything is worked out before anything is written.
     let list = enrol::list(&made, &roster.rows, &site.batches)?;
-    let enrolment = enrol::records(&made, &list, shown);
+    let enrolment: Vec<_> = enrol::rows(&made, &list, shown).collect();
     let list_file = match &args.enrolment {
         Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
         _ => enrol::csv(&enrolment)?.into_bytes(),
@@ -89,6 +90,10 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
             files::write(path, &bytes)?;
             written.push(screen::plain(&path.display().to_string()));
         }
+    }
+    if let Some(page) = &page {
+        let shown = Shown { mask: page.hide, pseudonyms: args.pseudonyms };
+        written.push(page.write(&html::plan::page(&made, &roster, &list, shown, args))?);
     }
     use std::io::Write;
     let mut out = screen::output(args.format == Format::Text);

@@ -7,7 +7,7 @@ use holdover::decode::Reading;
 use holdover::prove::{Case, CaseAnswer, prove_cases};
 use holdover::rank::{Answer, Batch, Sighting};
 
-use super::Row;
+use super::{Proved, Row};
 use crate::args;
 use crate::fail::Fail;
 use crate::files;
@@ -28,7 +28,7 @@ fn is(heading: &str, name: &str) -> bool {
 }
 
 /// Runs each case alone, so that no row's answer depends on another's.
-pub fn rows(file: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
+pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
     let table = files::tables(&args.tables.tables)?;
     let choice = args.sheet.sheet.as_deref();
     let named = |headings: &[String]| headings.iter().any(|h| is(h, "bits"));
@@ -118,13 +118,18 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
         serde_json::to_value(answer)
             .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
     };
-    progress::during("proving", || prove_cases(&table, &cases))
+    let proofs = progress::during("proving", || prove_cases(&table, &cases));
+    let rows: Result<Vec<Row>, Fail> = proofs
         .iter()
-        .map(|proof| {
+        .zip(&cases)
+        .map(|(proof, case)| {
             let (expected, got) = (value(&proof.expected)?, value(&proof.got)?);
-            Ok(Row { name: "line", number: proof.line as u64, holds: proof.holds, expected, got })
+            let bits = case.bits.as_ref().ok().copied();
+            let number = proof.line as u64;
+            Ok(Row { name: "line", number, holds: proof.holds, expected, got, bits })
         })
-        .collect()
+        .collect();
+    Ok(Proved { rows: rows?, table, plan: None })
 }
 
 /// Today's answer as a case: the layout only where it can be asked for.

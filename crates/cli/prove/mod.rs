@@ -4,35 +4,57 @@ mod cases;
 mod plan;
 
 use std::io::Write;
+use std::path::Path;
 
+use holdover::bits::Capture;
+use holdover::layout::Table;
+use holdover::plan::Plan;
 use serde_json::{Value, json};
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::html;
 use crate::screen::{self, BAD, GOOD, in_style, plain};
 
 /// What came of one row.
-struct Row {
+pub struct Row {
     /// "line" of the input, or "batch" of the site file.
-    name: &'static str,
-    number: u64,
-    holds: bool,
-    expected: Value,
-    got: Value,
+    pub name: &'static str,
+    pub number: u64,
+    pub holds: bool,
+    pub expected: Value,
+    pub got: Value,
+    /// The card's bits; a batch has none of its own.
+    pub bits: Option<Capture>,
+}
+
+/// The rows, and what they were run through.
+pub struct Proved {
+    pub rows: Vec<Row>,
+    /// The layouts.
+    pub table: Table,
+    /// The plan, where it was one.
+    pub plan: Option<Plan>,
 }
 
 pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
-    let rows = match (&args.plan, &args.roster, &args.cases) {
+    let own = [args.plan.as_deref(), args.site.as_deref()].into_iter().flatten();
+    let named = args.roster.iter().chain(&args.cases).chain(&args.tables.tables).map(Path::new);
+    let target = html::Target::of(&args.page, own.chain(named), &args.record)?;
+    let proved = match (&args.plan, &args.roster, &args.cases) {
         (Some(path), Some(roster), _) => plan::rows(path, roster, args)?,
         (_, _, Some(file)) => cases::rows(file, args)?,
         _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
     };
+    let rows = &proved.rows;
     let failed = rows.iter().filter(|row| !row.holds).count();
+    let page = |target: &html::Target<'_>| html::prove::page(&proved, args, target.hide);
+    let written = target.map(|target| target.write(&page(&target))).transpose()?;
     let mut out = screen::output(args.format == Format::Text);
     match args.format {
         Format::Json => {
-            for row in &rows {
+            for row in rows {
                 let (expected, got) =
                     (hidden(&row.expected, args.mask), hidden(&row.got, args.mask));
                 let object = json!({
@@ -44,7 +66,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
         Format::Csv => {
             let mut csv = csv::Writer::from_writer(&mut out);
             write_csv(&mut csv, &["row", "holds", "expected", "got"])?;
-            for row in &rows {
+            for row in rows {
                 let cells = [
                     format!("{} {}", row.name, row.number),
                     row.holds.to_string(),
@@ -91,6 +113,9 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
             }
         }
     }
+    if let Some(written) = written.filter(|_| args.format == Format::Text) {
+        screen::say(&mut out, "written  ", &written)?;
+    }
     out.flush()?;
     Ok(if failed == 0 { Outcome::Done } else { Outcome::CardsWrong })
 }
@@ -98,7 +123,8 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
 /// Keys whose values are card numbers.
 const SECRET: [&str; 4] = ["card", "user_number", "identity", "opens"];
 
-fn hidden(value: &Value, hide: bool) -> Value {
+/// A value without the card numbers in it.
+pub fn hidden(value: &Value, hide: bool) -> Value {
     let Value::Object(map) = value else { return value.clone() };
     let hidden = map.iter().map(|(key, value)| {
         let secret = hide && SECRET.contains(&key.as_str());
@@ -126,7 +152,7 @@ fn hidden_inside(value: &Value, hide: bool) -> Value {
 }
 
 /// An object as people read it: "layout std26, site 65, card 4321".
-fn words(value: &Value) -> String {
+pub fn words(value: &Value) -> String {
     match value {
         Value::Object(map) => {
             let parts: Vec<String> = map

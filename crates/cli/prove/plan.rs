@@ -1,20 +1,22 @@
 //! A roster through a plan's slots.
 
+use std::collections::HashMap;
 use std::path::Path;
 
-use holdover::plan::CardRef;
+use holdover::bits::Capture;
+use holdover::plan::{CardRef, RosterCard};
 use holdover::prove::prove;
 use holdover::site::Site;
 use serde_json::Value;
 
-use super::Row;
+use super::{Proved, Row};
 use crate::fail::Fail;
 use crate::screen::plain;
 use crate::{args, files, plan, progress, roster, screen};
 
 /// Runs every kept row, and with a site file its issued batches; the plan
 /// brings its own limits and layouts.
-pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Vec<Row>, Fail> {
+pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fail> {
     let plan = plan::read_plan(path)?;
     let site = match &args.site {
         Some(path) => files::site(path, plan.table())?,
@@ -29,7 +31,12 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Vec<Row>, F
         serde_json::to_value(outcome)
             .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
     };
-    proofs
+    let lines = rows.iter().filter_map(|row| match &row.card {
+        RosterCard::Card { bits, .. } => Some((row.line, *bits)),
+        RosterCard::Unfit { .. } => None,
+    });
+    let lines: HashMap<usize, Capture> = lines.collect();
+    let rows: Result<Vec<Row>, Fail> = proofs
         .iter()
         .map(|proof| {
             let (name, number) = match proof.card {
@@ -37,7 +44,9 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Vec<Row>, F
                 CardRef::Batch(batch) => ("batch", batch.batch),
             };
             let (expected, got): (Value, Value) = (value(&proof.expected)?, value(&proof.got)?);
-            Ok(Row { name, number: number as u64, holds: proof.holds, expected, got })
+            let bits = if name == "line" { lines.get(&number).copied() } else { None };
+            Ok(Row { name, number: number as u64, holds: proof.holds, expected, got, bits })
         })
-        .collect()
+        .collect();
+    Ok(Proved { rows: rows?, table: plan.table().clone(), plan: Some(plan) })
 }

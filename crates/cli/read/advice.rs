@@ -77,7 +77,7 @@ impl Advice {
     }
 
     /// The advice, in the order things are done.
-    pub fn lines(&self, fit: &Fit<'_, '_>, hide: bool) -> Vec<String> {
+    pub fn said(&self, fit: &Fit<'_, '_>, hide: bool) -> Vec<String> {
         let mut said: Vec<String> = Vec::new();
         for wiring in fit.wiring() {
             let Some((state, p)) = likeliest(&wiring.probability) else { continue };
@@ -168,9 +168,14 @@ impl Advice {
                 ),
             });
         }
+        said
+    }
+
+    /// The same in lines for the terminal.
+    pub fn lines(&self, fit: &Fit<'_, '_>, hide: bool) -> Vec<String> {
         let width = screen::width();
         let mut lines = Vec::new();
-        for text in said {
+        for text in self.said(fit, hide) {
             for (i, line) in screen::wrap(&text, width - 6).into_iter().enumerate() {
                 lines.push(match i {
                     0 => format!("{}  {line}", in_style(STRONG, "next")),

@@ -161,6 +161,15 @@ pub struct Fast<'f, 't, R> {
     outs: Vec<Out>,
 }
 
+/// One chunk of a block.
+struct Task<'a, 'f> {
+    lanes: &'a mut Lanes<'f>,
+    out: &'a mut Out,
+    first_line: u64,
+    bytes: &'a [u8],
+    plain: &'a Plain,
+}
+
 /// What one chunk came to.
 #[derive(Default)]
 struct Out {
@@ -200,20 +209,21 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         lanes.resize_with(count.max(lanes.len()), || (0..=MOST_BITS).map(|_| None).collect());
         let mut outs = std::mem::take(&mut self.outs);
         outs.resize_with(count.max(outs.len()), Out::default);
-        {
-            let this = &*self;
-            let one = |((lanes, out), ((chunk, plain), first)): (
-                (&mut Lanes<'f>, &mut Out),
-                ((&Range<usize>, &Plain), u64),
-            )| {
-                this.chunk(lanes, out, source, first, &block[chunk.clone()], plain);
-            };
-            let work: Vec<_> = parsed.iter().zip(lines).collect();
-            match count {
-                1 => one(((&mut lanes[0], &mut outs[0]), work[0])),
-                _ => lanes.par_iter_mut().zip(&mut outs).zip(work).for_each(one),
-            }
+        let tasks = lanes.iter_mut().zip(&mut outs).zip(parsed.iter().zip(lines));
+        let mut tasks: Vec<Task<'_, 'f>> = tasks
+            .map(|((lanes, out), ((chunk, plain), first_line))| Task {
+                lanes,
+                out,
+                first_line,
+                bytes: &block[chunk.clone()],
+                plain,
+            })
+            .collect();
+        match &mut tasks[..] {
+            [task] => self.chunk(task, source),
+            tasks => tasks.par_iter_mut().for_each(|task| self.chunk(task, source)),
         }
+        drop(tasks);
         let mut outcome = Outcome::Done;
         for out in &mut outs[..count] {
             out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
@@ -241,16 +251,9 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         (self.outs[0].bytes.written(), worst)
     }
 
-    fn chunk(
-        &self,
-        lanes: &mut Lanes<'f>,
-        out: &mut Out,
-        source: &Arc<str>,
-        first_line: u64,
-        bytes: &[u8],
-        plain: &Plain,
-    ) {
-        let mut number = Counter::new(first_line);
+    fn chunk(&self, task: &mut Task<'_, 'f>, source: &Arc<str>) {
+        let Task { lanes, out, first_line, bytes, plain } = task;
+        let mut number = Counter::new(*first_line);
         let mut other = plain.other.iter();
         let mut worst = Outcome::Done;
         for (word, length) in plain.words.iter().zip(&plain.lengths) {

@@ -1,15 +1,16 @@
 //! `holdover read`: captures in, verdicts out.
 
-mod advice;
+pub mod advice;
 mod csv;
 mod fast;
 mod holes;
-mod json;
-mod notes;
+pub mod json;
+pub mod notes;
+mod paper;
 mod records;
 mod summary;
-mod text;
-mod words;
+pub mod text;
+pub mod words;
 
 use std::sync::Arc;
 
@@ -76,11 +77,18 @@ pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
         batch: Batch::new(&table, site.as_ref()),
         any: false,
     };
-    match (args.summary, args.format) {
-        (true, format) => job.run(&mut inputs, &mut summary::Summary::new(format, args.mask)),
-        (false, Format::Text) => job.run(&mut inputs, &mut text::Text::new(args)),
-        (false, Format::Json) => job.records(&mut inputs, json::Json::new(args.mask)),
-        (false, Format::Csv) => job.records(&mut inputs, csv::Csv::new(args.mask)),
+    // With a page, every capture is shown to it as well.
+    let mut show = |report: &mut dyn Report| match paper::Paper::of(args, job.site)? {
+        Some(paper) => job.run(&mut inputs, &mut paper.beside(report)),
+        None => job.run(&mut inputs, report),
+    };
+    match (args.summary, args.format, args.page.html.is_some()) {
+        (true, format, _) => show(&mut summary::Summary::new(format, args.mask)),
+        (false, Format::Text, _) => show(&mut text::Text::new(args)),
+        (false, Format::Json, true) => show(&mut Records::new(json::Json::new(args.mask))),
+        (false, Format::Csv, true) => show(&mut Records::new(csv::Csv::new(args.mask))),
+        (false, Format::Json, false) => job.records(&mut inputs, json::Json::new(args.mask)),
+        (false, Format::Csv, false) => job.records(&mut inputs, csv::Csv::new(args.mask)),
     }
 }
 

@@ -48,7 +48,7 @@ fn verdict(verdict: Verdict) -> String {
 }
 
 /// The fields of a candidate in a line, numbers hidden where asked.
-fn fields(candidate: &Candidate<'_>, hide: bool) -> String {
+pub fn fields(candidate: &Candidate<'_>, hide: bool) -> String {
     let word = candidate.word.wide();
     let fields: Vec<String> = candidate
         .layout
@@ -64,11 +64,11 @@ fn fields(candidate: &Candidate<'_>, hide: bool) -> String {
 }
 
 /// Whether a bit mended inside explains the capture better than all else.
-fn mended_is_best(answer: &Answer<'_>) -> bool {
+pub fn mended_is_best(answer: &Answer<'_>) -> bool {
     answer.mended.as_ref().is_some_and(|m| m.probability >= 0.5 && m.decode.holds())
 }
 
-fn place(row: &Row) -> String {
+pub fn place(row: &Row) -> String {
     match &*row.source {
         "argument" => format!("capture {}", row.line),
         "-" => format!("line {}", row.line),
@@ -76,7 +76,7 @@ fn place(row: &Row) -> String {
     }
 }
 
-fn reading(candidate: &Candidate<'_>) -> String {
+pub fn reading(candidate: &Candidate<'_>) -> String {
     match candidate.reading {
         Reading::AsCaptured => String::new(),
         reading => format!(", {reading}"),
@@ -84,7 +84,7 @@ fn reading(candidate: &Candidate<'_>) -> String {
 }
 
 /// The bit of the word that was lost, as an offset.
-fn lost(candidate: &Candidate<'_>) -> Option<usize> {
+pub fn lost(candidate: &Candidate<'_>) -> Option<usize> {
     match candidate.reading {
         Reading::FirstBitLost => Some(0),
         Reading::LastBitLost => Some(candidate.word.len() - 1),

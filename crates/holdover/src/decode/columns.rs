@@ -286,7 +286,7 @@ impl<'t> Decoder<'t> {
 
     /// The words of a syndrome that belong to views: bit v of `views` kept.
     pub fn syndrome_mask(&self, views: &[u64]) -> Vec<u64> {
-        let planes = if self.groups == 0 { 0 } else { self.stride / self.groups };
+        let planes = self.stride.checked_div(self.groups).unwrap_or(0);
         (0..planes).flat_map(|_| views.iter().copied()).collect()
     }
 

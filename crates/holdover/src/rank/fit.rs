@@ -323,11 +323,11 @@ impl<'b, 't> Fit<'b, 't> {
         let all = self.total + PSEUDO_COUNT;
         let mut none = vec![0.0; self.none.len()];
         let mut counts = vec![(0.0, 0.0, 0.0); self.shares.len()];
-        for i in 0..self.classes.len() {
+        for (i, sums) in sums.iter().enumerate() {
             let Class { ref capture, reader, weight, count: alike, .. } = *self.classes.at(i);
             let length = capture.len();
             let wiring = self.wiring[reader as usize];
-            let scale: [f64; 4] = std::array::from_fn(|w| weight * wiring[w] / sums[i][w]);
+            let scale: [f64; 4] = std::array::from_fn(|w| weight * wiring[w] / sums[w]);
             let takes = none_of(self, i, length) * scale.iter().sum::<f64>();
             none[length] += alike * takes;
             self.own_none[i] = takes / all;
@@ -341,8 +341,7 @@ impl<'b, 't> Fit<'b, 't> {
                 count.1 += alike * takes.1;
                 count.2 += alike * takes.2;
                 self.members[g] = Member {
-                    ratio: guess.likelihood * self.code_count(guess.kind)
-                        / (sums[i][w] - repeating),
+                    ratio: guess.likelihood * self.code_count(guess.kind) / (sums[w] - repeating),
                     weight: weight * wiring[w],
                     count: alike,
                 };

@@ -1,0 +1,164 @@
+//! What was learnt on paper: the layout drawn, the samples as a raster, how
+//! sure each part is.
+
+use holdover::bits::Wide;
+use holdover::learn::{Learnt, Misread, Sample, Why};
+use maud::{Markup, html};
+
+use super::layout::{BOTH, Drawing, fields};
+use super::page::{
+    Own, Sheet, Stand, cell, code, count, facts, left_out, list, named, section, stand, table,
+};
+use super::raster::Batch;
+use crate::args;
+use crate::mask;
+
+/// Cards left out told one by one; the rest is counted.
+const TOLD: usize = 100;
+
+/// The page of what was learnt.
+pub fn page(learnt: &[Learnt], samples: &[Sample], args: &args::Learn, hide: bool) -> String {
+    let found = learnt.iter().filter(|kind| kind.layout.is_some()).count();
+    let kinds = count(learnt.len() as u64, "kind of card", "kinds of card");
+    let verdict = match found == learnt.len() {
+        true => stand(Stand::Good, "a layout for each"),
+        false => stand(Stand::Bad, &format!("a layout for {found} of them")),
+    };
+    let sheet = Sheet {
+        kind: "Layouts learnt",
+        verdict: html! {
+            (count(samples.len() as u64, "capture", "captures")) " of " (kinds) ": " (verdict)
+        },
+        made_of: vec![("made of", named(&args.inputs, hide))],
+        hide,
+    };
+    sheet.page(html! {
+        @for kind in learnt { (section(&title(kind), one(kind, samples, hide))) }
+        (section("Cautions", html! {
+            div.caution {
+                (list([
+                    "what is not settled may be wrong: the card named as next would settle most",
+                    "try the table on cards that are not in the sample before relying on it, and \
+                     one card at the door before that",
+                ]))
+            }
+        }))
+    })
+}
+
+fn title(kind: &Learnt) -> String {
+    match &kind.layout {
+        Some(layout) => format!("{} bits: {}", kind.length, layout.id()),
+        None => format!("{} bits: no layout found", kind.length),
+    }
+}
+
+fn settled(settled: bool) -> Markup {
+    match settled {
+        true => stand(Stand::Good, "settled"),
+        false => stand(Stand::Open, "not settled"),
+    }
+}
+
+fn one(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
+    let alarms = match kind.false_alarms_expected {
+        n if n >= 0.001 => format!("{n:.3}"),
+        n if n > 0.0 => format!("{n:.0e}"),
+        _ => "0".to_owned(),
+    };
+    let left = kind.misread.len().saturating_sub(TOLD) as u64;
+    html! {
+        (facts([
+            ("cards", html! { (kind.samples) }),
+            ("left out", html! { (kind.misread.len()) }),
+            ("relations expected to hold by accident, among all tried", html! { (alarms) }),
+        ]))
+        @if let Some(failure) = &kind.failure {
+            p { (stand(Stand::Bad, "no layout")) ": " (Own(failure)) }
+        }
+        @if let Some(next) = &kind.next_sample { p.todo { b { "Next: " } (Own(next)) } }
+        @if let Some(layout) = &kind.layout {
+            (Drawing::of(layout, BOTH).figure(html! {}))
+        }
+        (raster(kind, samples, hide))
+        @if !kind.fields.is_empty() || !kind.checks.is_empty() { (parts(kind)) }
+        @if kind.lines_swapped {
+            p { "The data lines are swapped at this reader: the layout is that of the inverted captures." }
+        }
+        @if !kind.notes.is_empty() { h3 { "Notes" } (list(&kind.notes)) }
+        @if !kind.misread.is_empty() {
+            (table(
+                "Cards left out: they disagree with all others",
+                &["line", "why"],
+                kind.misread.iter().take(TOLD).map(|misread| vec![
+                    html! { (misread.line) }, cell(why(misread, hide)),
+                ]),
+            ))
+            (left_out(left, "cards left out", "--format json names all their lines"))
+        }
+    }
+}
+
+/// Fields and checks, with how sure each is.
+fn parts(kind: &Learnt) -> Markup {
+    let fields = kind.fields.iter().map(|field| {
+        let others: Vec<String> =
+            field.could_be.iter().skip(1).take(6).map(ToString::to_string).collect();
+        vec![
+            cell(field.role.name()),
+            code(field.span.to_string()),
+            settled(field.settled),
+            html! {
+                @if !others.is_empty() { "could be " (others.join(", ")) " as well" }
+                @if field.offset != 0 { " the print is the number " (format!("{:+}", field.offset)) }
+            },
+        ]
+    });
+    let checks = kind.checks.iter().map(|check| {
+        vec![
+            html! { "check" },
+            code(check.check.to_string()),
+            settled(check.settled),
+            html! {
+                @if let Some(span) = &check.undetermined {
+                    "bits " (span.to_string()) " may be covered or not"
+                }
+            },
+        ]
+    });
+    table(
+        "How sure each part is",
+        &["part", "bits, counted from 1", "stands", "what is open"],
+        fields.chain(checks),
+    )
+}
+
+/// The samples the layout explains, or all of the kind where there is none.
+fn raster(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
+    let mut batch = Batch::new(kind.length);
+    let good = |line: usize| kind.good.is_empty() || kind.good.binary_search(&line).is_ok();
+    for sample in samples {
+        if sample.capture.len() == kind.length && good(sample.line) {
+            let word = match kind.lines_swapped {
+                true => sample.capture.complement(),
+                false => sample.capture,
+            };
+            batch.add(|| format!("line {}", sample.line), word.wide());
+        }
+    }
+    let open = kind.layout.as_ref().map_or(Wide::ZERO, mask::open_bits);
+    let brackets = kind.layout.as_ref().map(fields).unwrap_or_default();
+    html! {
+        @if batch.total() > 0 {
+            (batch.figure("The samples, bit by bit", hide.then_some(open), &brackets, BOTH))
+        }
+    }
+}
+
+/// Why a card is left out, its numbers hidden where asked.
+fn why(misread: &Misread, hide: bool) -> String {
+    match &misread.why {
+        Why::PrintDiffers { .. } if hide => mask::standing(&misread.why.to_string()),
+        other => other.to_string(),
+    }
+}
