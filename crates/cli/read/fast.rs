@@ -18,7 +18,7 @@ use crate::input::{Carried, Entry, Row, text_row};
 use crate::screen;
 
 /// Classes kept of one length; beyond, all are rendered anew.
-const KEPT_MOST: usize = 1 << 16;
+const KEPT_MOST: usize = 1 << 17;
 
 /// Bytes that are worth another thread.
 const CHUNK: usize = 1 << 18;

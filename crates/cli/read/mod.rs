@@ -138,7 +138,7 @@ impl Job<'_, '_> {
         report.end()?;
         failed?;
         self.not_empty()?;
-        self.say_if_sampled();
+        self.say_if_sampled(&fit);
         Ok(outcome)
     }
 
@@ -180,7 +180,7 @@ impl Job<'_, '_> {
         records.end()?;
         again.and(read)?;
         self.not_empty()?;
-        self.say_if_sampled();
+        self.say_if_sampled(&fit);
         Ok(outcome)
     }
 
@@ -246,7 +246,6 @@ impl Job<'_, '_> {
         report.end()?;
         read?;
         self.not_empty()?;
-        self.say_if_sampled();
         Ok(outcome)
     }
 
@@ -264,6 +263,7 @@ impl Job<'_, '_> {
         for row in pending.drain(..) {
             *outcome = (*outcome).max(self.answer(&fit, &row, report)?);
         }
+        self.say_if_sampled(&fit);
         report.paused(&fit)
     }
 
@@ -301,13 +301,12 @@ impl Job<'_, '_> {
     }
 
     /// A sample is no secret.
-    fn say_if_sampled(&self) {
-        let count = self.batch.distinct();
-        if count > Batch::EXACT as u64 && !self.args.quiet {
+    fn say_if_sampled(&self, fit: &Fit<'_, '_>) {
+        let (counted, all) = (fit.counted(), self.batch.distinct());
+        if counted < all && !self.args.quiet {
+            let about = if all > Batch::EXACT as u64 { "about " } else { "" };
             screen::remark(&format!(
-                "about {count} distinct captures: proportions are those of a fair sample of up to \
-                 {} of them",
-                Batch::EXACT
+                "of {about}{all} distinct captures, {counted} drawn fairly settle the proportions"
             ));
         }
     }

@@ -5,9 +5,10 @@
 //! *signature* of a capture is that and nothing else, so that captures of one
 //! reader, length and signature have the same answer but for their numbers.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use super::batch::{Batch, Kind};
+use super::distinct::Distinct;
 use super::known::{Known, Owned};
 use crate::bits::{Capture, Span, Wide};
 use crate::decode::{Bits, Decoder, Pick, Reading, View};
@@ -24,8 +25,71 @@ pub struct Signer<'f> {
     owned: Vec<Listed<'f>>,
     /// The same in one word, where that holds it.
     short: Option<Vec<[u64; 256]>>,
-    /// For a sample of a large batch: whether a capture is part of it.
-    pub(super) counted: Option<(&'f super::distinct::Distinct, u32)>,
+    /// For a sample of a large batch.
+    sample: Option<Sample<'f>>,
+}
+
+/// What tells the captures of a sample from others, and codes that it knows.
+#[derive(Debug, Clone)]
+struct Sample<'f> {
+    distinct: &'f Distinct,
+    halvings: u32,
+    reader: u32,
+    /// A code that no capture of the sample carries is as good as any other.
+    codes: Vec<CodeOf<'f>>,
+}
+
+impl Sample<'_> {
+    #[inline]
+    fn counts(&self, length: usize, words: &[u64]) -> bool {
+        self.distinct.is_below(self.halvings, self.reader, length, words)
+    }
+}
+
+/// The code that a view carries.
+#[derive(Debug, Clone)]
+struct CodeOf<'f> {
+    pick: Pick,
+    /// Its bits in the capture.
+    bits: Wide,
+    known: &'f KnownCodes,
+}
+
+/// The codes of one layout that some capture of the sample carries.
+#[derive(Debug, Clone)]
+pub(super) enum KnownCodes {
+    /// A bit a number.
+    Few(Vec<u64>),
+    Many(HashSet<u128>),
+}
+
+/// Longest codes that are looked up by number: 8 kB.
+const FEW: usize = 16;
+
+impl CodeOf<'_> {
+    #[inline]
+    fn known<B: Bits>(&self, capture: B) -> bool {
+        self.known.has(self.pick.number(capture))
+    }
+}
+
+impl KnownCodes {
+    pub fn of(length: usize, codes: impl Iterator<Item = u128>) -> KnownCodes {
+        if length > FEW {
+            return KnownCodes::Many(codes.collect());
+        }
+        let mut bits = vec![0u64; (1usize << length).div_ceil(64)];
+        codes.for_each(|code| bits[code as usize / 64] |= 1 << (code % 64));
+        KnownCodes::Few(bits)
+    }
+
+    #[inline]
+    fn has(&self, code: u128) -> bool {
+        match self {
+            KnownCodes::Few(bits) => bits[code as usize / 64] >> (code % 64) & 1 == 1,
+            KnownCodes::Many(codes) => codes.contains(&code),
+        }
+    }
 }
 
 /// Whether the site file lists a card, as one view reads it.
@@ -37,15 +101,18 @@ struct Listed<'f> {
 }
 
 impl<'f> Signer<'f> {
-    /// `live` says which states of the wiring are not ruled out.
+    /// `live` says which states of the wiring are not ruled out, `known` which
+    /// codes of each kind a sample has.
     pub(super) fn new(
         decoder: &'f Decoder<'f>,
         kinds: &'f [Kind<'_>],
         live: [bool; 4],
+        sample: Option<(&'f Distinct, u32, u32, &'f [Option<KnownCodes>])>,
     ) -> Signer<'f> {
         let mut views = vec![0u64; decoder.groups()];
         let mut codes = Wide::ZERO;
         let mut owned = Vec::new();
+        let mut of_views = Vec::new();
         for (v, view) in decoder.views().iter().enumerate() {
             if !live[wiring(view.reading)] {
                 continue;
@@ -54,6 +121,12 @@ impl<'f> Signer<'f> {
             let kind = &kinds[view.layout];
             if let Some((span, _)) = &kind.code {
                 codes = codes | view.sources(span.mask());
+                if let Some((.., known)) = sample
+                    && let Some(known) = &known[view.layout]
+                {
+                    let (pick, bits) = (view.pick(span), view.sources(span.mask()));
+                    of_views.push(CodeOf { pick, bits, known });
+                }
             }
             if !kind.owned.is_empty() {
                 match kind.layout.card_span() {
@@ -73,15 +146,21 @@ impl<'f> Signer<'f> {
             }
         }
         let mask = decoder.syndrome_mask(&views);
-        let mut signer = Signer { decoder, mask, codes, owned, short: None, counted: None };
+        let sample = sample.map(|(distinct, halvings, reader, _)| Sample {
+            distinct,
+            halvings,
+            reader,
+            codes: of_views,
+        });
+        let mut signer = Signer { decoder, mask, codes, owned, short: None, sample };
         signer.short = signer.shorten();
         signer
     }
 
     /// A signature is linear over GF(2) where it is syndromes and bits of
     /// codes alone, and so is moving its bits: where the syndromes fit behind
-    /// the capture, a signature is the XOR of one word a byte. The lowest bit
-    /// is left for what is counted.
+    /// the capture, a signature is the XOR of one word a byte. The lowest bits
+    /// are left for what is counted and for unknown codes.
     fn shorten(&self) -> Option<Vec<[u64; 256]>> {
         let length = self.decoder.length();
         let live: Vec<(usize, u32)> = (self.mask.iter().enumerate())
@@ -89,7 +168,11 @@ impl<'f> Signer<'f> {
                 (0..64).filter(move |bit| mask >> bit & 1 == 1).map(move |bit| (word, bit))
             })
             .collect();
-        if !self.owned.is_empty() || self.decoder.decimal_words() > 0 || length + live.len() > 63 {
+        let codes = self.sample.as_ref().map_or(&[][..], |sample| &sample.codes);
+        let own: u32 = codes.iter().map(|code| code.bits.count_ones()).sum();
+        let shared = !codes.is_empty() && own != self.codes.count_ones();
+        let fits = length + live.len() + codes.len() < 64;
+        if !self.owned.is_empty() || self.decoder.decimal_words() > 0 || shared || !fits {
             return None;
         }
         let mut syndrome = vec![0; self.decoder.stride()];
@@ -123,12 +206,14 @@ impl<'f> Signer<'f> {
             .iter()
             .enumerate()
             .fold(0, |all, (byte, row)| all ^ row[usize::from(Bits::byte(capture, byte))]);
-        match self.counted {
-            Some((distinct, reader)) => {
-                signature | u64::from(distinct.keeps(reader, self.decoder.length(), &[capture]))
-            }
-            None => signature,
-        }
+        let Some(sample) = &self.sample else { return signature };
+        let counts = u64::from(sample.counts(self.decoder.length(), &[capture]));
+        // An unknown code reads as zeros, with a bit that says so.
+        let codes = sample.codes.iter().zip(1..);
+        codes.fold(signature | counts, |all, (code, at)| match code.known(capture) {
+            true => all,
+            false => all & !code.bits.0[0] | 1 << at,
+        })
     }
 
     /// The decoder of the captures' length, all readings in order.
@@ -139,7 +224,7 @@ impl<'f> Signer<'f> {
     /// Whether all captures of one signature have the same number in a span of
     /// a view's word.
     pub fn fixes(&self, view: &View, span: &Span) -> bool {
-        (view.sources(span.mask()) & !self.codes).is_zero()
+        self.sample.is_none() && (view.sources(span.mask()) & !self.codes).is_zero()
     }
 
     /// Words of a signature.
@@ -150,7 +235,8 @@ impl<'f> Signer<'f> {
 
     /// Words for what is counted and listed.
     fn tail(&self) -> usize {
-        (1 + self.owned.len()).div_ceil(64)
+        let codes = self.sample.as_ref().map_or(0, |sample| 2 * sample.codes.len());
+        codes + (1 + self.owned.len()).div_ceil(64)
     }
 
     /// Writes the signature of a capture to `out` of [`Signer::stride`] words.
@@ -165,14 +251,28 @@ impl<'f> Signer<'f> {
             self.decoder.digits(capture, digits);
         }
         let (codes, tail) = rest.split_at_mut(rest.len() - self.tail());
-        for (i, word) in codes.iter_mut().enumerate() {
-            *word = capture.word(i) & self.codes.0[i];
-        }
         tail.iter_mut().for_each(|word| *word = 0);
-        if let Some((distinct, reader)) = self.counted {
-            let words = capture.wide().0;
-            let length = self.decoder.length();
-            tail[0] = u64::from(distinct.keeps(reader, length, &words[..length.div_ceil(64)]));
+        match &self.sample {
+            None => {
+                for (i, word) in codes.iter_mut().enumerate() {
+                    *word = capture.word(i) & self.codes.0[i];
+                }
+            }
+            // Code by code, since views may share bits; unknown ones are alike.
+            Some(sample) => {
+                codes.iter_mut().for_each(|word| *word = 0);
+                let words = capture.wide().0;
+                let length = self.decoder.length();
+                let own = tail.len() - 2 * sample.codes.len();
+                tail[0] = u64::from(sample.counts(length, &words[..length.div_ceil(64)]));
+                for (code, words) in sample.codes.iter().zip(tail[own..].chunks_exact_mut(2)) {
+                    let number = code.pick.number(capture);
+                    // A number of 128 bits leaves no room for a mark.
+                    let shown = if code.known.has(number) { number } else { u128::MAX };
+                    words[0] = (shown >> 64) as u64;
+                    words[1] = shown as u64;
+                }
+            }
         }
         for (i, listed) in self.owned.iter().enumerate() {
             let site = listed.site.as_ref().map_or(0, |pick| pick.number(capture));
@@ -226,6 +326,8 @@ struct Sorter<'f> {
 pub(super) struct Classes<'f> {
     all: Vec<Class>,
     live: Vec<[bool; 4]>,
+    /// Halvings that leave the captures that are counted.
+    halvings: u32,
     sorters: HashMap<(u32, usize), Sorter<'f>>,
     /// Captures of which something is known have a class of their own.
     known: HashMap<(u32, Capture), u32>,
@@ -234,15 +336,19 @@ pub(super) struct Classes<'f> {
 }
 
 impl<'f> Classes<'f> {
-    /// The classes of some of a batch's captures.
+    /// The classes of some of a batch's captures; `None` where there are more
+    /// than `most`.
     pub fn of(
         batch: &'f Batch<'_>,
         items: impl Iterator<Item = (u32, Capture)> + Clone,
         live: &[[bool; 4]],
-    ) -> Classes<'f> {
+        halvings: u32,
+        most: usize,
+    ) -> Option<Classes<'f>> {
         let mut classes = Classes {
             all: Vec::new(),
             live: live.to_vec(),
+            halvings,
             sorters: HashMap::new(),
             known: HashMap::new(),
             shared: HashMap::new(),
@@ -265,11 +371,18 @@ impl<'f> Classes<'f> {
                 }
                 last = Some((reader, length));
                 sorter = Some(classes.sorters.remove(&(reader, length)).unwrap_or_else(|| {
-                    let signer =
-                        Signer::new(batch.decoder(length), &batch.kinds, live[reader as usize]);
+                    let signer = Signer::new(
+                        batch.decoder(length),
+                        &batch.kinds,
+                        live[reader as usize],
+                        None,
+                    );
                     let signatures = Signatures::new(signer.stride() + 1);
                     Sorter { signer, signatures, classes: Vec::new() }
                 }));
+            }
+            if classes.all.len() > most {
+                return None;
             }
             let Some(sorter) = &mut sorter else { continue };
             let readers = classes.shared.get(&capture).copied().unwrap_or(1);
@@ -303,7 +416,7 @@ impl<'f> Classes<'f> {
             classes.sorters.insert(at, sorter);
         }
         classes.sort(batch, &keys);
-        classes
+        Some(classes)
     }
 
     fn sort(&mut self, batch: &Batch<'_>, keys: &[(u32, usize, Vec<u64>, Option<Capture>)]) {
@@ -345,7 +458,11 @@ impl<'f> Classes<'f> {
         if let Some(class) = self.known.get(&(reader, *capture)) {
             return Some(*class as usize);
         }
-        if !batch.distinct.holds(reader, capture) {
+        let wide = capture.wide();
+        let words = &wide.0[..capture.len().div_ceil(64)];
+        if !batch.distinct.is_below(self.halvings, reader, capture.len(), words)
+            || !batch.distinct.holds(reader, capture)
+        {
             return None;
         }
         let sorter = self.sorters.get(&(reader, capture.len()))?;
@@ -356,13 +473,21 @@ impl<'f> Classes<'f> {
         Some(sorter.classes[number] as usize)
     }
 
-    pub fn signer(&'f self, batch: &'f Batch<'_>, reader: u32, length: usize) -> Signer<'f> {
-        let mut signer =
-            Signer::new(batch.decoder(length), &batch.kinds, self.live[reader as usize]);
-        if batch.distinct.halvings() > 0 {
-            signer.counted = Some((&batch.distinct, reader));
-        }
-        signer
+    /// `known` are the codes of each kind that the counted captures carry.
+    pub fn signer(
+        &'f self,
+        batch: &'f Batch<'_>,
+        known: &'f [Option<KnownCodes>],
+        reader: u32,
+        length: usize,
+    ) -> Signer<'f> {
+        let sample = (self.halvings > 0).then_some((&batch.distinct, self.halvings, reader, known));
+        Signer::new(batch.decoder(length), &batch.kinds, self.live[reader as usize], sample)
+    }
+
+    /// Whether some captures are not counted.
+    pub fn is_sample(&self) -> bool {
+        self.halvings > 0
     }
 }
 

@@ -129,7 +129,22 @@ impl Distinct {
     /// Whether the hash of a capture is one that is kept.
     #[inline]
     pub fn keeps(&self, reader: u32, length: usize, words: &[u64]) -> bool {
-        self.halvings == 0 || self.hash(reader, length, words) >> (64 - self.halvings) == 0
+        self.is_below(self.halvings, reader, length, words)
+    }
+
+    /// Whether a capture is in the sample that so many halvings leave.
+    #[inline]
+    pub fn is_below(&self, halvings: u32, reader: u32, length: usize, words: &[u64]) -> bool {
+        halvings == 0 || self.hash(reader, length, words) >> (64 - halvings) == 0
+    }
+
+    /// The captures that so many halvings leave.
+    pub fn below(&self, halvings: u32) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
+        self.iter().filter(move |(reader, capture)| {
+            let wide = capture.wide();
+            let words = &wide.0[..capture.len().div_ceil(64)];
+            halvings <= self.halvings || self.is_below(halvings, *reader, capture.len(), words)
+        })
     }
 
     #[inline]

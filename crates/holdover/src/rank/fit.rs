@@ -4,10 +4,10 @@ use std::collections::{HashMap, HashSet};
 use std::ops::Range;
 
 use super::batch::{Batch, Guess, Kind};
-use super::class::{Class, Classes, Signer};
+use super::class::{Class, Classes, KnownCodes, Signer};
 use super::model::{
-    GUESSED_WRONGLY_LOG2, MANY_FREE_CODES, NONE_SHARE, PSEUDO_COUNT, REPEATS_FROM, REVERSED_LOG2,
-    RULED_OUT, SETTLED, SETTLES_WIRING, SWAPPED_LOG2, SWEEPS, VISITORS,
+    CLASSES_MOST, GUESSED_WRONGLY_LOG2, MANY_FREE_CODES, NONE_SHARE, PSEUDO_COUNT, REPEATS_FROM,
+    REVERSED_LOG2, RULED_OUT, SETTLED, SETTLES_WIRING, SWAPPED_LOG2, SWEEPS, VISITORS,
 };
 use super::share::{self, Member, promise, promise_to_another};
 use crate::bits::Capture;
@@ -65,6 +65,8 @@ pub struct Fit<'b, 't> {
     own_none: Vec<f64>,
     wiring: Vec<[f64; 4]>,
     codes: Codes,
+    /// For a sample: the codes it knows, by kind.
+    known_codes: Vec<Option<KnownCodes>>,
     /// The last weights of the guesses as members of their codes.
     members: Vec<Member>,
 }
@@ -120,14 +122,25 @@ impl<'t> Batch<'t> {
     pub fn fit(&self) -> Fit<'_, 't> {
         let mut live = vec![[true; 4]; self.readers.len()];
         let sample = self.distinct.sample(SETTLES_WIRING);
-        if !sample.is_empty() {
-            let first = Fit::of(self, sample.iter().copied(), &live);
+        let first = Classes::of(self, sample.iter().copied(), &live, 0, usize::MAX);
+        if let Some(first) = first.filter(|_| !sample.is_empty()) {
+            let first = Fit::of(self, first);
             let asked: HashSet<u32> = sample.iter().map(|(reader, _)| *reader).collect();
             for reader in asked {
                 live[reader as usize] = first.wiring[reader as usize].map(|p| p > RULED_OUT);
             }
         }
-        Fit::of(self, self.distinct.iter(), &live)
+        // Where too many captures have a class of their own, fewer are counted.
+        let mut halvings = self.distinct.halvings();
+        let classes = loop {
+            let items = self.distinct.below(halvings);
+            let most = if halvings < 63 { CLASSES_MOST } else { usize::MAX };
+            match Classes::of(self, items, &live, halvings, most) {
+                Some(classes) => break classes,
+                None => halvings += 1,
+            }
+        };
+        Fit::of(self, classes)
     }
 
     fn wiring_priors(&self) -> Vec<[f64; 4]> {
@@ -153,12 +166,7 @@ fn stages(kinds: &[Kind<'_>]) -> Vec<f64> {
 }
 
 impl<'b, 't> Fit<'b, 't> {
-    fn of(
-        batch: &'b Batch<'t>,
-        items: impl Iterator<Item = (u32, Capture)> + Clone,
-        live: &[[bool; 4]],
-    ) -> Fit<'b, 't> {
-        let classes = Classes::of(batch, items, live);
+    fn of(batch: &'b Batch<'t>, classes: Classes<'b>) -> Fit<'b, 't> {
         let mut guesses = Vec::new();
         let mut of_class = Vec::with_capacity(classes.len());
         for class in classes.iter() {
@@ -175,6 +183,7 @@ impl<'b, 't> Fit<'b, 't> {
             own_none: vec![0.0; classes.len()],
             members: vec![Member { ratio: 0.0, weight: 0.0, count: 1.0 }; guesses.len()],
             codes: Codes::default(),
+            known_codes: Vec::new(),
             classes,
             guesses,
             of_class,
@@ -191,7 +200,23 @@ impl<'b, 't> Fit<'b, 't> {
                 break;
             }
         }
+        if fit.classes.is_sample() {
+            fit.known_codes = fit.known_codes();
+        }
         fit
+    }
+
+    /// The codes of each kind that some counted capture carries.
+    fn known_codes(&self) -> Vec<Option<KnownCodes>> {
+        let mut of_kind: Vec<Vec<u128>> = vec![Vec::new(); self.batch.kinds.len()];
+        self.codes.index.keys().for_each(|(kind, code)| of_kind[*kind as usize].push(*code));
+        let kinds = self.batch.kinds.iter().zip(of_kind);
+        kinds
+            .map(|(kind, codes)| {
+                let (span, _) = kind.code.as_ref()?;
+                Some(KnownCodes::of(span.len(), codes.into_iter()))
+            })
+            .collect()
     }
 
     fn start(&mut self) {
@@ -439,7 +464,13 @@ impl<'b, 't> Fit<'b, 't> {
         if !self.batch.known.is_empty() || self.batch.readers.len() > 1 {
             return None;
         }
-        Some(self.classes.signer(self.batch, reader, length))
+        Some(self.classes.signer(self.batch, &self.known_codes, reader, length))
+    }
+
+    /// How many distinct captures settled the proportions: all of the batch, or
+    /// a fair sample of them.
+    pub fn counted(&self) -> u64 {
+        self.classes.iter().map(|class| class.count as u64).sum()
     }
 
     /// The wiring of each reader, in the order first seen.

@@ -86,3 +86,8 @@ pub const SETTLES_WIRING: usize = 256;
 
 /// Probability below which a state of the wiring is ruled out.
 pub const RULED_OUT: f64 = 1e-12;
+
+/// Classes of captures that are weighed at most; where there are more, a
+/// fair sample of the captures is. Cards of a site share few classes; random
+/// bits have one each, and sixteen thousand tell their proportion to 1 %.
+pub const CLASSES_MOST: usize = 1 << 14;
