@@ -253,6 +253,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
 
     fn chunk(&self, task: &mut Task<'_, 'f>, source: &Arc<str>) {
         let Task { lanes, out, first_line, bytes, plain } = task;
+        out.bytes.clear();
         let mut number = Counter::new(*first_line);
         let mut other = plain.other.iter();
         let mut worst = Outcome::Done;
@@ -439,11 +440,23 @@ mod tests {
         let (fit, plain_fit) = (batch.fit(), one_by_one.fit());
         let mut fast = Fast::new(&fit, site, render);
         let mut bytes = Vec::new();
-        let written = fast.answer::<()>(&source, 1, text.as_bytes(), |more| {
-            bytes.extend_from_slice(more);
-            Ok(())
-        });
-        assert_eq!(written.unwrap().0, text.lines().count() as u64);
+        // The beginning comes as rows, the rest as blocks.
+        let head: usize = text.lines().take(50).map(|line| line.len() + 1).sum();
+        let rows: Vec<Row> = (text.lines().take(50).zip(1..))
+            .filter_map(|(line, number)| text_row(&source, number, line.as_bytes()))
+            .collect();
+        bytes.extend_from_slice(fast.rows(&rows).0);
+        let half = head + text[head..].len() / 2;
+        let half = half + text[half..].find('\n').unwrap() + 1;
+        let mut line = 51;
+        for block in [&text[head..half], &text[half..]] {
+            let written = fast.answer::<()>(&source, line, block.as_bytes(), |more| {
+                bytes.extend_from_slice(more);
+                Ok(())
+            });
+            line += written.unwrap().0;
+        }
+        assert_eq!(line, text.lines().count() as u64 + 1);
         let slow = slowly(&Fast::new(&plain_fit, site, render), &source, text);
         let mut records = bytes.split(|b| *b == b'\n').zip(slow.split(|b| *b == b'\n'));
         if let Some((fast, slow)) = records.find(|(fast, slow)| fast != slow) {

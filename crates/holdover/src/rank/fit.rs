@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
+use std::sync::OnceLock;
 
 use super::batch::{Batch, Guess, Kind};
 use super::class::{Class, Classes, KnownCodes, Signer};
@@ -106,6 +107,8 @@ struct Codes {
     kind: Vec<u32>,
     /// By kind and number.
     index: HashMap<(u32, u128), u32>,
+    /// The share promised to one more capture, once it is asked for.
+    another: Vec<OnceLock<f64>>,
 }
 
 impl Codes {
@@ -294,7 +297,13 @@ impl<'b, 't> Fit<'b, 't> {
             members[next[*code as usize]] = i as u32;
             next[*code as usize] += 1;
         }
-        Codes { first, members, kind: kind_of, index }
+        Codes {
+            another: kind_of.iter().map(|_| OnceLock::new()).collect(),
+            first,
+            members,
+            kind: kind_of,
+            index,
+        }
     }
 
     /// The parts of the mixture that a guess has, as all other captures tell
@@ -440,14 +449,16 @@ impl<'b, 't> Fit<'b, 't> {
             .code
             .as_ref()
             .and_then(|(span, _)| self.codes.index.get(&(guess.kind, span.number(&guess.word))));
-        let members: Vec<Member> = code.map_or_else(Vec::new, |code| {
-            let live = self.codes.members(*code as usize).iter().filter(|id| self.is_live(**id));
-            live.map(|id| self.members[*id as usize]).collect()
-        });
-        match members.is_empty() {
-            true => epsilon / (self.total + PSEUDO_COUNT),
-            false => promise_to_another(&members, epsilon, self.total),
-        }
+        let new = epsilon / (self.total + PSEUDO_COUNT);
+        let Some(code) = code.map(|code| *code as usize) else { return new };
+        *self.codes.another[code].get_or_init(|| {
+            let live = self.codes.members(code).iter().filter(|id| self.is_live(**id));
+            let members: Vec<Member> = live.map(|id| self.members[*id as usize]).collect();
+            match members.is_empty() {
+                true => new,
+                false => promise_to_another(&members, epsilon, self.total),
+            }
+        })
     }
 
     /// Which states of a reader's wiring are not ruled out.
