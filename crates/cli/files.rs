@@ -87,6 +87,8 @@ pub fn keep_apart<'p>(
 ) -> Result<(), Fail> {
     // A file that is not there yet goes by its directory's true name.
     let place = |path: &Path| -> Option<PathBuf> {
+        // Standard input may be a file.
+        let path = if path == Path::new("-") { Path::new("/dev/stdin") } else { path };
         path.canonicalize().ok().or_else(|| {
             let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty());
             let parent = parent.unwrap_or(Path::new(".")).canonicalize().ok()?;

@@ -9,6 +9,7 @@ mod port;
 mod probe;
 mod source;
 
+use std::collections::HashMap;
 use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::Path;
@@ -123,6 +124,10 @@ pub struct Inputs<'a> {
     /// Standard input as a file, and where it began: its own, or a private
     /// copy of a pipe.
     stdin: Option<(File, u64)>,
+    /// Private copies of what can be read only once, by name.
+    copies: HashMap<String, File>,
+    /// Bytes of each file when it was first read.
+    sizes: HashMap<String, u64>,
 }
 
 impl<'a> Inputs<'a> {
@@ -131,7 +136,8 @@ impl<'a> Inputs<'a> {
         if names.iter().filter(|input| *input == "-").count() > 1 {
             return Err(Fail::said("standard input is named twice: write \"-\" once"));
         }
-        Ok(Inputs { names, wait, choice: None, stdin: None })
+        let (copies, sizes) = (HashMap::new(), HashMap::new());
+        Ok(Inputs { names, wait, choice: None, stdin: None, copies, sizes })
     }
 
     /// Whether there is a pipe among them that is not waited for.
@@ -151,21 +157,24 @@ impl<'a> Inputs<'a> {
             if input == "-" {
                 match self.live() {
                     true => live("-", stdin_blocks(), probe, on)?,
-                    false => whole("-", self.stdin()?, probe, blocks, on)?,
+                    false => _ = whole("-", self.stdin()?, probe, blocks, on)?,
                 }
             } else if let Ok(read) = input.parse::<CaptureText>() {
                 on(Event::Rows(vec![argument(i, Ok(read))]))?;
             } else if Path::new(input).exists() {
-                let file = File::open(input).map_err(|error| Fail::file(input, &error))?;
-                if file.metadata().is_ok_and(|about| about.is_dir()) {
-                    return Err(Fail::said(format!("{input}: is a directory: name a file in it")));
-                }
+                let file = self.file(input)?;
                 match workbook(input, &file)? {
                     Some(bytes) => sheet(input, bytes, self.choice, on)?,
                     None => {
                         let total = file.metadata().ok().map(|about| about.len());
                         let counted = progress::counted(input, file, total);
-                        whole(input, counted, probe, blocks, on)?;
+                        let bytes = whole(input, counted, probe, blocks, on)?;
+                        if *self.sizes.entry(input.clone()).or_insert(bytes) != bytes {
+                            let input = screen::plain(input);
+                            return Err(Fail::said(format!(
+                                "{input}: the file changed while it was read: run it again"
+                            )));
+                        }
                     }
                 }
             } else if looks_like_a_capture(input) {
@@ -178,6 +187,27 @@ impl<'a> Inputs<'a> {
             }
         }
         Ok(())
+    }
+
+    /// A file from its start, or the copy of a pipe, which opens only once.
+    fn file(&mut self, name: &str) -> Result<File, Fail> {
+        let failed = |error: io::Error| Fail::file(name, &error);
+        if let Some(copy) = self.copies.get_mut(name) {
+            copy.rewind().map_err(failed)?;
+            return copy.try_clone().map_err(failed);
+        }
+        let mut file = File::open(name).map_err(failed)?;
+        let about = file.metadata().map_err(failed)?;
+        if about.is_dir() {
+            return Err(Fail::said(format!("{name}: is a directory: name a file in it")));
+        }
+        if about.is_file() {
+            return Ok(file);
+        }
+        let mut copy = tempfile::tempfile().map_err(failed)?;
+        io::copy(&mut file, &mut copy).map_err(failed)?;
+        self.copies.insert(name.to_owned(), copy);
+        self.file(name)
     }
 
     /// Standard input from where it began. A pipe is kept in a file without a
@@ -283,14 +313,16 @@ fn sheet(
     on(Event::Rows(rows))
 }
 
+/// Reads a source to its end; how many bytes it had.
 fn whole(
     name: &str,
     mut from: impl Read,
     probe: &Probe,
     blocks: bool,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
-) -> Result<(), Fail> {
+) -> Result<u64, Fail> {
     let mut source = Source::new(name, probe);
+    let mut bytes = 0;
     let mut block = vec![0; if blocks { LARGE_BLOCK } else { BLOCK }];
     let mut rows = Vec::new();
     // Bytes of a line that the block before began.
@@ -300,7 +332,10 @@ fn whole(
     loop {
         let count = match from.read(&mut block[begun..most]) {
             Ok(0) => break,
-            Ok(count) => begun + count,
+            Ok(count) => {
+                bytes += count as u64;
+                begun + count
+            }
             Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
             Err(error) => return Err(Fail::file(name, &error)),
         };
@@ -329,7 +364,8 @@ fn whole(
     source.feed(&block[..begun], &mut rows);
     let guessed = source.end(&mut rows);
     on(Event::Rows(rows))?;
-    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))
+    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))?;
+    Ok(bytes)
 }
 
 /// Follows a serial port that prints a capture a line, until it is stopped.

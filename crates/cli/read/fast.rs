@@ -157,6 +157,8 @@ pub struct Fast<'f, 't, R> {
     site: Option<&'f Site>,
     render: &'f R,
     parsed: Parsed,
+    /// Records name their source: those kept are of this one.
+    source: Option<Arc<str>>,
     lanes: Vec<Lanes<'f>>,
     outs: Vec<Out>,
 }
@@ -181,7 +183,7 @@ struct Out {
 impl<'f, 't, R: Render> Fast<'f, 't, R> {
     pub fn new(fit: &'f Fit<'f, 't>, site: Option<&'f Site>, render: &'f R) -> Self {
         let (parsed, lanes, outs) = (Parsed::default(), Vec::new(), Vec::new());
-        Fast { fit, site, render, parsed, lanes, outs }
+        Fast { fit, site, render, parsed, source: None, lanes, outs }
     }
 
     /// Answers a block: its records go to `write`, in order. The lines it has,
@@ -193,6 +195,10 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         block: &[u8],
         mut write: impl FnMut(&[u8]) -> Result<(), E>,
     ) -> Result<(u64, Outcome), E> {
+        if self.source.as_ref() != Some(source) {
+            self.source = Some(source.clone());
+            self.lanes.clear();
+        }
         let mut parsed = std::mem::take(&mut self.parsed);
         parsed.read(block);
         let mut line = first_line;

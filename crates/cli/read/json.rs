@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use holdover::layout::{Field, Value};
+use holdover::layout::{Code, Field, Value};
 use holdover::rank::Candidate;
 use serde_json::{Map, Value as Any, json};
 
@@ -154,7 +154,7 @@ fn object(candidate: &Candidate<'_>, hide: bool, best: bool, holes: Option<&Hole
 
 /// Whether a double holds every number of the field.
 fn exact(field: &Field) -> bool {
-    field.span.len() <= EXACT_BITS
+    field.code == Code::Binary && field.span.len() <= EXACT_BITS
 }
 
 /// Decimal digits and numbers over 53 bits are strings.

@@ -30,11 +30,23 @@ pub struct Text<'a> {
     args: &'a args::Read,
     advice: Advice,
     held: Vec<Held>,
+    /// Captures have their lines since the last pause.
+    listed: bool,
+    /// Drawings of those that are not identified, and how many more there are.
+    unclear: Vec<Vec<String>>,
+    left: usize,
 }
 
 impl<'a> Text<'a> {
     pub fn new(args: &'a args::Read) -> Text<'a> {
-        Text { args, advice: Advice::default(), held: Vec::new() }
+        Text {
+            args,
+            advice: Advice::default(),
+            held: Vec::new(),
+            listed: false,
+            unclear: Vec::new(),
+            left: 0,
+        }
     }
 }
 
@@ -240,55 +252,79 @@ fn evidence(best: &Candidate<'_>) -> Vec<String> {
     lines
 }
 
+impl Text<'_> {
+    /// Takes a capture: drawn, or held until there are too many to draw, or a
+    /// line at once.
+    fn take(&mut self, held: Held) -> Result<(), Fail> {
+        if self.args.full {
+            return self.print(&held.block);
+        }
+        self.held.push(held);
+        if self.large() {
+            for held in std::mem::take(&mut self.held) {
+                self.print(&[held.line])?;
+                match held.identified {
+                    true => {}
+                    false if self.unclear.len() < DRAWN => self.unclear.push(held.block),
+                    false => self.left += 1,
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether each capture has its line, and few are drawn.
+    fn large(&self) -> bool {
+        self.args.quiet || self.listed || self.held.len() > DRAWN
+    }
+
+    fn print(&mut self, lines: &[String]) -> Result<(), Fail> {
+        self.listed = !self.args.full;
+        let mut out = screen::Page::new();
+        lines.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
+        out.flush()?;
+        Ok(())
+    }
+
+    /// Whether a capture's drawing may be shown.
+    fn draws(&self, identified: bool) -> bool {
+        self.args.full || !self.large() || !identified && self.unclear.len() < DRAWN
+    }
+}
+
 impl Report for Text<'_> {
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
         self.advice.add(answered);
-        self.held.push(Held {
-            // The blocks of a large batch are not worth keeping.
-            block: match self.args.full
-                || self.held.len() < 4 * DRAWN
-                || answered.answer.verdict != Verdict::Identified
-            {
-                true => self.block(answered),
-                false => Vec::new(),
-            },
-            line: self.line(answered),
-            identified: answered.answer.verdict == Verdict::Identified,
-        });
-        Ok(())
+        let identified = answered.answer.verdict == Verdict::Identified;
+        let block = if self.draws(identified) { self.block(answered) } else { Vec::new() };
+        self.take(Held { block, line: self.line(answered), identified })
     }
 
     fn invalid(&mut self, row: &Row, why: &str) -> Result<(), Fail> {
         let line =
             format!("{:<16}           {}: {}", place(row), in_style(BAD, "no capture"), plain(why));
-        self.held.push(Held { block: vec![line.clone(), String::new()], line, identified: true });
-        Ok(())
+        self.take(Held { block: vec![line.clone(), String::new()], line, identified: true })
     }
 
     fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
-        let mut out = screen::Page::new();
-        let all = self.args.full || self.held.len() <= DRAWN && !self.args.quiet;
-        let mut drawn = 0;
-        for held in &self.held {
-            if all {
-                held.block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
-            } else {
-                writeln!(out, "{}", held.line)?;
-            }
+        for held in std::mem::take(&mut self.held) {
+            let mut out = screen::Page::new();
+            held.block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
+            out.flush()?;
         }
-        if !all && !self.args.quiet {
+        let mut out = screen::Page::new();
+        if self.listed && !self.args.quiet {
             writeln!(out)?;
-            for held in self.held.iter().filter(|held| !held.identified).take(DRAWN) {
-                held.block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
-                drawn += 1;
+            for block in self.unclear.drain(..) {
+                block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
             }
-            let left = self.held.iter().filter(|held| !held.identified).count() - drawn;
+            let left = std::mem::take(&mut self.left);
             if left > 0 {
                 let more = format!("{left} more are not identified; --full draws every capture");
                 writeln!(out, "{}\n", in_style(FAINT, &more))?;
             }
         }
-        self.held.clear();
+        self.listed = false;
         if !self.args.quiet {
             for line in self.advice.lines(fit, self.args.mask) {
                 writeln!(out, "{line}")?;

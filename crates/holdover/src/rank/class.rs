@@ -195,7 +195,7 @@ impl<'f> Signer<'f> {
 
     /// Whether signatures are one word, as [`Signer::short`] makes them.
     pub fn is_short(&self) -> bool {
-        self.short.is_some()
+        self.short.is_some() && self.sample.is_none()
     }
 
     /// The signature of a capture in one word, where [`Signer::is_short`].
