@@ -22,6 +22,9 @@ pub trait Bits: Copy {
     /// The i-th word.
     fn word(self, i: usize) -> u64;
 
+    /// The 64 bits from `first`, zeros behind the last.
+    fn window(self, first: u32) -> u64;
+
     /// The same as 256 bits.
     fn wide(self) -> Wide;
 }
@@ -37,6 +40,11 @@ impl Bits for u64 {
     #[inline]
     fn word(self, _: usize) -> u64 {
         self
+    }
+
+    #[inline]
+    fn window(self, first: u32) -> u64 {
+        self << first
     }
 
     #[inline]
@@ -56,6 +64,13 @@ impl Bits for Wide {
     #[inline]
     fn word(self, i: usize) -> u64 {
         self.0[i]
+    }
+
+    #[inline]
+    fn window(self, first: u32) -> u64 {
+        let at = first as usize / 64;
+        let next = self.0.get(at + 1).copied().unwrap_or(0);
+        self.0[at] << (first % 64) | next >> 1 >> (63 - first % 64)
     }
 
     #[inline]
@@ -114,7 +129,7 @@ impl View {
                 at.is_some() && *at == first.map(|first| first + i) && *inverted == flip
             });
         match first {
-            Some(first) if run && first + bits.len() <= 64 => Pick::Run {
+            Some(first) if run => Pick::Run {
                 flip: if flip { u64::MAX } else { 0 },
                 left: first as u32,
                 right: 64 - bits.len() as u32,
@@ -127,7 +142,7 @@ impl View {
 /// Where a number stands in captures.
 #[derive(Debug, Clone)]
 pub enum Pick {
-    /// One run of the first word, perhaps inverted.
+    /// One run of up to 64 bits, perhaps inverted.
     Run {
         /// All ones where the bits are inverted.
         flip: u64,
@@ -146,7 +161,7 @@ impl Pick {
     #[inline]
     pub fn number<B: Bits>(&self, bits: B) -> u128 {
         match self {
-            Pick::Run { flip, left, right } => u128::from(((bits.word(0) ^ flip) << left) >> right),
+            Pick::Run { flip, left, right } => u128::from((bits.window(*left) ^ flip) >> right),
             Pick::Spread(spread) => {
                 let wide = bits.wide();
                 spread.iter().fold(0, |n, (at, flip)| {
@@ -161,7 +176,7 @@ impl Pick {
         out.clear();
         match self {
             Pick::Run { flip, left, right } => {
-                out.extend(captures.iter().map(|b| ((b.word(0) ^ flip) << left) >> right));
+                out.extend(captures.iter().map(|b| (b.window(*left) ^ flip) >> right));
             }
             Pick::Spread(_) => out.extend(captures.iter().map(|b| self.number(*b) as u64)),
         }
@@ -338,6 +353,8 @@ impl<'t> Decoder<'t> {
             match self.stride {
                 1 => return self.fits_small::<1, B>(captures, out),
                 2 => return self.fits_small::<2, B>(captures, out),
+                3 => return self.fits_small::<3, B>(captures, out),
+                4 => return self.fits_small::<4, B>(captures, out),
                 _ => {}
             }
         }
@@ -366,10 +383,85 @@ impl<'t> Decoder<'t> {
         }
     }
 
+    /// For syndromes of `N` words, one of each plane.
     fn fits_small<const N: usize, B: Bits>(&self, captures: &[B], out: &mut [u64]) {
+        let tables = self.rows.as_chunks::<N>().0.as_chunks::<256>().0;
+        // How many bytes is known to the compiler up to 64 bits.
+        match tables.len() {
+            1 => self.fits_bytes::<N, 1, B>(tables, captures, out),
+            2 => self.fits_bytes::<N, 2, B>(tables, captures, out),
+            3 => self.fits_bytes::<N, 3, B>(tables, captures, out),
+            4 => self.fits_bytes::<N, 4, B>(tables, captures, out),
+            5 => self.fits_bytes::<N, 5, B>(tables, captures, out),
+            6 => self.fits_bytes::<N, 6, B>(tables, captures, out),
+            7 => self.fits_bytes::<N, 7, B>(tables, captures, out),
+            8 => self.fits_bytes::<N, 8, B>(tables, captures, out),
+            _ => {
+                let (words, rest) = tables.as_chunks::<8>();
+                self.fits_each(captures, out, |capture, sum| {
+                    for (i, tables) in words.iter().enumerate() {
+                        add(tables, capture.word(i), sum);
+                    }
+                    if !rest.is_empty() {
+                        add(rest, capture.word(words.len()), sum);
+                    }
+                });
+            }
+        }
+    }
+
+    fn fits_bytes<const N: usize, const BYTES: usize, B: Bits>(
+        &self,
+        tables: &[[[u64; N]; 256]],
+        captures: &[B],
+        out: &mut [u64],
+    ) {
+        if let Some(tables) = tables.first_chunk::<BYTES>() {
+            self.fits_each(captures, out, |capture, sum| add(tables, capture.word(0), sum));
+        }
+    }
+
+    #[inline]
+    fn fits_each<const N: usize, B: Bits>(
+        &self,
+        captures: &[B],
+        out: &mut [u64],
+        add: impl Fn(B, &mut [u64; N]),
+    ) {
         let all = u64::MAX >> (64 - self.views.len());
+        let constant: [u64; N] = std::array::from_fn(|i| self.constant[i]);
         for (capture, out) in captures.iter().zip(out) {
-            *out = self.small::<N, B>(*capture).iter().fold(all, |fits, fails| fits & !fails);
+            let mut sum = constant;
+            add(*capture, &mut sum);
+            *out = sum.iter().fold(all, |fits, fails| fits & !fails);
+        }
+    }
+
+    /// The numbers of the views that fit: of the first capture's in their
+    /// order, then of the next one's. `fits` is what [`Decoder::fits`] wrote;
+    /// `picks` has what to read of each view, up to 64 bits each.
+    ///
+    /// # Panics
+    /// Where `fits` has not [`Decoder::groups`] words for each capture, or
+    /// `picks` no row for a view that fits.
+    pub fn numbers<B: Bits, const N: usize>(
+        &self,
+        captures: &[B],
+        fits: &[u64],
+        picks: &[[Pick; N]],
+        out: &mut Vec<[u64; N]>,
+    ) {
+        out.clear();
+        assert_eq!(fits.len(), captures.len() * self.groups, "a mask of views for each capture");
+        for (capture, fits) in captures.iter().zip(fits.chunks_exact(self.groups.max(1))) {
+            for (group, mask) in fits.iter().enumerate() {
+                let mut rest = *mask;
+                while rest != 0 {
+                    let view = 64 * group + rest.trailing_zeros() as usize;
+                    rest &= rest - 1;
+                    out.push(picks[view].each_ref().map(|pick| pick.number(*capture) as u64));
+                }
+            }
         }
     }
 
@@ -386,6 +478,15 @@ impl<'t> Decoder<'t> {
     /// Words that [`Decoder::digits`] writes.
     pub fn decimal_words(&self) -> usize {
         self.decimal.iter().map(|(_, picks)| picks.len()).sum::<usize>().div_ceil(64)
+    }
+}
+
+/// Adds the rows of a word's bytes, a table each, the highest byte first.
+#[inline]
+fn add<const N: usize>(tables: &[[[u64; N]; 256]], word: u64, sum: &mut [u64; N]) {
+    for (i, table) in tables.iter().enumerate() {
+        let row = &table[usize::from((word >> (56 - 8 * i)) as u8)];
+        sum.iter_mut().zip(row).for_each(|(sum, row)| *sum ^= row);
     }
 }
 
