@@ -16,7 +16,7 @@ use holdover::decode::{Bits, Decode, Decoder, Pick, Reading};
 use holdover::layout::{Check, Field, Layout, LayoutSpec, Role, Table, Value, builtin};
 
 /// Captures a column: what it takes and what comes of it stay in a cache.
-const CAPTURES: usize = 4096;
+const CAPTURES: usize = 1024;
 
 fn run(from: usize, to: usize) -> Span {
     Span::run(from, to - from).unwrap()
@@ -32,11 +32,8 @@ fn invented(length: usize, nth: usize) -> Layout {
     let first = 1 + nth / (length - 4) % 3 + if length > 64 { 50 } else { 0 };
     let wide = 4 + (4 + nth) % 7;
     let last = (length - 1).min(first + wide + 32);
-    let check = |odd, bit: usize, over| Check::Parity {
-        odd,
-        bit: Position::new(bit + 1).unwrap(),
-        over,
-    };
+    let check =
+        |odd, bit: usize, over| Check::Parity { odd, bit: Position::new(bit + 1).unwrap(), over };
     Layout::new(LayoutSpec {
         id: format!("l{nth}"),
         title: String::new(),
@@ -129,59 +126,73 @@ struct Card26 {
     _odd: u8,
 }
 
+/// What comes of a column of cards under one layout.
+#[derive(Debug, Default, PartialEq)]
+struct Columns {
+    fits: Vec<u64>,
+    sites: Vec<u64>,
+    cards: Vec<u64>,
+}
+
 /// One layout, the standard card of 26 bits: columns out of each.
 fn one(c: &mut Criterion) {
     let layout = builtin().layout("std26").unwrap();
     let words = words(std::slice::from_ref(layout));
-    let (mut fits, mut sites, mut cards) = (vec![0u64; CAPTURES], Vec::new(), Vec::new());
     let mut group = group(c, "one layout");
 
     let column: Vec<u64> = words.iter().map(|word| word.wide().0[0]).collect();
     let decoder = Decoder::new(builtin(), 26, &[Reading::AsCaptured]);
     assert_eq!(decoder.views().len(), 1, "one layout of 26 bits");
     let [site, card] = &picks(&decoder)[0];
-    group.bench_function("columns", |b| {
-        b.iter(|| {
-            let column = black_box(&column);
-            decoder.fits(column, &mut fits);
-            site.numbers(column, &mut sites);
-            card.numbers(column, &mut cards);
-            black_box((&fits, &sites, &cards));
-        });
-    });
-    let ours = (fits.clone(), sites.clone(), cards.clone());
+    let ours = |out: &mut Columns| {
+        let column = black_box(&column);
+        out.fits.resize(column.len(), 0);
+        decoder.fits(column, &mut out.fits);
+        site.numbers(column, &mut out.sites);
+        card.numbers(column, &mut out.cards);
+    };
 
     let vectors: Vec<BitVec<u8, Msb0>> =
         words.iter().map(|word| (0..26).map(|at| word.wide().bit(at)).collect()).collect();
-    group.bench_function("bitvec", |b| {
-        b.iter(|| {
-            sites.clear();
-            cards.clear();
-            for (bits, fits) in black_box(&vectors).iter().zip(&mut fits) {
-                let (front, back) = (bits[..13].count_ones(), bits[13..].count_ones());
-                *fits = u64::from(front % 2 == 0 && back % 2 == 1);
-                sites.push(u64::from(bits[1..9].load_be::<u8>()));
-                cards.push(u64::from(bits[9..25].load_be::<u16>()));
-            }
-            black_box((&fits, &sites, &cards));
-        });
-    });
-    assert_eq!((&ours.0, &ours.1, &ours.2), (&fits, &sites, &cards), "the same work");
+    let bitvec = |out: &mut Columns| {
+        out.fits.clear();
+        out.sites.clear();
+        out.cards.clear();
+        for bits in black_box(&vectors) {
+            let (front, back) = (bits[..13].count_ones(), bits[13..].count_ones());
+            out.fits.push(u64::from(front % 2 == 0 && back % 2 == 1));
+            out.sites.push(u64::from(bits[1..9].load_be::<u8>()));
+            out.cards.push(u64::from(bits[9..25].load_be::<u16>()));
+        }
+    };
 
-    let bytes: Vec<[u8; 4]> = column.iter().map(|word| ((word >> 32) as u32).to_be_bytes()).collect();
-    group.bench_function("deku, fields alone", |b| {
-        b.iter(|| {
-            sites.clear();
-            cards.clear();
-            for bytes in black_box(&bytes) {
-                let (_, read) = Card26::from_bytes((bytes, 0)).unwrap();
-                sites.push(u64::from(read.site));
-                cards.push(u64::from(read.card));
-            }
-            black_box((&sites, &cards));
+    let bytes: Vec<[u8; 4]> =
+        column.iter().map(|word| ((word >> 32) as u32).to_be_bytes()).collect();
+    let deku = |out: &mut Columns| {
+        out.sites.clear();
+        out.cards.clear();
+        for bytes in black_box(&bytes) {
+            let (_, read) = Card26::from_bytes((bytes, 0)).unwrap();
+            out.sites.push(u64::from(read.site));
+            out.cards.push(u64::from(read.card));
+        }
+    };
+
+    let ways: [(&str, &dyn Fn(&mut Columns)); 3] =
+        [("columns", &ours), ("bitvec", &bitvec), ("deku, fields alone", &deku)];
+    let mut expected = Columns::default();
+    ours(&mut expected);
+    for (name, way) in ways {
+        let mut out = Columns { fits: expected.fits.clone(), ..Columns::default() };
+        way(&mut out);
+        assert_eq!(out, expected, "{name} does the same work");
+        group.bench_function(name, |b| {
+            b.iter(|| {
+                way(&mut out);
+                black_box(&out);
+            });
         });
-    });
-    assert_eq!((&ours.1, &ours.2), (&sites, &cards), "the same work");
+    }
 
     group.bench_function("one capture at a time", |b| {
         b.iter(|| {
@@ -227,28 +238,32 @@ fn popcount(c: &mut BenchmarkGroup<'_, WallTime>, table: &Table, column: &[u64])
     let masks: Vec<Masks> = table.layouts().iter().map(Masks::of).collect();
     let words: Vec<u128> = column.iter().map(|word| (word >> (64 - length)).into()).collect();
     let (mut fits, mut numbers) = (vec![0u64; words.len()], Vec::new());
-    c.bench_function(BenchmarkId::new("popcount", format!("{}x{length}", masks.len())), |b| {
-        b.iter(|| {
-            numbers.clear();
-            for (word, fits) in black_box(&words).iter().zip(&mut fits) {
-                *fits = 0;
-                for (nth, masks) in masks.iter().enumerate() {
-                    if (word & masks.even).count_ones() % 2 == 0
-                        && (word & masks.odd).count_ones() % 2 == 1
-                    {
-                        *fits |= 1 << nth;
-                        numbers.push(masks.fields.map(|(by, mask)| (word >> by & mask) as u64));
-                    }
+    let run = |fits: &mut [u64], numbers: &mut Vec<[u64; 2]>| {
+        numbers.clear();
+        for (word, fits) in black_box(&words).iter().zip(fits) {
+            *fits = 0;
+            for (nth, masks) in masks.iter().enumerate() {
+                if (word & masks.even).count_ones() % 2 == 0
+                    && (word & masks.odd).count_ones() % 2 == 1
+                {
+                    *fits |= 1 << nth;
+                    numbers.push(masks.fields.map(|(by, mask)| (word >> by & mask) as u64));
                 }
             }
-            black_box((&fits, &numbers));
-        });
-    });
+        }
+    };
+    run(&mut fits, &mut numbers);
     let decoder = Decoder::new(table, length, &[Reading::AsCaptured]);
     let (mut own_fits, mut own) = (fits.clone(), Vec::new());
     decoder.fits(column, &mut own_fits);
     decoder.numbers(column, &own_fits, &picks(&decoder), &mut own);
     assert!(own_fits == fits && own == numbers, "the same work");
+    c.bench_function(BenchmarkId::new("popcount", format!("{}x{length}", masks.len())), |b| {
+        b.iter(|| {
+            run(&mut fits, &mut numbers);
+            black_box((&fits, &numbers));
+        });
+    });
 }
 
 fn decode(c: &mut Criterion) {

@@ -7,6 +7,7 @@
 //! views. Nothing is allocated per capture.
 
 use super::Reading;
+use super::few::Few;
 use crate::bits::{Capture, Span, Wide};
 use crate::layout::{Layout, Rule, Table};
 
@@ -215,6 +216,8 @@ pub struct Decoder<'t> {
     constant: Vec<u64>,
     /// Views with decimal digits, which are no linear rule.
     decimal: Vec<(usize, Vec<Pick>)>,
+    /// The same for few layouts.
+    few: Option<Few>,
 }
 
 impl<'t> Decoder<'t> {
@@ -270,8 +273,22 @@ impl<'t> Decoder<'t> {
                 .collect();
             (!picks.is_empty()).then_some((v, picks))
         });
-        let decimal = decimal.collect();
-        Decoder { table, length, views, groups, stride, rows, constant, decimal }
+        let decimal: Vec<(usize, Vec<Pick>)> = decimal.collect();
+        let few = (decimal.is_empty() && length <= 64 && (1..=8).contains(&(planes * views.len())))
+            .then(|| {
+                // Bit v of plane j goes to bit j × views + v.
+                let join = |word: &[u64]| -> u8 {
+                    let planes = word.iter().enumerate();
+                    planes.fold(0, |all, (plane, bits)| all | (bits << (plane * views.len())) as u8)
+                };
+                let (columns, constant) = (columns.chunks(stride).map(join), join(&constant));
+                Few::new(&columns.collect::<Vec<u8>>(), |sum| {
+                    let fails = u64::from(sum ^ constant);
+                    let fails = (0..planes).fold(0, |all, j| all | fails >> (j * views.len()));
+                    !fails & ((1 << views.len()) - 1)
+                })
+            });
+        Decoder { table, length, views, groups, stride, rows, constant, decimal, few }
     }
 
     /// The views, in the order of the readings, then of the table.
@@ -349,6 +366,9 @@ impl<'t> Decoder<'t> {
     pub fn fits<B: Bits>(&self, captures: &[B], out: &mut [u64]) {
         let groups = self.groups;
         assert_eq!(out.len(), captures.len() * groups, "a mask of views for each capture");
+        if let Some(few) = &self.few {
+            return few.fits(captures, out);
+        }
         if groups == 1 && self.decimal.is_empty() {
             match self.stride {
                 1 => return self.fits_small::<1, B>(captures, out),
@@ -434,34 +454,6 @@ impl<'t> Decoder<'t> {
             let mut sum = constant;
             add(*capture, &mut sum);
             *out = sum.iter().fold(all, |fits, fails| fits & !fails);
-        }
-    }
-
-    /// The numbers of the views that fit: of the first capture's in their
-    /// order, then of the next one's. `fits` is what [`Decoder::fits`] wrote;
-    /// `picks` has what to read of each view, up to 64 bits each.
-    ///
-    /// # Panics
-    /// Where `fits` has not [`Decoder::groups`] words for each capture, or
-    /// `picks` no row for a view that fits.
-    pub fn numbers<B: Bits, const N: usize>(
-        &self,
-        captures: &[B],
-        fits: &[u64],
-        picks: &[[Pick; N]],
-        out: &mut Vec<[u64; N]>,
-    ) {
-        out.clear();
-        assert_eq!(fits.len(), captures.len() * self.groups, "a mask of views for each capture");
-        for (capture, fits) in captures.iter().zip(fits.chunks_exact(self.groups.max(1))) {
-            for (group, mask) in fits.iter().enumerate() {
-                let mut rest = *mask;
-                while rest != 0 {
-                    let view = 64 * group + rest.trailing_zeros() as usize;
-                    rest &= rest - 1;
-                    out.push(picks[view].each_ref().map(|pick| pick.number(*capture) as u64));
-                }
-            }
         }
     }
 
@@ -567,6 +559,41 @@ mod tests {
                 }
             }
             prop_assert!(views.next().is_none());
+
+            // The numbers of those that fit are what each pick says.
+            let field = |view: &View| decoder.layout(view).fields().iter().find(|f| f.span.len() <= 64);
+            if let Some(picks) =
+                decoder.views().iter().map(|v| Some([v.pick(&field(v)?.span)])).collect::<Option<Vec<_>>>()
+            {
+                let mut numbers = vec![[7]; 3];
+                decoder.numbers(&[capture.wide()], &fits, &picks, &mut numbers);
+                let fitting = (0..picks.len()).filter(|v| fits[v / 64] >> (v % 64) & 1 == 1);
+                let expected: Vec<[u64; 1]> =
+                    fitting.map(|v| [picks[v][0].number(capture.wide()) as u64]).collect();
+                prop_assert_eq!(&numbers, &expected);
+                if length <= 64 {
+                    decoder.numbers(&[capture.wide().0[0]], &fits, &picks, &mut numbers);
+                    prop_assert_eq!(&numbers, &expected);
+                }
+            }
+        }
+
+        /// Of few layouts as well, whose syndromes are looked up in another way.
+        #[test]
+        fn few_layouts_agree_with_rules(word: u64, which in any::<prop::sample::Index>()) {
+            let layouts = builtin().layouts();
+            let layout = which.get(layouts);
+            let table = Table::new([layout.clone()]).unwrap();
+            let decoder = Decoder::new(&table, layout.length(), &Reading::WIRING);
+            if layout.length() <= 64 {
+                let capture = Capture::from_wide(Wide([word, 0, 0, 0]), layout.length()).unwrap();
+                let mut fits = [0];
+                decoder.fits(&[capture.wide().0[0]], &mut fits);
+                for (v, view) in decoder.views().iter().enumerate() {
+                    let word = Capture::from_wide(view.word(capture.wide()), layout.length()).unwrap();
+                    prop_assert_eq!(fits[0] >> v & 1 == 1, Decode { layout, word }.holds());
+                }
+            }
         }
     }
 }
