@@ -178,7 +178,8 @@ fn one(c: &mut Criterion) {
         }
     };
 
-    let ways: [(&str, &dyn Fn(&mut Columns)); 3] =
+    type Way<'a> = (&'a str, &'a dyn Fn(&mut Columns));
+    let ways: [Way<'_>; 3] =
         [("columns", &ours), ("bitvec", &bitvec), ("deku, fields alone", &deku)];
     let mut expected = Columns::default();
     ours(&mut expected);
