@@ -7,6 +7,7 @@
 //! views. Nothing is allocated per capture.
 
 use super::Reading;
+use super::few::Few;
 use crate::bits::{Capture, Span, Wide};
 use crate::layout::{Layout, Rule, Table};
 
@@ -21,6 +22,9 @@ pub trait Bits: Copy {
 
     /// The i-th word.
     fn word(self, i: usize) -> u64;
+
+    /// The 64 bits from `first`, zeros behind the last.
+    fn window(self, first: u32) -> u64;
 
     /// The same as 256 bits.
     fn wide(self) -> Wide;
@@ -40,6 +44,11 @@ impl Bits for u64 {
     }
 
     #[inline]
+    fn window(self, first: u32) -> u64 {
+        self << first
+    }
+
+    #[inline]
     fn wide(self) -> Wide {
         Wide([self, 0, 0, 0])
     }
@@ -56,6 +65,13 @@ impl Bits for Wide {
     #[inline]
     fn word(self, i: usize) -> u64 {
         self.0[i]
+    }
+
+    #[inline]
+    fn window(self, first: u32) -> u64 {
+        let at = first as usize / 64;
+        let next = self.0.get(at + 1).copied().unwrap_or(0);
+        self.0[at] << (first % 64) | next >> 1 >> (63 - first % 64)
     }
 
     #[inline]
@@ -114,7 +130,7 @@ impl View {
                 at.is_some() && *at == first.map(|first| first + i) && *inverted == flip
             });
         match first {
-            Some(first) if run && first + bits.len() <= 64 => Pick::Run {
+            Some(first) if run => Pick::Run {
                 flip: if flip { u64::MAX } else { 0 },
                 left: first as u32,
                 right: 64 - bits.len() as u32,
@@ -127,7 +143,7 @@ impl View {
 /// Where a number stands in captures.
 #[derive(Debug, Clone)]
 pub enum Pick {
-    /// One run of the first word, perhaps inverted.
+    /// One run of up to 64 bits, perhaps inverted.
     Run {
         /// All ones where the bits are inverted.
         flip: u64,
@@ -146,7 +162,7 @@ impl Pick {
     #[inline]
     pub fn number<B: Bits>(&self, bits: B) -> u128 {
         match self {
-            Pick::Run { flip, left, right } => u128::from(((bits.word(0) ^ flip) << left) >> right),
+            Pick::Run { flip, left, right } => u128::from((bits.window(*left) ^ flip) >> right),
             Pick::Spread(spread) => {
                 let wide = bits.wide();
                 spread.iter().fold(0, |n, (at, flip)| {
@@ -161,7 +177,7 @@ impl Pick {
         out.clear();
         match self {
             Pick::Run { flip, left, right } => {
-                out.extend(captures.iter().map(|b| ((b.word(0) ^ flip) << left) >> right));
+                out.extend(captures.iter().map(|b| (b.window(*left) ^ flip) >> right));
             }
             Pick::Spread(_) => out.extend(captures.iter().map(|b| self.number(*b) as u64)),
         }
@@ -200,6 +216,8 @@ pub struct Decoder<'t> {
     constant: Vec<u64>,
     /// Views with decimal digits, which are no linear rule.
     decimal: Vec<(usize, Vec<Pick>)>,
+    /// The same for few layouts.
+    few: Option<Few>,
 }
 
 impl<'t> Decoder<'t> {
@@ -255,8 +273,22 @@ impl<'t> Decoder<'t> {
                 .collect();
             (!picks.is_empty()).then_some((v, picks))
         });
-        let decimal = decimal.collect();
-        Decoder { table, length, views, groups, stride, rows, constant, decimal }
+        let decimal: Vec<(usize, Vec<Pick>)> = decimal.collect();
+        let few = (decimal.is_empty() && length <= 64 && (1..=8).contains(&(planes * views.len())))
+            .then(|| {
+                // Bit v of plane j goes to bit j × views + v.
+                let join = |word: &[u64]| -> u8 {
+                    let planes = word.iter().enumerate();
+                    planes.fold(0, |all, (plane, bits)| all | (bits << (plane * views.len())) as u8)
+                };
+                let (columns, constant) = (columns.chunks(stride).map(join), join(&constant));
+                Few::new(&columns.collect::<Vec<u8>>(), |sum| {
+                    let fails = u64::from(sum ^ constant);
+                    let fails = (0..planes).fold(0, |all, j| all | fails >> (j * views.len()));
+                    !fails & ((1 << views.len()) - 1)
+                })
+            });
+        Decoder { table, length, views, groups, stride, rows, constant, decimal, few }
     }
 
     /// The views, in the order of the readings, then of the table.
@@ -334,10 +366,15 @@ impl<'t> Decoder<'t> {
     pub fn fits<B: Bits>(&self, captures: &[B], out: &mut [u64]) {
         let groups = self.groups;
         assert_eq!(out.len(), captures.len() * groups, "a mask of views for each capture");
+        if let Some(few) = &self.few {
+            return few.fits(captures, out);
+        }
         if groups == 1 && self.decimal.is_empty() {
             match self.stride {
                 1 => return self.fits_small::<1, B>(captures, out),
                 2 => return self.fits_small::<2, B>(captures, out),
+                3 => return self.fits_small::<3, B>(captures, out),
+                4 => return self.fits_small::<4, B>(captures, out),
                 _ => {}
             }
         }
@@ -366,10 +403,57 @@ impl<'t> Decoder<'t> {
         }
     }
 
+    /// For syndromes of `N` words, one of each plane.
     fn fits_small<const N: usize, B: Bits>(&self, captures: &[B], out: &mut [u64]) {
+        let tables = self.rows.as_chunks::<N>().0.as_chunks::<256>().0;
+        // How many bytes is known to the compiler up to 64 bits.
+        match tables.len() {
+            1 => self.fits_bytes::<N, 1, B>(tables, captures, out),
+            2 => self.fits_bytes::<N, 2, B>(tables, captures, out),
+            3 => self.fits_bytes::<N, 3, B>(tables, captures, out),
+            4 => self.fits_bytes::<N, 4, B>(tables, captures, out),
+            5 => self.fits_bytes::<N, 5, B>(tables, captures, out),
+            6 => self.fits_bytes::<N, 6, B>(tables, captures, out),
+            7 => self.fits_bytes::<N, 7, B>(tables, captures, out),
+            8 => self.fits_bytes::<N, 8, B>(tables, captures, out),
+            _ => {
+                let (words, rest) = tables.as_chunks::<8>();
+                self.fits_each(captures, out, |capture, sum| {
+                    for (i, tables) in words.iter().enumerate() {
+                        add(tables, capture.word(i), sum);
+                    }
+                    if !rest.is_empty() {
+                        add(rest, capture.word(words.len()), sum);
+                    }
+                });
+            }
+        }
+    }
+
+    fn fits_bytes<const N: usize, const BYTES: usize, B: Bits>(
+        &self,
+        tables: &[[[u64; N]; 256]],
+        captures: &[B],
+        out: &mut [u64],
+    ) {
+        if let Some(tables) = tables.first_chunk::<BYTES>() {
+            self.fits_each(captures, out, |capture, sum| add(tables, capture.word(0), sum));
+        }
+    }
+
+    #[inline]
+    fn fits_each<const N: usize, B: Bits>(
+        &self,
+        captures: &[B],
+        out: &mut [u64],
+        add: impl Fn(B, &mut [u64; N]),
+    ) {
         let all = u64::MAX >> (64 - self.views.len());
+        let constant: [u64; N] = std::array::from_fn(|i| self.constant[i]);
         for (capture, out) in captures.iter().zip(out) {
-            *out = self.small::<N, B>(*capture).iter().fold(all, |fits, fails| fits & !fails);
+            let mut sum = constant;
+            add(*capture, &mut sum);
+            *out = sum.iter().fold(all, |fits, fails| fits & !fails);
         }
     }
 
@@ -386,6 +470,15 @@ impl<'t> Decoder<'t> {
     /// Words that [`Decoder::digits`] writes.
     pub fn decimal_words(&self) -> usize {
         self.decimal.iter().map(|(_, picks)| picks.len()).sum::<usize>().div_ceil(64)
+    }
+}
+
+/// Adds the rows of a word's bytes, a table each, the highest byte first.
+#[inline]
+fn add<const N: usize>(tables: &[[[u64; N]; 256]], word: u64, sum: &mut [u64; N]) {
+    for (i, table) in tables.iter().enumerate() {
+        let row = &table[usize::from((word >> (56 - 8 * i)) as u8)];
+        sum.iter_mut().zip(row).for_each(|(sum, row)| *sum ^= row);
     }
 }
 
@@ -466,6 +559,41 @@ mod tests {
                 }
             }
             prop_assert!(views.next().is_none());
+
+            // The numbers of those that fit are what each pick says.
+            let field = |view: &View| decoder.layout(view).fields().iter().find(|f| f.span.len() <= 64);
+            if let Some(picks) =
+                decoder.views().iter().map(|v| Some([v.pick(&field(v)?.span)])).collect::<Option<Vec<_>>>()
+            {
+                let mut numbers = vec![[7]; 3];
+                decoder.numbers(&[capture.wide()], &fits, &picks, &mut numbers);
+                let fitting = (0..picks.len()).filter(|v| fits[v / 64] >> (v % 64) & 1 == 1);
+                let expected: Vec<[u64; 1]> =
+                    fitting.map(|v| [picks[v][0].number(capture.wide()) as u64]).collect();
+                prop_assert_eq!(&numbers, &expected);
+                if length <= 64 {
+                    decoder.numbers(&[capture.wide().0[0]], &fits, &picks, &mut numbers);
+                    prop_assert_eq!(&numbers, &expected);
+                }
+            }
+        }
+
+        /// Of few layouts as well, whose syndromes are looked up in another way.
+        #[test]
+        fn few_layouts_agree_with_rules(word: u64, which in any::<prop::sample::Index>()) {
+            let layouts = builtin().layouts();
+            let layout = which.get(layouts);
+            let table = Table::new([layout.clone()]).unwrap();
+            let decoder = Decoder::new(&table, layout.length(), &Reading::WIRING);
+            if layout.length() <= 64 {
+                let capture = Capture::from_wide(Wide([word, 0, 0, 0]), layout.length()).unwrap();
+                let mut fits = [0];
+                decoder.fits(&[capture.wide().0[0]], &mut fits);
+                for (v, view) in decoder.views().iter().enumerate() {
+                    let word = Capture::from_wide(view.word(capture.wide()), layout.length()).unwrap();
+                    prop_assert_eq!(fits[0] >> v & 1 == 1, Decode { layout, word }.holds());
+                }
+            }
         }
     }
 }

@@ -1,6 +1,8 @@
 //! Decoding: what a capture says under each layout and each reading of it.
 
 mod columns;
+mod few;
+mod numbers;
 mod reading;
 pub mod serial;
 
