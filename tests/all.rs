@@ -1,5 +1,6 @@
 //! Drives the binary and the library's public interface, a module a topic.
 
+mod blocks;
 mod calibration;
 mod cases;
 mod compose;

@@ -168,6 +168,11 @@ fn directory(path: &Path) -> &Path {
 
 /// A file's content in a file of no name yet, beside where it goes.
 fn beside(path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, Fail> {
+    // A device or a pipe would be replaced by a file.
+    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
+        let name = screen::plain(&path.display().to_string());
+        return Err(Fail::said(format!("{name}: not written: it is no file: name another")));
+    }
     let failed = |error: std::io::Error| not_written(path, &error);
     let mut file = tempfile::NamedTempFile::new_in(directory(path)).map_err(failed)?;
     file.write_all(bytes).map_err(failed)?;
