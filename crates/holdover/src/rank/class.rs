@@ -50,8 +50,6 @@ impl Sample<'_> {
 #[derive(Debug, Clone)]
 struct CodeOf<'f> {
     pick: Pick,
-    /// Its bits in the capture.
-    bits: Wide,
     known: &'f KnownCodes,
 }
 
@@ -65,13 +63,6 @@ pub(super) enum KnownCodes {
 
 /// Longest codes that are looked up by number: 8 kB.
 const FEW: usize = 16;
-
-impl CodeOf<'_> {
-    #[inline]
-    fn known<B: Bits>(&self, capture: B) -> bool {
-        self.known.has(self.pick.number(capture))
-    }
-}
 
 impl KnownCodes {
     pub fn of(length: usize, codes: impl Iterator<Item = u128>) -> KnownCodes {
@@ -124,8 +115,7 @@ impl<'f> Signer<'f> {
                 if let Some((.., known)) = sample
                     && let Some(known) = &known[view.layout]
                 {
-                    let (pick, bits) = (view.pick(span), view.sources(span.mask()));
-                    of_views.push(CodeOf { pick, bits, known });
+                    of_views.push(CodeOf { pick: view.pick(span), known });
                 }
             }
             if !kind.owned.is_empty() {
@@ -159,8 +149,8 @@ impl<'f> Signer<'f> {
 
     /// A signature is linear over GF(2) where it is syndromes and bits of
     /// codes alone, and so is moving its bits: where the syndromes fit behind
-    /// the capture, a signature is the XOR of one word a byte. The lowest bits
-    /// are left for what is counted and for unknown codes.
+    /// the capture, a signature is the XOR of one word a byte. Those of a sample
+    /// are not: what is counted and which codes are known is no such thing.
     fn shorten(&self) -> Option<Vec<[u64; 256]>> {
         let length = self.decoder.length();
         let live: Vec<(usize, u32)> = (self.mask.iter().enumerate())
@@ -168,18 +158,15 @@ impl<'f> Signer<'f> {
                 (0..64).filter(move |bit| mask >> bit & 1 == 1).map(move |bit| (word, bit))
             })
             .collect();
-        let codes = self.sample.as_ref().map_or(&[][..], |sample| &sample.codes);
-        let own: u32 = codes.iter().map(|code| code.bits.count_ones()).sum();
-        let shared = !codes.is_empty() && own != self.codes.count_ones();
-        let fits = length + live.len() + codes.len() < 64;
-        if !self.owned.is_empty() || self.decoder.decimal_words() > 0 || shared || !fits {
+        let linear = self.sample.is_none() && self.owned.is_empty();
+        if !linear || self.decoder.decimal_words() > 0 || length + live.len() > 64 {
             return None;
         }
         let mut syndrome = vec![0; self.decoder.stride()];
         let mut of = |word: u64| {
             self.decoder.syndrome(word, &mut syndrome);
             let fails =
-                live.iter().zip(1..).map(|((at, bit), to)| (syndrome[*at] >> bit & 1) << to);
+                live.iter().zip(0..).map(|((at, bit), to)| (syndrome[*at] >> bit & 1) << to);
             fails.fold(word & self.codes.0[0], |all, fail| all | fail)
         };
         let zero = of(0);
@@ -195,25 +182,16 @@ impl<'f> Signer<'f> {
 
     /// Whether signatures are one word, as [`Signer::short`] makes them.
     pub fn is_short(&self) -> bool {
-        self.short.is_some() && self.sample.is_none()
+        self.short.is_some()
     }
 
     /// The signature of a capture in one word, where [`Signer::is_short`].
     #[inline]
     pub fn short(&self, capture: u64) -> u64 {
         let rows = self.short.as_deref().unwrap_or_default();
-        let signature = rows
-            .iter()
+        rows.iter()
             .enumerate()
-            .fold(0, |all, (byte, row)| all ^ row[usize::from(Bits::byte(capture, byte))]);
-        let Some(sample) = &self.sample else { return signature };
-        let counts = u64::from(sample.counts(self.decoder.length(), &[capture]));
-        // An unknown code reads as zeros, with a bit that says so.
-        let codes = sample.codes.iter().zip(1..);
-        codes.fold(signature | counts, |all, (code, at)| match code.known(capture) {
-            true => all,
-            false => all & !code.bits.0[0] | 1 << at,
-        })
+            .fold(0, |all, (byte, row)| all ^ row[usize::from(Bits::byte(capture, byte))])
     }
 
     /// The decoder of the captures' length, all readings in order.
