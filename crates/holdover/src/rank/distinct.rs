@@ -326,7 +326,7 @@ impl Distinct {
         if counts.iter().all(|count| *count <= most) {
             return Vec::new();
         }
-        // A hash below twice the share wanted is kept: a few more than needed.
+        // A hash below four times the share wanted is kept: more than needed.
         let mut all: Vec<(u32, u64, Capture)> = Vec::new();
         for (reader, capture) in self.iter() {
             let count = counts[reader as usize];
