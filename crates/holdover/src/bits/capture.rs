@@ -97,6 +97,11 @@ impl Capture {
         Wide(self.bits.into_inner())
     }
 
+    /// The bits in as many 64-bit words as hold them, zeros behind.
+    pub(crate) fn words(&self) -> &[u64] {
+        &self.bits.as_raw_slice()[..self.len().div_ceil(64)]
+    }
+
     /// Every bit inverted: what comes of swapping the two data lines.
     pub fn complement(&self) -> Capture {
         Self::raw(!self.wide(), self.len())

@@ -149,8 +149,7 @@ impl<'t> Batch<'t> {
     pub fn see(&mut self, sighting: &Sighting) {
         let reader = self.reader_or_new(&sighting.reader);
         let capture = sighting.capture;
-        let words = capture.wide().0;
-        self.distinct.see(reader, capture.len(), &words[..capture.len().div_ceil(64)]);
+        self.distinct.see(reader, capture.len(), capture.words());
         if sighting.known.is_empty() || self.known.len() >= KEPT_MOST {
             return;
         }

@@ -436,9 +436,7 @@ impl<'f> Classes<'f> {
         if let Some(class) = self.known.get(&(reader, *capture)) {
             return Some(*class as usize);
         }
-        let wide = capture.wide();
-        let words = &wide.0[..capture.len().div_ceil(64)];
-        if !batch.distinct.is_below(self.halvings, reader, capture.len(), words)
+        if !batch.distinct.is_below(self.halvings, reader, capture.len(), capture.words())
             || !batch.distinct.holds(reader, capture)
         {
             return None;

@@ -141,9 +141,8 @@ impl Distinct {
     /// The captures that so many halvings leave.
     pub fn below(&self, halvings: u32) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
         self.iter().filter(move |(reader, capture)| {
-            let wide = capture.wide();
-            let words = &wide.0[..capture.len().div_ceil(64)];
-            halvings <= self.halvings || self.is_below(halvings, *reader, capture.len(), words)
+            halvings <= self.halvings
+                || self.is_below(halvings, *reader, capture.len(), capture.words())
         })
     }
 
@@ -157,8 +156,7 @@ impl Distinct {
 
     /// Whether a capture was seen and is kept.
     pub fn holds(&self, reader: u32, capture: &Capture) -> bool {
-        let wide = capture.wide();
-        let words = &wide.0[..capture.len().div_ceil(64)];
+        let words = capture.words();
         if !self.keeps(reader, capture.len(), words) {
             return false;
         }
@@ -333,8 +331,7 @@ impl Distinct {
             if count <= most {
                 continue;
             }
-            let words = &capture.wide().0[..capture.len().div_ceil(64)];
-            let hash = self.hash(reader, capture.len(), words);
+            let hash = self.hash(reader, capture.len(), capture.words());
             let share = 4.0 * most as f64 / count as f64;
             let limit = (share.min(1.0) * 2f64.powi(64 - self.halvings as i32)) as u64;
             if hash <= limit {
