@@ -1,0 +1,70 @@
+//! The command line: parses arguments, reads files, calls the library, prints.
+
+mod args;
+mod compose;
+mod diff;
+mod draw;
+mod fail;
+mod files;
+mod formats;
+mod html;
+mod input;
+mod learn;
+mod mask;
+mod plan;
+mod progress;
+mod prove;
+mod read;
+mod roster;
+mod screen;
+mod sheet;
+mod shell;
+mod signal;
+mod start;
+mod table;
+mod workbook;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use crate::fail::{Fail, Outcome};
+
+/// Does what a command line says; its first word is the program's name. What
+/// there is to say goes to standard output and standard error.
+pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let args = match args::Args::try_parse_from(words) {
+        Ok(args) => args,
+        // Help is no mistake, and goes to standard output.
+        Err(said) => {
+            // Nobody may be there to read it.
+            let _ = said.print();
+            return ExitCode::from(said.exit_code() as u8);
+        }
+    };
+    screen::set_colour(args.color);
+    let outcome = match args.verb {
+        args::Verb::Read(verb) => read::run(&verb),
+        args::Verb::Signal(verb) => signal::run(&verb),
+        args::Verb::Learn(verb) => learn::run(&verb),
+        args::Verb::Plan(verb) => plan::run(&verb),
+        args::Verb::Prove(verb) => prove::run(&verb),
+        args::Verb::Table(verb) => table::run(&verb),
+        args::Verb::Compose(verb) => compose::run(&verb),
+        args::Verb::Init(verb) => start::run(&verb),
+        args::Verb::Completions(verb) => shell::completions(&verb),
+        args::Verb::Manual(verb) => shell::manual(&verb),
+    };
+    match outcome {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::CardsWrong) => ExitCode::from(1),
+        Ok(Outcome::InputWrong) => ExitCode::from(2),
+        // Whoever reads our output has had enough: that is success.
+        Err(Fail::BrokenPipe) => ExitCode::SUCCESS,
+        Err(Fail::Said(message)) => {
+            screen::complain(&message);
+            ExitCode::from(2)
+        }
+    }
+}
