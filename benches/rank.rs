@@ -6,7 +6,7 @@ use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_m
 use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::layout::{Value, builtin};
-use holdover::rank::{Batch, Sighting};
+use holdover::rank::{Batch, Column, Sighting};
 
 /// As many distinct cards of 26 bits with two site codes, in no order.
 fn cards(count: usize) -> Vec<Capture> {
@@ -32,11 +32,12 @@ fn rank(c: &mut Criterion) {
         group.bench_function(BenchmarkId::new("columns", count), |b| {
             b.iter(|| {
                 let mut batch = Batch::new(builtin(), None);
-                batch.see_column("", &lengths, black_box(&column));
+                let captures = black_box(&column);
+                batch.see_columns("", &[Column { lengths: &lengths, captures }]);
                 let fit = batch.fit();
                 let signer = fit.signer("", 26).unwrap();
-                assert!(signer.is_short());
-                column.iter().fold(0, |all, capture| all ^ signer.short(*capture))
+                assert!(signer.has_keys());
+                column.iter().fold(0, |all, capture| all ^ signer.key(*capture))
             });
         });
         let sightings: Vec<Sighting> = cards.into_iter().map(Sighting::from).collect();

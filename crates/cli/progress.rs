@@ -1,7 +1,7 @@
 //! A bar on standard error while long work goes on: only on a terminal, only
 //! after a second, and out of the way of whatever else is printed.
 
-use std::io::{self, IsTerminal, Read};
+use std::io::{self, IsTerminal, Read, Seek};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -151,6 +151,15 @@ pub fn open(path: &str) -> io::Result<Counted<std::fs::File>> {
     let file = std::fs::File::open(path)?;
     let total = file.metadata().ok().filter(std::fs::Metadata::is_file).map(|about| about.len());
     Ok(counted(path, file, total))
+}
+
+impl<R: Seek> Counted<R> {
+    /// Passes over bytes, which count as read.
+    pub fn skip(&mut self, bytes: u64) -> io::Result<()> {
+        self.from.seek_relative(bytes as i64)?;
+        self.progress.add(bytes);
+        Ok(())
+    }
 }
 
 impl<R: Read> Read for Counted<R> {

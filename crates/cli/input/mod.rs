@@ -1,5 +1,6 @@
 //! Captures from arguments, files and pipes, told apart by their content.
 
+mod blocks;
 pub mod csv;
 pub mod headings;
 mod json;
@@ -23,18 +24,18 @@ use holdover::rank::{Doubt, Known, Sighting};
 use holdover_signal::Probe;
 
 use crate::fail::Fail;
+use crate::progress::Counted;
 use crate::{progress, screen, sheet, workbook};
+use blocks::{Kept, Parser};
+use plain::Plain;
 use source::Source;
 pub use source::text_row;
 
 /// A pipe that is silent this long is answered (fixed by the design).
 const PAUSE: Duration = Duration::from_millis(200);
 
-/// Bytes read at once; lines of captures are taken by larger blocks, enough
-/// for several threads. Judgement: both fit a processor's cache.
+/// Bytes read at once.
 const BLOCK: usize = 1 << 16;
-const LARGE_BLOCK: usize = 1 << 20;
-const FIRST_BLOCK: usize = 1 << 13;
 
 /// One line of input, read or not.
 #[derive(Debug)]
@@ -83,9 +84,8 @@ impl Carried {
 pub enum Event<'e> {
     /// Lines came.
     Rows(Vec<Row>),
-    /// Whole lines of captures came, not looked at yet. Whoever takes them
-    /// counts them: so many lines were before them.
-    Text { source: &'e Arc<str>, before: &'e mut u64, bytes: &'e [u8] },
+    /// Many lines of captures came, the first of that number.
+    Text { source: &'e Arc<str>, first_line: u64, plain: &'e [Plain] },
     /// Which of a reader's lines is which was guessed.
     Guessed(String),
     /// A live pipe paused.
@@ -128,6 +128,9 @@ pub struct Inputs<'a> {
     copies: HashMap<String, File>,
     /// Bytes of each file when it was first read.
     sizes: HashMap<String, u64>,
+    /// What was parsed of each, and the bytes of memory that takes.
+    kept: HashMap<String, Kept>,
+    taken: usize,
 }
 
 impl<'a> Inputs<'a> {
@@ -136,8 +139,16 @@ impl<'a> Inputs<'a> {
         if names.iter().filter(|input| *input == "-").count() > 1 {
             return Err(Fail::said("standard input is named twice: write \"-\" once"));
         }
-        let (copies, sizes) = (HashMap::new(), HashMap::new());
-        Ok(Inputs { names, wait, choice: None, stdin: None, copies, sizes })
+        Ok(Inputs {
+            names,
+            wait,
+            choice: None,
+            stdin: None,
+            copies: HashMap::new(),
+            sizes: HashMap::new(),
+            kept: HashMap::new(),
+            taken: 0,
+        })
     }
 
     /// Whether there is a pipe among them that is not waited for.
@@ -157,7 +168,10 @@ impl<'a> Inputs<'a> {
             if input == "-" {
                 match self.live() {
                     true => live("-", stdin_blocks(), probe, on)?,
-                    false => _ = whole("-", self.stdin()?, probe, blocks, on)?,
+                    false => {
+                        let stdin = progress::counted("-", self.stdin()?, None);
+                        self.whole("-", stdin, probe, blocks, on)?;
+                    }
                 }
             } else if let Ok(read) = input.parse::<CaptureText>() {
                 on(Event::Rows(vec![argument(i, Ok(read))]))?;
@@ -168,7 +182,7 @@ impl<'a> Inputs<'a> {
                     None => {
                         let total = file.metadata().ok().map(|about| about.len());
                         let counted = progress::counted(input, file, total);
-                        let bytes = whole(input, counted, probe, blocks, on)?;
+                        let bytes = self.whole(input, counted, probe, blocks, on)?;
                         if *self.sizes.entry(input.clone()).or_insert(bytes) != bytes {
                             let input = screen::plain(input);
                             return Err(Fail::said(format!(
@@ -187,6 +201,22 @@ impl<'a> Inputs<'a> {
             }
         }
         Ok(())
+    }
+
+    /// Reads a source to its end; how many bytes it had.
+    fn whole(
+        &mut self,
+        name: &str,
+        from: Counted<File>,
+        probe: &Probe,
+        blocks: bool,
+        on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
+    ) -> Result<u64, Fail> {
+        let parser = blocks.then(|| {
+            let kept = self.kept.entry(name.to_owned()).or_default();
+            Parser::new(kept, &mut self.taken)
+        });
+        whole(name, from, probe, parser, on)
     }
 
     /// A file from its start, or the copy of a pipe, which opens only once.
@@ -313,46 +343,54 @@ fn sheet(
     on(Event::Rows(rows))
 }
 
-/// Reads a source to its end; how many bytes it had.
+/// Reads a source to its end; how many bytes it had. A parser takes lines of
+/// captures by the block.
 fn whole(
     name: &str,
-    mut from: impl Read,
+    mut from: Counted<File>,
     probe: &Probe,
-    blocks: bool,
+    mut parser: Option<Parser<'_>>,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<u64, Fail> {
+    let failed = |error| Fail::file(name, &error);
     let mut source = Source::new(name, probe);
-    let mut bytes = 0;
-    let mut block = vec![0; if blocks { LARGE_BLOCK } else { BLOCK }];
+    let mut block = vec![0; if parser.is_some() { blocks::BLOCK } else { BLOCK }];
     let mut rows = Vec::new();
-    // Bytes of a line that the block before began.
-    let mut begun = 0;
-    // A little tells what form the source has.
-    let mut most = if blocks { FIRST_BLOCK } else { BLOCK };
+    // Bytes that were looked at, and those of a line that the last block began.
+    let (mut done, mut begun) = (0, 0);
+    let mut most = if parser.is_some() { blocks::FIRST_BLOCK } else { BLOCK };
     loop {
-        let count = match from.read(&mut block[begun..most]) {
-            Ok(0) => break,
-            Ok(count) => {
-                bytes += count as u64;
-                begun + count
+        if let Some(parser) = &mut parser
+            && let Some((source, before)) = source.whole_lines()
+            && let Some((groups, bytes)) = parser.known(done)
+        {
+            for plain in groups {
+                on(Event::Text { source, first_line: *before + 1, plain })?;
+                *before += plain.iter().map(Plain::count).sum::<u64>();
             }
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
-            Err(error) => return Err(Fail::file(name, &error)),
+            from.skip(bytes - begun as u64).map_err(failed)?;
+            (done, begun) = (done + bytes, 0);
+        }
+        let count = match blocks::fill(&mut from, &mut block[begun..most]).map_err(failed)? {
+            0 => break,
+            count => begun + count,
         };
         most = block.len();
         begun = 0;
         // One line that fills the block is too long, and said to be.
         let end = memchr::memrchr(b'\n', &block[..count]).map_or(count, |at| at + 1);
-        match source.whole_lines() {
-            Some((source, before)) if blocks && block[end - 1] == b'\n' => {
-                on(Event::Text { source, before, bytes: &block[..end] })?;
+        match (source.whole_lines(), &mut parser) {
+            (Some((source, before)), Some(parser)) if block[end - 1] == b'\n' => {
+                let plain = parser.parse(done, &block[..end]);
+                on(Event::Text { source, first_line: *before + 1, plain })?;
+                *before += plain.iter().map(Plain::count).sum::<u64>();
             }
             _ => {
                 source.feed(&block[..end], &mut rows);
                 on(Event::Rows(std::mem::take(&mut rows)))?;
             }
         }
-        if blocks && source.whole_lines().is_some() {
+        if parser.is_some() && source.whole_lines().is_some() {
             // What is left goes in front of the next block.
             block.copy_within(end..count, 0);
             begun = count - end;
@@ -360,12 +398,13 @@ fn whole(
             source.feed(&block[end..count], &mut rows);
             on(Event::Rows(std::mem::take(&mut rows)))?;
         }
+        done += (count - begun) as u64;
     }
     source.feed(&block[..begun], &mut rows);
     let guessed = source.end(&mut rows);
     on(Event::Rows(rows))?;
     guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))?;
-    Ok(bytes)
+    Ok(done + begun as u64)
 }
 
 /// Follows a serial port that prints a capture a line, until it is stopped.

@@ -5,8 +5,6 @@
 //! multiplication gathers the eight bits. All else is left to the parser that
 //! knows every form.
 
-use std::ops::Range;
-
 const ZEROS: u64 = 0x3030_3030_3030_3030;
 const OTHER: u64 = 0xFEFE_FEFE_FEFE_FEFE;
 
@@ -17,14 +15,15 @@ const GATHER: u64 = 0x8040_2010_0804_0201;
 pub const MOST_BITS: usize = 64;
 
 /// The lines of a block, in order.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub struct Plain {
     /// A line's bits, the first the highest.
     pub words: Vec<u64>,
     /// How many bits; 0 where the line is another form or no capture.
     pub lengths: Vec<u8>,
-    /// The bytes of those other lines, without their ends.
-    pub other: Vec<Range<usize>>,
+    /// Those other lines, one behind the other, and where each ends.
+    other: Vec<u8>,
+    ends: Vec<usize>,
 }
 
 impl Plain {
@@ -33,6 +32,7 @@ impl Plain {
         self.words.clear();
         self.lengths.clear();
         self.other.clear();
+        self.ends.clear();
         let mut at = 0;
         while at < block.len() {
             let (word, bits, end) = match line(block, at) {
@@ -41,7 +41,8 @@ impl Plain {
                     let rest = &block[at..];
                     let length = memchr::memchr(b'\n', rest).unwrap_or(rest.len());
                     let carriage = usize::from(rest[..length].ends_with(b"\r"));
-                    self.other.push(at..at + length - carriage);
+                    self.other.extend_from_slice(&rest[..length - carriage]);
+                    self.ends.push(self.other.len());
                     (0, 0, at + length + 1)
                 }
             };
@@ -49,6 +50,22 @@ impl Plain {
             self.lengths.push(bits);
             at = end;
         }
+    }
+
+    /// How many lines.
+    pub fn count(&self) -> u64 {
+        self.lengths.len() as u64
+    }
+
+    /// The lines of length 0, without their ends.
+    pub fn other(&self) -> impl Iterator<Item = &[u8]> {
+        let starts = std::iter::once(0).chain(self.ends.iter().copied());
+        starts.zip(&self.ends).map(|(from, to)| &self.other[from..*to])
+    }
+
+    /// Bytes of memory that a copy takes.
+    pub fn bytes(&self) -> usize {
+        9 * self.lengths.len() + self.other.len() + 8 * self.ends.len()
     }
 }
 
@@ -117,10 +134,10 @@ mod tests {
             let mut plain = Plain::default();
             plain.read(block.as_bytes());
             prop_assert_eq!(plain.words.len(), lines.len());
-            let mut other = plain.other.iter();
+            let mut other = plain.other();
             for (i, line) in lines.iter().enumerate() {
                 match plain.lengths[i] {
-                    0 => prop_assert_eq!(&block[other.next().unwrap().clone()], line),
+                    0 => prop_assert_eq!(other.next().unwrap(), line.as_bytes()),
                     bits => prop_assert_eq!(Some((plain.words[i], bits)), slow(line)),
                 }
                 // Only the last few lines may be left although they are plain.

@@ -1,11 +1,11 @@
 //! Blocks of plain lines: parsed, decoded and printed in columns, a record of
 //! each class rendered once.
 
-use std::ops::Range;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use holdover::bits::{Capture, Wide};
-use holdover::rank::{Batch, Fit, Sighting, Signatures, Signer, Verdict};
+use holdover::decode::Bits;
+use holdover::rank::{Batch, Column, Fit, Sighting, Signatures, Signer, Verdict};
 use holdover::site::Site;
 use rayon::prelude::*;
 
@@ -20,75 +20,21 @@ use crate::screen;
 /// Classes kept of one length; beyond, all are rendered anew.
 const KEPT_MOST: usize = 1 << 17;
 
-/// Bytes that are worth another thread.
-const CHUNK: usize = 1 << 18;
-
-/// Cuts a block of whole lines into a chunk for each thread.
-fn chunks(block: &[u8]) -> Vec<Range<usize>> {
-    let count = (block.len() / CHUNK).clamp(1, rayon::current_num_threads());
-    let mut chunks = Vec::with_capacity(count);
-    let mut from = 0;
-    for i in 1..=count {
-        let wanted = block.len() * i / count;
-        let to = match memchr::memchr(b'\n', &block[wanted.saturating_sub(1).max(from)..]) {
-            Some(at) if i < count => wanted.saturating_sub(1).max(from) + at + 1,
-            _ => block.len(),
-        };
-        if to > from {
-            chunks.push(from..to);
-        }
-        from = to;
-    }
-    chunks
-}
-
-/// Parses the chunks of a block, one a thread.
-#[derive(Default)]
-pub struct Parsed {
-    chunks: Vec<Range<usize>>,
-    plain: Vec<Plain>,
-}
-
-impl Parsed {
-    pub fn read(&mut self, block: &[u8]) {
-        self.chunks = chunks(block);
-        self.plain.resize_with(self.chunks.len().max(self.plain.len()), Plain::default);
-        let read = |(plain, chunk): (&mut Plain, &Range<usize>)| plain.read(&block[chunk.clone()]);
-        match &self.chunks[..] {
-            [chunk] => read((&mut self.plain[0], chunk)),
-            chunks => self.plain.par_iter_mut().zip(chunks).for_each(read),
-        }
-    }
-
-    /// Each chunk with what was read of it.
-    fn iter(&self) -> impl Iterator<Item = (&Range<usize>, &Plain)> {
-        self.chunks.iter().zip(&self.plain)
-    }
-}
-
-/// Sees every capture of a block; the lines it has.
-pub fn see(
-    parsed: &mut Parsed,
-    batch: &mut Batch<'_>,
-    source: &Arc<str>,
-    first_line: u64,
-    block: &[u8],
-) -> u64 {
-    parsed.read(block);
+/// Sees every capture of a block.
+pub fn see(batch: &mut Batch<'_>, source: &Arc<str>, first_line: u64, plain: &[Plain]) {
+    let columns: Vec<Column<'_>> =
+        plain.iter().map(|p| Column { lengths: &p.lengths, captures: &p.words }).collect();
+    batch.see_columns("", &columns);
     let mut line = first_line;
-    for (chunk, plain) in parsed.iter() {
-        let mut other = plain.other.iter();
-        batch.see_column("", &plain.lengths, &plain.words);
-        for (i, _) in plain.lengths.iter().enumerate().filter(|(_, bits)| **bits == 0) {
-            let Some(range) = other.next() else { break };
-            let bytes = &block[chunk.clone()][range.clone()];
-            if let Some(Row { entry: Ok(entry), .. }) = text_row(source, line + i as u64, bytes) {
+    for plain in plain {
+        let lines = (line..).zip(&plain.lengths).filter(|(_, bits)| **bits == 0);
+        for ((line, _), bytes) in lines.zip(plain.other()) {
+            if let Some(Row { entry: Ok(entry), .. }) = text_row(source, line, bytes) {
                 batch.see(&entry.sighting);
             }
         }
-        line += plain.lengths.len() as u64;
+        line += plain.count();
     }
-    line - first_line
 }
 
 /// What is kept of a class.
@@ -104,44 +50,56 @@ struct Lane<'f> {
     signatures: Signatures,
     kept: Vec<Kept>,
     signature: Vec<u64>,
-    /// The last signatures of one word, by hash, and what is kept of them.
+    /// The last keys, by hash, and the class of each.
     last: Vec<(u64, u32)>,
 }
 
-/// Signatures of one word that are found at once. Judgement: a site has a few
-/// codes, each a few signatures.
-const LAST: usize = 256;
+/// log2 of how many keys are found at once. Judgement: a site has a few codes,
+/// each a few keys, and strays must not push them out.
+const LAST_LOG2: u32 = 12;
+
+/// No class.
+const NONE: u32 = u32::MAX;
 
 impl<'f> Lane<'f> {
+    fn new(signer: Signer<'f>) -> Lane<'f> {
+        Lane {
+            signatures: Signatures::new(signer.stride()),
+            kept: Vec::new(),
+            signature: vec![0; signer.stride()],
+            last: vec![(0, NONE); if signer.has_keys() { 1 << LAST_LOG2 } else { 0 }],
+            signer,
+        }
+    }
+
     /// The class of a capture; a new one is kept first.
     #[inline]
     fn class(&mut self, word: u64, keep: impl FnOnce(&Signer<'f>) -> Kept) -> usize {
-        if !self.signer.is_short() {
-            self.signer.sign(word, &mut self.signature);
-            return self.find(keep);
+        if !self.signer.has_keys() {
+            return self.find(word, keep);
         }
-        let signature = self.signer.short(word);
-        let at = signature.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 56;
-        let at = at as usize % LAST;
-        let (own, class) = self.last[at];
-        if own == signature && class != u32::MAX {
-            return class as usize;
+        let key = self.signer.key(word);
+        let at = (key.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> (64 - LAST_LOG2)) as usize;
+        match self.last[at] {
+            (own, class) if own == key && class != NONE => class as usize,
+            _ => {
+                let class = self.find(word, keep);
+                self.last[at] = (key, class as u32);
+                class
+            }
         }
-        self.signature[0] = signature;
-        let class = self.find(keep);
-        self.last[at] = (signature, class as u32);
-        class
     }
 
     #[inline(never)]
-    fn find(&mut self, keep: impl FnOnce(&Signer<'f>) -> Kept) -> usize {
+    fn find(&mut self, word: u64, keep: impl FnOnce(&Signer<'f>) -> Kept) -> usize {
+        self.signer.sign(word, &mut self.signature);
         if let Some(class) = self.signatures.find(&self.signature) {
             return class;
         }
         if self.kept.len() >= KEPT_MOST {
             self.signatures.clear();
             self.kept.clear();
-            self.last.fill((0, u32::MAX));
+            self.last.fill((0, NONE));
         }
         self.kept.push(keep(&self.signer));
         self.signatures.number(&self.signature)
@@ -156,25 +114,17 @@ pub struct Fast<'f, 't, R> {
     fit: &'f Fit<'f, 't>,
     site: Option<&'f Site>,
     render: &'f R,
-    parsed: Parsed,
     /// Records name their source: those kept are of this one.
     source: Option<Arc<str>>,
-    lanes: Vec<Lanes<'f>>,
+    /// Of each thread.
+    lanes: Vec<Mutex<Lanes<'f>>>,
     outs: Vec<Out>,
-}
-
-/// One chunk of a block.
-struct Task<'a, 'f> {
-    lanes: &'a mut Lanes<'f>,
-    out: &'a mut Out,
-    first_line: u64,
-    bytes: &'a [u8],
-    plain: &'a Plain,
 }
 
 /// What one chunk came to.
 #[derive(Default)]
 struct Out {
+    first_line: u64,
     bytes: Room,
     complaints: Vec<String>,
     outcome: Option<Outcome>,
@@ -182,64 +132,44 @@ struct Out {
 
 impl<'f, 't, R: Render> Fast<'f, 't, R> {
     pub fn new(fit: &'f Fit<'f, 't>, site: Option<&'f Site>, render: &'f R) -> Self {
-        let (parsed, lanes, outs) = (Parsed::default(), Vec::new(), Vec::new());
-        Fast { fit, site, render, parsed, source: None, lanes, outs }
+        Fast { fit, site, render, source: None, lanes: Vec::new(), outs: Vec::new() }
     }
 
-    /// Answers a block: its records go to `write`, in order. The lines it has,
-    /// and the worst that came of them.
+    /// Answers a block: its records go to `write`, in order. The worst that
+    /// came of them.
     pub fn answer<E>(
         &mut self,
         source: &Arc<str>,
         first_line: u64,
-        block: &[u8],
+        block: &[Plain],
         mut write: impl FnMut(&[u8]) -> Result<(), E>,
-    ) -> Result<(u64, Outcome), E> {
+    ) -> Result<Outcome, E> {
         if self.source.as_ref() != Some(source) {
             self.source = Some(source.clone());
             self.lanes.clear();
         }
-        let mut parsed = std::mem::take(&mut self.parsed);
-        parsed.read(block);
-        let mut line = first_line;
-        let lines: Vec<u64> = parsed
-            .iter()
-            .map(|(_, plain)| {
-                let first = line;
-                line += plain.lengths.len() as u64;
-                first
-            })
-            .collect();
-        let count = lines.len();
-        let mut lanes = std::mem::take(&mut self.lanes);
-        lanes.resize_with(count.max(lanes.len()), || (0..=MOST_BITS).map(|_| None).collect());
         let mut outs = std::mem::take(&mut self.outs);
-        outs.resize_with(count.max(outs.len()), Out::default);
-        let tasks = lanes.iter_mut().zip(&mut outs).zip(parsed.iter().zip(lines));
-        let mut tasks: Vec<Task<'_, 'f>> = tasks
-            .map(|((lanes, out), ((chunk, plain), first_line))| Task {
-                lanes,
-                out,
-                first_line,
-                bytes: &block[chunk.clone()],
-                plain,
-            })
-            .collect();
-        match &mut tasks[..] {
-            [task] => self.chunk(task, source),
-            tasks => tasks.par_iter_mut().for_each(|task| self.chunk(task, source)),
+        outs.resize_with(block.len().max(outs.len()), Out::default);
+        self.lanes.resize_with(rayon::current_num_threads(), Mutex::default);
+        let mut line = first_line;
+        for (out, plain) in outs.iter_mut().zip(block) {
+            out.first_line = line;
+            line += plain.count();
         }
-        drop(tasks);
+        outs.par_iter_mut().zip(block).for_each(|(out, plain)| {
+            // A thread has its own; nobody waits.
+            let own = rayon::current_thread_index().unwrap_or(0);
+            let mut lanes = self.lanes[own].lock().unwrap_or_else(PoisonError::into_inner);
+            self.chunk(&mut lanes, out, plain, source);
+        });
         let mut outcome = Outcome::Done;
-        for out in &mut outs[..count] {
+        for out in &mut outs[..block.len()] {
             out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
             outcome = outcome.max(out.outcome.take().unwrap_or(Outcome::Done));
-            let written = write(out.bytes.written());
-            out.bytes.clear();
-            written?;
+            write(out.bytes.written())?;
         }
-        (self.parsed, self.lanes, self.outs) = (parsed, lanes, outs);
-        Ok((line - first_line, outcome))
+        self.outs = outs;
+        Ok(outcome)
     }
 
     /// Answers rows of other sources.
@@ -257,19 +187,19 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         (self.outs[0].bytes.written(), worst)
     }
 
-    fn chunk(&self, task: &mut Task<'_, 'f>, source: &Arc<str>) {
-        let Task { lanes, out, first_line, bytes, plain } = task;
+    fn chunk(&self, lanes: &mut Lanes<'f>, out: &mut Out, plain: &Plain, source: &Arc<str>) {
+        lanes.resize_with(MOST_BITS + 1, || None);
         out.bytes.clear();
-        let mut number = Counter::new(*first_line);
-        let mut other = plain.other.iter();
+        let mut number = Counter::new(out.first_line);
+        let mut other = plain.other();
         let mut worst = Outcome::Done;
         for (word, length) in plain.words.iter().zip(&plain.lengths) {
             if *length > 0 {
                 let length = usize::from(*length);
                 worst =
                     worst.max(self.plain(lanes, &mut out.bytes, source, &number, *word, length));
-            } else if let Some(range) = other.next()
-                && let Some(row) = text_row(source, number.value, &bytes[range.clone()])
+            } else if let Some(bytes) = other.next()
+                && let Some(row) = text_row(source, number.value, bytes)
             {
                 worst = worst.max(self.row(&row, out));
             }
@@ -291,17 +221,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         let lane = match &mut lanes[length] {
             Some(lane) => lane,
             none => match self.fit.signer("", length) {
-                Some(signer) => none.insert(Lane {
-                    signature: vec![0; if signer.is_short() { 1 } else { signer.stride() }],
-                    signatures: Signatures::new(if signer.is_short() {
-                        1
-                    } else {
-                        signer.stride()
-                    }),
-                    last: vec![(0, u32::MAX); LAST],
-                    signer,
-                    kept: Vec::new(),
-                }),
+                Some(signer) => none.insert(Lane::new(signer)),
                 None => return self.each(out, source, number.value, word, length),
             },
         };
@@ -321,7 +241,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         if self.render.hides() || !unmarked(source) {
             return Kept::Each;
         }
-        let holes = Holes::new(signer);
+        let holes = Holes::new(signer, word.wide());
         let mut bytes = Vec::new();
         let outcome = self.render_row(&row, Some(&holes), &mut bytes);
         match String::from_utf8(bytes).ok().and_then(|text| holes.cut(&text)) {
@@ -380,14 +300,6 @@ mod tests {
     use holdover::layout::{Table, builtin};
     use holdover::site::{CardBatch, State};
 
-    #[test]
-    fn chunks_end_with_lines() {
-        let block = "0101\n".repeat(300_000).into_bytes();
-        let cut = chunks(&block);
-        assert_eq!(cut.iter().map(|chunk| chunk.len()).sum::<usize>(), block.len());
-        assert!(cut.iter().all(|chunk| block[chunk.end - 1] == b'\n'));
-    }
-
     /// Lines of captures: every layout under every reading, random bits, and
     /// lines that are no plain captures.
     fn lines(table: &Table, count: usize, seed: u64) -> String {
@@ -432,11 +344,21 @@ mod tests {
         out.bytes.written().to_vec()
     }
 
+    /// A block of a few chunks.
+    fn parsed(text: &str) -> Vec<Plain> {
+        let lines: Vec<&str> = text.split_inclusive('\n').collect();
+        let chunks = lines.chunks(1_000).map(|lines| {
+            let mut plain = Plain::default();
+            plain.read(lines.concat().as_bytes());
+            plain
+        });
+        chunks.collect()
+    }
+
     fn same<R: Render>(text: &str, render: &R, site: Option<&Site>) {
         let source: Arc<str> = "captures.txt".into();
         let mut batch = Batch::new(builtin(), site);
-        let mut parsed = Parsed::default();
-        see(&mut parsed, &mut batch, &source, 1, text.as_bytes());
+        see(&mut batch, &source, 1, &parsed(text));
         let mut one_by_one = Batch::new(builtin(), site);
         for line in text.lines() {
             if let Some(Row { entry: Ok(entry), .. }) = text_row(&source, 1, line.as_bytes()) {
@@ -456,11 +378,13 @@ mod tests {
         let half = half + text[half..].find('\n').unwrap() + 1;
         let mut line = 51;
         for block in [&text[head..half], &text[half..]] {
-            let written = fast.answer::<()>(&source, line, block.as_bytes(), |more| {
+            let plain = parsed(block);
+            let written = fast.answer::<()>(&source, line, &plain, |more| {
                 bytes.extend_from_slice(more);
                 Ok(())
             });
-            line += written.unwrap().0;
+            written.unwrap();
+            line += plain.iter().map(Plain::count).sum::<u64>();
         }
         assert_eq!(line, text.lines().count() as u64 + 1);
         let slow = slowly(&Fast::new(&plain_fit, site, render), &source, text);

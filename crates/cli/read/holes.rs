@@ -6,6 +6,7 @@
 
 use std::cell::RefCell;
 
+use holdover::bits::Wide;
 use holdover::decode::Pick;
 use holdover::layout::{Code, Field, Part};
 use holdover::rank::{Candidate, Signer};
@@ -28,15 +29,17 @@ enum Hole {
 /// The holes of a record being rendered.
 pub struct Holes<'f> {
     signer: &'f Signer<'f>,
+    /// The capture whose record is rendered.
+    capture: Wide,
     found: RefCell<Vec<Hole>>,
     /// Something was asked for that no hole holds.
     failed: RefCell<bool>,
 }
 
 impl<'f> Holes<'f> {
-    /// No hole yet, in the records of captures of one signature.
-    pub fn new(signer: &'f Signer<'f>) -> Holes<'f> {
-        Holes { signer, found: RefCell::default(), failed: RefCell::default() }
+    /// No hole yet, in the record of a capture and of all of its signature.
+    pub fn new(signer: &'f Signer<'f>, capture: Wide) -> Holes<'f> {
+        Holes { signer, capture, found: RefCell::default(), failed: RefCell::default() }
     }
 
     fn mark(&self, hole: Hole) -> String {
@@ -70,7 +73,7 @@ impl<'f> Holes<'f> {
         });
         match view {
             // A number that the signature fixes is no hole.
-            Some(view) if self.signer.fixes(view, &field.span) => {
+            Some(view) if self.signer.fixes(view, &field.span, self.capture) => {
                 field.value(candidate.word.wide()).to_string()
             }
             Some(view) if field.code == Code::Binary => {
@@ -121,12 +124,35 @@ pub fn unmarked(text: &str) -> bool {
 /// A record as bytes and holes.
 #[derive(Debug)]
 pub struct Record {
-    /// All text, and padding behind it so that it can be copied by pieces.
+    /// All text, and padding behind it so that it can be copied by steps.
     text: Vec<u8>,
-    /// How much text, then what.
-    pieces: Vec<(u32, Option<Hole>)>,
+    steps: Vec<Step>,
     /// Bytes that no record of this form exceeds.
     most: usize,
+}
+
+/// Some text, then perhaps a number.
+#[derive(Debug)]
+struct Step {
+    from: u32,
+    /// Up to [`STEP`].
+    count: u8,
+    then: Then,
+}
+
+/// What follows the text of a step.
+#[derive(Debug)]
+enum Then {
+    More,
+    Line,
+    Bits,
+    /// A run of the word's bits, perhaps inverted.
+    Run {
+        flip: u64,
+        left: u8,
+        right: u8,
+    },
+    Spread(Pick),
 }
 
 /// Bytes copied at once.
@@ -138,36 +164,46 @@ const DIGITS_MOST: usize = 39;
 impl Record {
     fn new(parts: Vec<(Vec<u8>, Option<Hole>)>) -> Record {
         let mut text = Vec::new();
-        let mut pieces = Vec::new();
+        let mut steps = Vec::new();
         for (bytes, hole) in parts {
-            pieces.push((bytes.len() as u32, hole));
+            let mut from = text.len() as u32;
+            let mut rest = bytes.len();
+            while rest > STEP {
+                steps.push(Step { from, count: STEP as u8, then: Then::More });
+                (from, rest) = (from + STEP as u32, rest - STEP);
+            }
+            let then = match hole {
+                None => Then::More,
+                Some(Hole::Line) => Then::Line,
+                Some(Hole::Bits) => Then::Bits,
+                Some(Hole::Number(Pick::Run { flip, left, right })) => {
+                    Then::Run { flip, left: left as u8, right: right as u8 }
+                }
+                Some(Hole::Number(pick)) => Then::Spread(pick),
+            };
+            steps.push(Step { from, count: rest as u8, then });
             text.extend(bytes);
         }
-        let most = text.len() + pieces.len() * STEP + STEP;
+        let most = text.len() + (steps.len() + 1) * STEP;
         text.resize(text.len() + STEP, 0);
-        Record { text, pieces, most }
+        Record { text, steps, most }
     }
 
     /// Writes the record of one capture: `line` its number as digits, `word`
     /// its `length` bits, the first the highest.
     #[inline]
     pub fn fill(&self, out: &mut Room, line: &Counter, word: u64, length: usize) {
-        let mut rest = &self.text[..];
         let mut place = out.place(self.most);
-        for (count, hole) in &self.pieces {
-            let mut left = *count as usize;
-            while let Some(step) = rest.first_chunk::<STEP>()
-                && left > 0
-            {
-                let count = STEP.min(left);
-                place.put(step, count);
-                (rest, left) = (&rest[count..], left - count);
+        for step in &self.steps {
+            if let Some(text) = self.text[step.from as usize..].first_chunk::<STEP>() {
+                place.put(text, usize::from(step.count));
             }
-            match hole {
-                None => {}
-                Some(Hole::Line) => place.put(line.digits(), line.len()),
-                Some(Hole::Bits) => place.bits(word, length),
-                Some(Hole::Number(pick)) => place.number(pick.number(word)),
+            match &step.then {
+                Then::More => {}
+                Then::Line => line.put(&mut place),
+                Then::Bits => place.bits(word, length),
+                Then::Run { flip, left, right } => place.number((word << left ^ flip) >> right),
+                Then::Spread(pick) => place.long(pick.number(word)),
             }
         }
         let used = place.used;
@@ -226,15 +262,15 @@ impl Place<'_> {
 
     /// Puts a number in decimal.
     #[inline]
-    fn number(&mut self, number: u128) {
-        match u64::try_from(number) {
-            Ok(number) if number < EIGHT => self.leading(number),
-            Ok(number) if number < EIGHT * EIGHT => {
-                self.leading(number / EIGHT);
-                let digits = eight(number % EIGHT) | ZEROS;
-                self.put(&digits.to_le_bytes(), 8);
-            }
-            _ => self.long(number),
+    fn number(&mut self, number: u64) {
+        if number < EIGHT {
+            self.leading(number);
+        } else if number < EIGHT * EIGHT {
+            self.leading(number / EIGHT);
+            let digits = eight(number % EIGHT) | ZEROS;
+            self.put(&digits.to_le_bytes(), 8);
+        } else {
+            self.long(number.into());
         }
     }
 
@@ -271,11 +307,12 @@ impl Room {
         &self.bytes[..self.used]
     }
 
-    /// Appends what `write` appends.
+    /// Appends what `write` writes.
     pub fn append<T>(&mut self, write: impl FnOnce(&mut Vec<u8>) -> T) -> T {
-        self.bytes.truncate(self.used);
-        let came = write(&mut self.bytes);
-        self.used = self.bytes.len();
+        let mut more = Vec::new();
+        let came = write(&mut more);
+        self.place(more.len()).bytes[..more.len()].copy_from_slice(&more);
+        self.used += more.len();
         came
     }
 
@@ -288,41 +325,34 @@ impl Room {
 /// A line number that counts up as digits.
 pub struct Counter {
     pub value: u64,
-    /// Eight at a time, the last the least.
-    digits: [u8; 24],
-    count: usize,
+    /// Its last eight digits, the first the lowest byte.
+    last: u64,
+    /// Zeros in front of it.
+    blank: u32,
 }
 
 impl Counter {
     pub fn new(value: u64) -> Counter {
-        let mut counter = Counter { value, digits: [0; 24], count: 0 };
-        counter.write();
-        counter
-    }
-
-    fn write(&mut self) {
-        let text = self.value.to_string();
-        self.count = text.len();
-        self.digits[..self.count].copy_from_slice(text.as_bytes());
+        let digits = eight(value % EIGHT);
+        let blank = if value < EIGHT { (digits.trailing_zeros() / 8).min(7) } else { 0 };
+        Counter { value, last: digits | ZEROS, blank }
     }
 
     #[inline]
-    fn digits(&self) -> &[u8; 24] {
-        &self.digits
-    }
-
-    #[inline]
-    fn len(&self) -> usize {
-        self.count
+    fn put(&self, place: &mut Place<'_>) {
+        if self.value >= EIGHT {
+            place.number(self.value / EIGHT);
+        }
+        let shown = self.last >> (8 * self.blank);
+        place.put(&shown.to_le_bytes(), 8 - self.blank as usize);
     }
 
     #[inline]
     pub fn next(&mut self) {
+        self.last += 1 << 56;
         self.value += 1;
-        let last = &mut self.digits[self.count - 1];
-        *last += 1;
-        if *last > b'9' {
-            self.write();
+        if self.last >> 56 > u64::from(b'9') {
+            *self = Counter::new(self.value);
         }
     }
 }
@@ -333,11 +363,13 @@ mod tests {
 
     #[test]
     fn counters_count() {
-        for from in [1, 8, 98, 999_998] {
+        let mut room = Room::default();
+        for from in [1, 8, 98, 999_998, EIGHT - 5, 12 * EIGHT - 5] {
             let mut counter = Counter::new(from);
             for value in from..from + 15 {
-                let text = value.to_string();
-                assert_eq!(&counter.digits()[..counter.len()], text.as_bytes());
+                let mut place = room.place(2 * STEP);
+                counter.put(&mut place);
+                assert_eq!(&place.bytes[..place.used], value.to_string().as_bytes());
                 counter.next();
             }
         }
@@ -345,10 +377,10 @@ mod tests {
 
     #[test]
     fn numbers_in_decimal() {
-        let some = (0..100_000_000).step_by(997).chain(0..20_000u32).map(u128::from);
-        let ends = (0..39).flat_map(|digits| [10u128.pow(digits) - 1, 10u128.pow(digits)]);
+        let some = (0..100_000_000).step_by(997).chain(0..20_000u64);
+        let ends = (0..20).flat_map(|digits| [10u64.pow(digits) - 1, 10u64.pow(digits)]);
         let mut room = Room::default();
-        for number in some.chain(ends).chain([u128::MAX]) {
+        for number in some.chain(ends).chain([u64::MAX]) {
             let mut place = room.place(2 * STEP);
             place.number(number);
             assert_eq!(&place.bytes[..place.used], number.to_string().as_bytes());

@@ -18,7 +18,7 @@ use holdover::rank::{Answer, Batch, Fit, Verdict};
 use holdover::site::Site;
 use holdover_signal::Probe;
 
-use self::fast::{Fast, Parsed};
+use self::fast::Fast;
 use self::holes::Holes;
 use self::records::{Records, Render};
 use crate::args::{self, Format};
@@ -164,10 +164,9 @@ impl Job<'_, '_> {
                     outcome = outcome.max(worst);
                     Ok(std::io::Write::write_all(out, bytes)?)
                 }
-                Event::Text { source, before, bytes } => {
+                Event::Text { source, first_line, plain } => {
                     let write = |bytes: &[u8]| Ok(std::io::Write::write_all(out, bytes)?);
-                    let (lines, worst) = fast.answer::<Fail>(source, *before + 1, bytes, write)?;
-                    *before += lines;
+                    let worst = fast.answer::<Fail>(source, first_line, plain, write)?;
                     outcome = outcome.max(worst);
                     Ok(())
                 }
@@ -187,7 +186,6 @@ impl Job<'_, '_> {
     /// First time through the input.
     fn see(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<(), Fail> {
         let (batch, any) = (&mut self.batch, &mut self.any);
-        let mut parsed = Parsed::default();
         let mut headings: Option<Arc<Vec<String>>> = None;
         inputs.read(self.probe, true, &mut |event| {
             match event {
@@ -195,9 +193,9 @@ impl Job<'_, '_> {
                     *any |= !rows.is_empty();
                     see_rows(batch, &rows, &mut headings, report);
                 }
-                Event::Text { source, before, bytes } => {
+                Event::Text { source, first_line, plain } => {
                     *any = true;
-                    *before += fast::see(&mut parsed, batch, source, *before + 1, bytes);
+                    fast::see(batch, source, first_line, plain);
                 }
                 Event::Guessed(reader) => batch.guess_lines(&reader),
                 Event::Pause => {}

@@ -8,6 +8,7 @@ use super::distinct::{Distinct, KEPT_MOST};
 use super::evidence::{RuleBits, RuleWorth};
 use super::known::{Doubt, Known, Owned};
 use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2, SLIP_SEEN_LOG2};
+use super::short::Column;
 use crate::bits::{Capture, Span};
 use crate::decode::{Decode, Decoder, Reading, Word};
 use crate::layout::{Layout, Rule, Table};
@@ -160,17 +161,19 @@ impl<'t> Batch<'t> {
         }
     }
 
-    /// Adds captures of one reader, nothing else known of them: up to 64 bits,
-    /// the first the highest, zeros behind, and how many; of length 0, none.
+    /// Adds columns of captures of one reader, nothing else known of them. With
+    /// the feature `parallel`, all processors take part where there are several.
     ///
     /// # Panics
-    /// Where there are not as many lengths as captures, or one is over 64.
-    pub fn see_column(&mut self, reader: &str, lengths: &[u8], captures: &[u64]) {
-        assert_eq!(lengths.len(), captures.len(), "a length for each capture");
+    /// Where a column has not as many lengths as captures, or one is over 64.
+    pub fn see_columns(&mut self, reader: &str, columns: &[Column<'_>]) {
         let reader = self.reader_or_new(reader);
-        let longest = lengths.iter().max().copied().unwrap_or(0);
-        assert!(longest <= 64, "captures of up to 64 bits, not {longest}");
-        self.distinct.see_column(reader, lengths, captures);
+        for Column { lengths, captures } in columns {
+            assert_eq!(lengths.len(), captures.len(), "a length for each capture");
+            let longest = lengths.iter().max().copied().unwrap_or(0);
+            assert!(longest <= 64, "captures of up to 64 bits, not {longest}");
+        }
+        self.distinct.see_columns(reader, columns);
     }
 
     fn reader_or_new(&mut self, name: &str) -> u32 {

@@ -23,8 +23,9 @@ pub struct Signer<'f> {
     /// Bits that a code of such a view is read from.
     codes: Wide,
     owned: Vec<Listed<'f>>,
-    /// The same in one word, where that holds it.
-    short: Option<Vec<[u64; 256]>>,
+    /// Keys as a table row for each byte of a capture; none where no word holds
+    /// them.
+    keys: Vec<[u64; 256]>,
     /// For a sample of a large batch.
     sample: Option<Sample<'f>>,
 }
@@ -50,6 +51,8 @@ impl Sample<'_> {
 #[derive(Debug, Clone)]
 struct CodeOf<'f> {
     pick: Pick,
+    /// Its bits in the capture.
+    bits: Wide,
     known: &'f KnownCodes,
 }
 
@@ -115,7 +118,8 @@ impl<'f> Signer<'f> {
                 if let Some((.., known)) = sample
                     && let Some(known) = &known[view.layout]
                 {
-                    of_views.push(CodeOf { pick: view.pick(span), known });
+                    let (pick, bits) = (view.pick(span), view.sources(span.mask()));
+                    of_views.push(CodeOf { pick, bits, known });
                 }
             }
             if !kind.owned.is_empty() {
@@ -142,31 +146,30 @@ impl<'f> Signer<'f> {
             reader,
             codes: of_views,
         });
-        let mut signer = Signer { decoder, mask, codes, owned, short: None, sample };
-        signer.short = signer.shorten();
+        let mut signer = Signer { decoder, mask, codes, owned, keys: Vec::new(), sample };
+        signer.keys = signer.key_rows().unwrap_or_default();
         signer
     }
 
-    /// A signature is linear over GF(2) where it is syndromes and bits of
-    /// codes alone, and so is moving its bits: where the syndromes fit behind
-    /// the capture, a signature is the XOR of one word a byte. Those of a sample
-    /// are not: what is counted and which codes are known is no such thing.
-    fn shorten(&self) -> Option<Vec<[u64; 256]>> {
+    /// Syndromes and bits of codes are linear over GF(2), and so is moving bits:
+    /// where the syndromes fit behind the capture, they and its codes are the
+    /// XOR of one word a byte. The lowest bit is left for what is counted.
+    fn key_rows(&self) -> Option<Vec<[u64; 256]>> {
         let length = self.decoder.length();
         let live: Vec<(usize, u32)> = (self.mask.iter().enumerate())
             .flat_map(|(word, mask)| {
                 (0..64).filter(move |bit| mask >> bit & 1 == 1).map(move |bit| (word, bit))
             })
             .collect();
-        let linear = self.sample.is_none() && self.owned.is_empty();
-        if !linear || self.decoder.decimal_words() > 0 || length + live.len() > 64 {
+        let linear = self.owned.is_empty() && self.decoder.decimal_words() == 0;
+        if !linear || length + live.len() >= 64 {
             return None;
         }
         let mut syndrome = vec![0; self.decoder.stride()];
         let mut of = |word: u64| {
             self.decoder.syndrome(word, &mut syndrome);
             let fails =
-                live.iter().zip(0..).map(|((at, bit), to)| (syndrome[*at] >> bit & 1) << to);
+                live.iter().zip(1..).map(|((at, bit), to)| (syndrome[*at] >> bit & 1) << to);
             fails.fold(word & self.codes.0[0], |all, fail| all | fail)
         };
         let zero = of(0);
@@ -180,18 +183,24 @@ impl<'f> Signer<'f> {
         Some(rows.collect())
     }
 
-    /// Whether signatures are one word, as [`Signer::short`] makes them.
-    pub fn is_short(&self) -> bool {
-        self.short.is_some()
+    /// Whether [`Signer::key`] tells captures apart.
+    pub fn has_keys(&self) -> bool {
+        !self.keys.is_empty()
     }
 
-    /// The signature of a capture in one word, where [`Signer::is_short`].
+    /// One word that says at least as much as the signature: captures of equal
+    /// keys have equal signatures. Only where [`Signer::has_keys`].
     #[inline]
-    pub fn short(&self, capture: u64) -> u64 {
-        let rows = self.short.as_deref().unwrap_or_default();
-        rows.iter()
+    pub fn key(&self, capture: u64) -> u64 {
+        let key = self
+            .keys
+            .iter()
             .enumerate()
-            .fold(0, |all, (byte, row)| all ^ row[usize::from(Bits::byte(capture, byte))])
+            .fold(0, |all, (byte, row)| all ^ row[usize::from(Bits::byte(capture, byte))]);
+        match &self.sample {
+            None => key,
+            Some(sample) => key | u64::from(sample.counts(self.decoder.length(), &[capture])),
+        }
     }
 
     /// The decoder of the captures' length, all readings in order.
@@ -199,10 +208,17 @@ impl<'f> Signer<'f> {
         self.decoder
     }
 
-    /// Whether all captures of one signature have the same number in a span of
-    /// a view's word.
-    pub fn fixes(&self, view: &View, span: &Span) -> bool {
-        self.sample.is_none() && (view.sources(span.mask()) & !self.codes).is_zero()
+    /// Whether all captures of this one's signature have the same number in a
+    /// span of a view's word.
+    pub fn fixes(&self, view: &View, span: &Span, capture: Wide) -> bool {
+        let bits = view.sources(span.mask());
+        match &self.sample {
+            None => (bits & !self.codes).is_zero(),
+            // A code that the sample knows is told from all others.
+            Some(sample) => sample.codes.iter().any(|code| {
+                (bits & !code.bits).is_zero() && code.known.has(code.pick.number(capture))
+            }),
+        }
     }
 
     /// Words of a signature.

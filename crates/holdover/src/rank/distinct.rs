@@ -9,6 +9,7 @@
 
 use std::hash::BuildHasher;
 
+use super::short::{Column, ODD, SHORT_MOST, Short, fold, short_hash};
 use crate::bits::{Capture, Wide};
 
 /// Distinct captures kept at most. Judgement: the proportions of a million
@@ -25,32 +26,6 @@ struct Lot {
     /// Open addressing: index of a capture plus one, 0 where free.
     slots: Vec<u32>,
 }
-
-/// Short captures of the reader without a name, which are most of a large
-/// file: each is one word, a 1 behind its last bit. They are sorted by hash
-/// into parts that fit a processor's cache, so that a block of them costs a
-/// few nanoseconds each, however many are kept.
-#[derive(Debug, Clone)]
-struct Short {
-    parts: Vec<Part>,
-    /// Room for a block's words, the part of each, and the words by part.
-    words: Vec<u64>,
-    part_of: Vec<u8>,
-    sorted: Vec<u64>,
-}
-
-/// Open addressing; 0 where free, which is no capture.
-#[derive(Debug, Clone, Default)]
-struct Part {
-    slots: Vec<u64>,
-    count: usize,
-}
-
-/// log2 of the number of parts.
-const PARTS_LOG2: u32 = 6;
-
-/// The longest capture that is one word with a 1 behind it.
-const SHORT_MOST: usize = 63;
 
 /// The distinct captures, each reader's for itself.
 #[derive(Debug)]
@@ -69,15 +44,6 @@ pub(super) struct Distinct {
     seed: u64,
 }
 
-const ODD: [u64; 3] = [0x9E37_79B9_7F4A_7C15, 0xD6E8_FEB8_6659_FD93, 0xA076_1D64_78BD_642F];
-
-/// Both halves of a product, folded: each bit of it depends on all of both.
-#[inline]
-fn fold(a: u64, b: u64) -> u64 {
-    let product = u128::from(a) * u128::from(b);
-    product as u64 ^ (product >> 64) as u64
-}
-
 #[inline]
 fn hash(salt: u64, words: &[u64]) -> u64 {
     let mixed = words.iter().fold(salt, |hash, word| fold(hash ^ word, ODD[0]) ^ ODD[1]);
@@ -90,14 +56,8 @@ impl Distinct {
             .map(|length| Lot { stride: length.div_ceil(64), ..Lot::default() })
             .collect();
         let seed = std::collections::hash_map::RandomState::new().hash_one(0) | 1;
-        let short = Short {
-            parts: vec![Part::default(); 1 << PARTS_LOG2],
-            words: Vec::new(),
-            part_of: Vec::new(),
-            sorted: Vec::new(),
-        };
         let salts = Vec::new();
-        Distinct { short, unnamed: None, lots, count: 0, halvings: 0, salts, seed }
+        Distinct { short: Short::new(), unnamed: None, lots, count: 0, halvings: 0, salts, seed }
     }
 
     /// Adds a reader; readers are numbered as they come.
@@ -161,17 +121,10 @@ impl Distinct {
             return false;
         }
         if let Some(word) = self.short_word(reader, capture.len(), words) {
-            let hash = short_hash(word);
-            return self.short.parts[part_of(hash)].find(word, self.place(hash)).is_ok();
+            return self.short.holds(word, self.seed);
         }
         let lot = &self.lots[capture.len()];
         !lot.slots.is_empty() && lot.find(place(self.seed, words), reader, words).is_ok()
-    }
-
-    /// Where a short capture's slot is looked for.
-    #[inline]
-    fn place(&self, hash: u64) -> u64 {
-        fold(hash, self.seed)
     }
 
     /// Takes a capture's words, the first bit the highest, zeros behind.
@@ -180,9 +133,7 @@ impl Distinct {
             return;
         }
         if let Some(word) = self.short_word(reader, length, words) {
-            let hash = short_hash(word);
-            let place = self.place(hash);
-            self.count += usize::from(self.short.parts[part_of(hash)].see(word, place, self.seed));
+            self.count += usize::from(self.short.see(word, self.seed));
         } else {
             let lot = &mut self.lots[length];
             if lot.readers.len() * 2 >= lot.slots.len() {
@@ -199,60 +150,26 @@ impl Distinct {
         }
     }
 
-    /// Takes captures of up to 64 bits each; of length 0, none.
-    pub fn see_column(&mut self, reader: u32, lengths: &[u8], words: &[u64]) {
-        if self.unnamed != Some(reader) {
-            for (length, word) in lengths.iter().zip(words).filter(|(length, _)| **length > 0) {
-                self.see(reader, usize::from(*length), &[*word]);
+    /// Takes columns of captures of up to 64 bits each; of length 0, none.
+    pub fn see_columns(&mut self, reader: u32, columns: &[Column<'_>]) {
+        let short = self.unnamed == Some(reader);
+        if short {
+            self.count += self.short.see_columns(columns, self.halvings, self.seed);
+        }
+        for Column { lengths, captures } in columns {
+            let longest = lengths.iter().max().copied().unwrap_or(0);
+            if short && usize::from(longest) <= SHORT_MOST {
+                continue;
             }
-            return;
-        }
-        let most = match self.halvings {
-            0 => u64::MAX,
-            halvings => (1 << (64 - halvings)) - 1,
-        };
-        // Those that are kept, then sorted by part.
-        let Short { words: kept, part_of: parts_of, sorted, .. } = &mut self.short;
-        kept.resize(lengths.len().max(kept.len()), 0);
-        parts_of.resize(lengths.len().max(parts_of.len()), 0);
-        let mut count = 0;
-        let mut ends = [0usize; (1 << PARTS_LOG2) + 1];
-        let mut long = false;
-        for (length, word) in lengths.iter().zip(words) {
-            let short = (1..=SHORT_MOST as u8).contains(length);
-            long |= *length == 64;
-            let word = word | 1 << (63 - (length & 63));
-            let hash = short_hash(word);
-            let part = part_of(hash);
-            let keep = usize::from(short & (hash <= most));
-            kept[count] = word;
-            parts_of[count] = part as u8;
-            ends[part + 1] += keep;
-            count += keep;
-        }
-        for i in 1..ends.len() {
-            ends[i] += ends[i - 1];
-        }
-        sorted.resize(count.max(sorted.len()), 0);
-        let mut next = ends;
-        for (word, part) in kept[..count].iter().zip(&parts_of[..count]) {
-            let next = &mut next[usize::from(*part)];
-            sorted[*next] = *word;
-            *next += 1;
-        }
-        for (i, part) in self.short.parts.iter_mut().enumerate() {
-            for word in &self.short.sorted[ends[i]..ends[i + 1]] {
-                let place = fold(short_hash(*word), self.seed);
-                self.count += usize::from(part.see(*word, place, self.seed));
+            for (length, word) in lengths.iter().zip(*captures) {
+                let length = usize::from(*length);
+                if length > if short { SHORT_MOST } else { 0 } {
+                    self.see(reader, length, &[*word]);
+                }
             }
         }
         while self.count > KEPT_MOST {
             self.halve();
-        }
-        if long {
-            for (length, word) in lengths.iter().zip(words).filter(|(length, _)| **length == 64) {
-                self.see(reader, usize::from(*length), &[*word]);
-            }
         }
     }
 
@@ -260,17 +177,7 @@ impl Distinct {
         self.halvings += 1;
         let (shift, salts, seed) = (64 - self.halvings, &self.salts, self.seed);
         self.count = 0;
-        for part in &mut self.short.parts {
-            let all = std::mem::take(&mut part.slots);
-            part.count = 0;
-            for word in all.into_iter().filter(|word| *word != 0) {
-                let hash = short_hash(word);
-                if hash >> shift == 0 {
-                    part.see(word, fold(hash, seed), seed);
-                }
-            }
-            self.count += part.count;
-        }
+        self.count += self.short.keep_below(self.halvings, seed);
         for lot in &mut self.lots {
             let stride = lot.stride;
             let mut kept = 0;
@@ -293,8 +200,7 @@ impl Distinct {
     /// The captures kept: reader and bits.
     pub fn iter(&self) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
         let unnamed = self.unnamed.unwrap_or(0);
-        let short = self.short.parts.iter().flat_map(|part| &part.slots);
-        let short = short.filter(|word| **word != 0).map(move |word| {
+        let short = self.short.words().map(move |word| {
             let length = 63 - word.trailing_zeros() as usize;
             let bits = Wide([word & (word - 1), 0, 0, 0]);
             (unnamed, Capture::from_wide(bits, length).expect("a length of 1 to 63"))
@@ -319,7 +225,7 @@ impl Distinct {
         let mut counts = vec![0usize; self.salts.len()];
         self.lots.iter().flat_map(|lot| &lot.readers).for_each(|r| counts[*r as usize] += 1);
         if let Some(unnamed) = self.unnamed {
-            counts[unnamed as usize] += self.short.parts.iter().map(|p| p.count).sum::<usize>();
+            counts[unnamed as usize] += self.short.count();
         }
         if counts.iter().all(|count| *count <= most) {
             return Vec::new();
@@ -347,61 +253,6 @@ impl Distinct {
             taken[*reader as usize] <= most
         });
         all.into_iter().map(|(reader, _, capture)| (reader, capture)).collect()
-    }
-}
-
-/// The hash of a short capture. Its highest bits say whether it is kept, those
-/// in the middle which part it is in.
-#[inline]
-fn short_hash(word: u64) -> u64 {
-    fold(word ^ ODD[1], ODD[0])
-}
-
-#[inline]
-fn part_of(hash: u64) -> usize {
-    (hash >> 24) as usize & ((1 << PARTS_LOG2) - 1)
-}
-
-impl Part {
-    #[inline]
-    fn find(&self, word: u64, place: u64) -> Result<usize, usize> {
-        let Some(mask) = self.slots.len().checked_sub(1) else { return Err(0) };
-        let mut slot = place as usize & mask;
-        loop {
-            match self.slots[slot] {
-                0 => return Err(slot),
-                own if own == word => return Ok(slot),
-                _ => slot = (slot + 1) & mask,
-            }
-        }
-    }
-
-    /// Adds a word; whether it is new.
-    #[inline]
-    fn see(&mut self, word: u64, place: u64, seed: u64) -> bool {
-        match self.find(word, place) {
-            Ok(_) => false,
-            Err(slot) if self.count * 2 < self.slots.len() => {
-                self.slots[slot] = word;
-                self.count += 1;
-                true
-            }
-            Err(_) => {
-                self.grow(seed);
-                self.see(word, place, seed)
-            }
-        }
-    }
-
-    #[cold]
-    fn grow(&mut self, seed: u64) {
-        let more = vec![0; (self.slots.len() * 2).max(64)];
-        let all = std::mem::replace(&mut self.slots, more);
-        for word in all.into_iter().filter(|word| *word != 0) {
-            if let Err(slot) = self.find(word, fold(short_hash(word), seed)) {
-                self.slots[slot] = word;
-            }
-        }
     }
 }
 

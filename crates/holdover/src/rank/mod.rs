@@ -41,9 +41,11 @@ mod fit;
 mod known;
 pub mod model;
 mod share;
+mod short;
 
 pub use answer::{Answer, Candidate, Evidence, Mended, Verdict, Why};
 pub use batch::{Batch, Sighting};
 pub use class::{Signatures, Signer};
 pub use fit::{Fit, Wiring};
 pub use known::{Doubt, Known};
+pub use short::Column;
