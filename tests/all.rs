@@ -5,6 +5,7 @@ mod calibration;
 mod cases;
 mod compose;
 mod exhaustive;
+mod faults;
 mod garbage;
 mod habits;
 mod holdover;

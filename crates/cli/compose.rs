@@ -3,6 +3,7 @@
 mod probe;
 
 use std::io::Write;
+use std::path::Path;
 
 use holdover::bits::Capture;
 use holdover::decode::Reading;
@@ -28,6 +29,8 @@ struct Range {
 
 pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
     let reading = reading(&args.reading)?;
+    let named = args.captures.iter().chain(&args.tables.tables).map(Path::new);
+    files::keep_apart(named, &args.timing.faults)?;
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
     if let Some(file) = &args.captures {
         let captures = captures(file)?;

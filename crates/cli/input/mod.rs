@@ -9,14 +9,14 @@ mod port;
 mod probe;
 mod source;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, hash_map};
 use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use holdover::bits::CaptureText;
 use holdover::rank::{Doubt, Known, Sighting};
@@ -126,8 +126,15 @@ pub struct Inputs<'a> {
     stdin: Option<(File, u64)>,
     /// Private copies of what can be read only once, by name.
     copies: HashMap<String, File>,
-    /// Bytes of each file when it was first read.
-    sizes: HashMap<String, u64>,
+    /// Each file as it was when it was first opened.
+    seen: HashMap<String, Stamp>,
+}
+
+/// What changes when a file does.
+#[derive(PartialEq, Eq)]
+struct Stamp {
+    bytes: u64,
+    modified: Option<SystemTime>,
 }
 
 impl<'a> Inputs<'a> {
@@ -136,8 +143,8 @@ impl<'a> Inputs<'a> {
         if names.iter().filter(|input| *input == "-").count() > 1 {
             return Err(Fail::said("standard input is named twice: write \"-\" once"));
         }
-        let (copies, sizes) = (HashMap::new(), HashMap::new());
-        Ok(Inputs { names, wait, choice: None, stdin: None, copies, sizes })
+        let (copies, seen) = (HashMap::new(), HashMap::new());
+        Ok(Inputs { names, wait, choice: None, stdin: None, copies, seen })
     }
 
     /// Whether there is a pipe among them that is not waited for.
@@ -157,25 +164,33 @@ impl<'a> Inputs<'a> {
             if input == "-" {
                 match self.live() {
                     true => live("-", stdin_blocks(), probe, on)?,
-                    false => _ = whole("-", self.stdin()?, probe, blocks, on)?,
+                    false => {
+                        let file = self.stdin()?;
+                        let again = self.unchanged("-", &file)?;
+                        let from = file.try_clone().map_err(|error| Fail::file("-", &error))?;
+                        whole("-", from, probe, blocks, on)?;
+                        if again {
+                            self.unchanged("-", &file)?;
+                        }
+                    }
                 }
             } else if let Ok(read) = input.parse::<CaptureText>() {
                 on(Event::Rows(vec![argument(i, Ok(read))]))?;
             } else if Path::new(input).exists() {
                 let file = self.file(input)?;
+                let again = self.unchanged(input, &file)?;
                 match workbook(input, &file)? {
                     Some(bytes) => sheet(input, bytes, self.choice, on)?,
                     None => {
                         let total = file.metadata().ok().map(|about| about.len());
-                        let counted = progress::counted(input, file, total);
-                        let bytes = whole(input, counted, probe, blocks, on)?;
-                        if *self.sizes.entry(input.clone()).or_insert(bytes) != bytes {
-                            let input = screen::plain(input);
-                            return Err(Fail::said(format!(
-                                "{input}: the file changed while it was read: run it again"
-                            )));
-                        }
+                        let from = file.try_clone().map_err(|error| Fail::file(input, &error))?;
+                        let counted = progress::counted(input, from, total);
+                        whole(input, counted, probe, blocks, on)?;
                     }
+                }
+                // What grows while it is read once does no harm.
+                if again {
+                    self.unchanged(input, &file)?;
                 }
             } else if looks_like_a_capture(input) {
                 on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
@@ -187,6 +202,24 @@ impl<'a> Inputs<'a> {
             }
         }
         Ok(())
+    }
+
+    /// Refuses a file that is not what it was when it was first opened: its
+    /// captures would be answered by others. Whether it was opened before.
+    fn unchanged(&mut self, name: &str, file: &File) -> Result<bool, Fail> {
+        let about = file.metadata().map_err(|error| Fail::file(name, &error))?;
+        let now = Stamp { bytes: about.len(), modified: about.modified().ok() };
+        match self.seen.entry(name.to_owned()) {
+            hash_map::Entry::Occupied(before) if *before.get() != now => Err(Fail::said(format!(
+                "{}: the file changed while it was read: run it again",
+                screen::plain(name)
+            ))),
+            hash_map::Entry::Occupied(_) => Ok(true),
+            hash_map::Entry::Vacant(place) => {
+                place.insert(now);
+                Ok(false)
+            }
+        }
     }
 
     /// A file from its start, or the copy of a pipe, which opens only once.
@@ -313,16 +346,15 @@ fn sheet(
     on(Event::Rows(rows))
 }
 
-/// Reads a source to its end; how many bytes it had.
+/// Reads a source to its end.
 fn whole(
     name: &str,
     mut from: impl Read,
     probe: &Probe,
     blocks: bool,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
-) -> Result<u64, Fail> {
+) -> Result<(), Fail> {
     let mut source = Source::new(name, probe);
-    let mut bytes = 0;
     let mut block = vec![0; if blocks { LARGE_BLOCK } else { BLOCK }];
     let mut rows = Vec::new();
     // Bytes of a line that the block before began.
@@ -332,10 +364,7 @@ fn whole(
     loop {
         let count = match from.read(&mut block[begun..most]) {
             Ok(0) => break,
-            Ok(count) => {
-                bytes += count as u64;
-                begun + count
-            }
+            Ok(count) => begun + count,
             Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
             Err(error) => return Err(Fail::file(name, &error)),
         };
@@ -364,8 +393,7 @@ fn whole(
     source.feed(&block[..begun], &mut rows);
     let guessed = source.end(&mut rows);
     on(Event::Rows(rows))?;
-    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))?;
-    Ok(bytes)
+    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))
 }
 
 /// Follows a serial port that prints a capture a line, until it is stopped.
