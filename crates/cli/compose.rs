@@ -18,7 +18,7 @@ use crate::{files, input, screen};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
 /// fill a disk.
-const MOST: u128 = 10_000_000;
+pub const MOST: u128 = 10_000_000;
 
 /// A field and the values it takes.
 struct Range {
@@ -96,6 +96,9 @@ fn captures(file: &str) -> Result<Vec<Capture>, Fail> {
             let source = screen::plain(&row.source);
             let entry =
                 row.entry.map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
+            if captures.len() as u128 == MOST {
+                return Err(Fail::said(format!("{source}: more than {MOST} captures: split it")));
+            }
             captures.push(entry.sighting.capture);
         }
         Ok(())

@@ -60,6 +60,10 @@ pub fn tables(names: &[String]) -> Result<Table, Fail> {
             })?;
         }
     }
+    if let Some(excess) = all.excess() {
+        let mend = "name fewer tables, or leave layouts out that no card here can have";
+        return Err(Fail::said(format!("the tables hold {excess}: {mend}")));
+    }
     Ok(all)
 }
 

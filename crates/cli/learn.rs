@@ -15,6 +15,9 @@ use crate::{draw, files, html, mask, progress, signal};
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 20;
 
+/// Captures that are learnt from at most: half a kilobyte of memory each.
+pub const MOST: usize = 1 << 20;
+
 pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if args.format == Format::Csv {
         return Err(Fail::said("a layout is no CSV: use --format text or json"));
@@ -30,6 +33,11 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             match row.entry {
+                Ok(_) if samples.len() == MOST => {
+                    return Err(Fail::said(format!(
+                        "more than {MOST} captures: a thousand cards of each length tell as much"
+                    )));
+                }
                 Ok(entry) => samples.push(Sample {
                     line: row.line as usize,
                     capture: entry.sighting.capture,

@@ -10,6 +10,7 @@ mod formats;
 mod html;
 mod input;
 mod learn;
+pub mod limits;
 mod mask;
 mod plan;
 mod progress;

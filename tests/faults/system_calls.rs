@@ -191,3 +191,35 @@ fn an_interrupt_leaves_nothing_behind() {
         assert_eq!(job.others().len(), 0, "{signal}");
     }
 }
+
+/// No verb calls anything of the network's (strace(1), `%network`).
+#[test]
+fn nothing_goes_over_a_network() {
+    if !strace() {
+        return;
+    }
+    let job = Job::new();
+    for args in [
+        &PLAN[..],
+        &["read", "survey.csv"],
+        &["learn", "drawer.csv", "-o", "learnt.toml"],
+        &["prove", "--cases", "survey.csv", "--record", "cases.csv"],
+        &["table", "list"],
+        &["--version"],
+    ] {
+        let log = tempfile::NamedTempFile::new().unwrap();
+        let status = Command::new("strace")
+            .args(["-f", "-qq", "-e", "trace=%network", "-e", "signal=none", "-o"])
+            .arg(log.path())
+            .arg(env!("CARGO_BIN_EXE_holdover"))
+            .args(args)
+            .current_dir(job.dir.path())
+            .output()
+            .unwrap()
+            .status;
+        assert!(status.code() < Some(2), "{args:?}");
+        let log = std::fs::read_to_string(log.path()).unwrap();
+        let calls: Vec<&str> = log.lines().filter(|line| line.contains('(')).collect();
+        assert!(calls.is_empty(), "{args:?}: {calls:?}");
+    }
+}

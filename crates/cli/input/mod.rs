@@ -69,7 +69,7 @@ pub struct Carried {
 
 impl Carried {
     /// Heading and cell, in the input's order.
-    pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
+    pub fn iter(&self) -> impl DoubleEndedIterator<Item = (&str, &str)> {
         self.headings.iter().map(String::as_str).zip(self.cells.iter().map(String::as_str))
     }
 

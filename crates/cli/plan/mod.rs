@@ -130,7 +130,7 @@ fn is_workbook(path: &Path) -> bool {
 }
 
 /// Bytes of a plan file: a million conflicts take 200 MB.
-const MAX_PLAN_BYTES: usize = 1 << 30;
+pub const MAX_PLAN_BYTES: usize = 256 << 20;
 
 /// A plan as a file, whole and consistent.
 pub fn read_plan(path: &Path) -> Result<Plan, Fail> {
