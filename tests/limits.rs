@@ -175,7 +175,7 @@ fn nesting_is_refused_not_followed() {
     let lint = |text: &str| with(&dir, &["table", "lint"], "deep.toml", text);
     let deep = |n: usize| format!("a = {}{}\n", "[".repeat(n), "]".repeat(n));
     // Within the limit, it is the key that is wrong.
-    refused(&lint(&deep(79)), "unknown key");
+    refused(&lint(&deep(80)), "unknown key");
     for n in [81, 1_000_000] {
         refused(&lint(&deep(n)), "leave the brackets out");
     }
