@@ -38,8 +38,7 @@ fn the_readme_states_every_limit() {
     let mib = |n: usize| format!("{} MiB", n >> 20);
     let any = "any number, memory stays the same".to_owned();
     let size = "any size, memory stays the same".to_owned();
-    // Those of TOML and of JSON are the crates' own, held by a test below; those
-    // of probe files are the signal crate's, held by its tests.
+    // Those of TOML and of JSON are the crates' own, held by a test below.
     let expected = [
         ("a capture", format!("{} bits", of::Capture::MAX_BITS)),
         ("a line of text, CSV or JSON", bytes(of::MAX_LINE)),
@@ -69,12 +68,13 @@ fn the_readme_states_every_limit() {
         ("nesting in a workbook", plain(of::MAX_DEPTH)),
         ("a cell of a workbook", bytes(of::MAX_EVENT)),
         ("a probe file", size),
-        ("a word or a row of a probe file", "1 MiB".to_owned()),
+        ("a word or a row of a probe file", mib(of::LONGEST)),
         (
             "signals of a value-change dump",
-            "4,096; of more, those whose names say D0 or D1".to_owned(),
+            format!("{}; beyond, those that `--d0` and `--d1` name", plain(of::REMEMBERED)),
         ),
-        ("columns of a probe CSV", "256".to_owned()),
+        ("columns of a probe CSV", format!("{}; none is read beyond", plain(of::COLUMNS))),
+        ("readers in a probe file", format!("{}; the others are passed over", of::MOST_READERS)),
     ];
     let expected: Vec<(String, String)> =
         expected.into_iter().map(|(what, most)| (what.to_owned(), most)).collect();

@@ -92,6 +92,9 @@ fn mistakes(name: &str, text: &str, error: &FileError) -> Fail {
         false => Renderer::plain(),
     };
     let renderer = renderer.term_width(screen::width());
+    // The renderer shows control characters as pictures but for these, which
+    // terminals obey as well (ECMA-48 5.3); the stand-in is as long.
+    let text = &text.replace(|c: char| ('\u{80}'..='\u{9f}').contains(&c), "¿");
     let mut shown = Vec::new();
     for mistake in error.mistakes().iter().take(SHOWN) {
         // The caret stands on one line, and never past the text.

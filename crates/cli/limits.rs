@@ -5,6 +5,7 @@
 pub use holdover::bits::Capture;
 pub use holdover::layout::{MAX_CHECKS, Table};
 pub use holdover::site::Site;
+pub use holdover_signal::limits::{COLUMNS, LONGEST, MOST_READERS, REMEMBERED};
 
 pub use crate::compose::MOST as COMPOSED;
 pub use crate::input::csv::{MAX_COLUMNS, MAX_QUOTED_LINES};

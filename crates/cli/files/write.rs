@@ -77,7 +77,8 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
 }
 
 /// Writes files. All are on the disk before the first takes its place, so
-/// that one that cannot be written leaves every place as it was.
+/// that one that cannot be written leaves every place as it was. A link at a
+/// place is replaced, not followed.
 pub fn write_all<B: AsRef<[u8]>>(files: &[(&Path, B)], readers: Readers) -> Result<(), Fail> {
     for (path, ready) in ready_all(files, readers)? {
         let put = ready.name(directory(path)).and_then(|name| Ok(name.persist(path)?));
