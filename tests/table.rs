@@ -11,6 +11,19 @@ const GOOD: &str = "[[layout]]\nid = \"mill30\"\nlength = 30\nbasis = \"invented
                     [[layout.check]]\nkind = \"odd\"\nbit = 30\nover = \"16-29\"\n";
 
 #[test]
+fn control_characters_of_a_table_are_not_obeyed() {
+    let dir = tempfile::tempdir().unwrap();
+    let text = "[[layout]]\nid = \"x\"\nfoo = \"\u{9b}31m\u{202e}\"\nb\u{1b}[31mar = 1\n";
+    for text in [text, &text[..text.len() - 14]] {
+        let path = crate::holdover::file(&dir, "controls.toml", text);
+        let run = crate::holdover::run(["table", "lint", path.to_str().unwrap()]);
+        assert_eq!(run.code, 2);
+        let obeyed = |c: char| c != '\n' && c.is_control() || c == '\u{202e}';
+        assert!(!run.stderr.contains(obeyed), "{:?}", run.stderr);
+    }
+}
+
+#[test]
 fn every_kind_of_mistake_has_its_line_and_its_mend() {
     let dir = tempdir().unwrap();
     // (what is replaced, by what, line, message, mend)

@@ -250,11 +250,14 @@ fn hostile_workbooks_are_refused() {
     changed[at] = b'5';
     assert!(refused(&changed).contains("cannot be read"));
     // Many columns, many rows: what the header asks for is bounded.
-    let wide: Vec<String> = (0..16_000).map(|i| format!("c{i}")).collect();
+    let wide: Vec<String> = (0..1021).map(|i| format!("c{i}")).collect();
     let mut headings: Vec<&str> = vec!["layout", "site", "card"];
     headings.extend(wide.iter().map(String::as_str));
-    let many: String = (2..2000).map(|i| format!("<row r=\"{i}\"><c><v>1</v></c></row>")).collect();
+    let many: String =
+        (2..17_000).map(|i| format!("<row r=\"{i}\"><c><v>1</v></c></row>")).collect();
     assert!(refused(&workbook(&(row(1, &headings) + &many), &[])).contains("cells: split"));
+    headings.push("more");
+    assert!(refused(&workbook(&row(1, &headings), &[])).contains("1025 columns, more than 1024"));
     // Larger than is taken.
     let dir = tempdir().unwrap();
     let path = file(&dir, "large.xlsx", b"PK\x03\x04");

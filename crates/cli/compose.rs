@@ -3,6 +3,7 @@
 mod probe;
 
 use std::io::Write;
+use std::path::Path;
 
 use holdover::bits::Capture;
 use holdover::decode::Reading;
@@ -17,7 +18,7 @@ use crate::{files, input, screen};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
 /// fill a disk.
-const MOST: u128 = 10_000_000;
+pub const MOST: u128 = 10_000_000;
 
 /// A field and the values it takes.
 struct Range {
@@ -28,6 +29,8 @@ struct Range {
 
 pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
     let reading = reading(&args.reading)?;
+    let named = args.captures.iter().chain(&args.tables.tables).map(Path::new);
+    files::keep_apart(named, &args.timing.faults)?;
     let mut out = std::io::BufWriter::new(std::io::stdout().lock());
     if let Some(file) = &args.captures {
         let captures = captures(file)?;
@@ -93,6 +96,9 @@ fn captures(file: &str) -> Result<Vec<Capture>, Fail> {
             let source = screen::plain(&row.source);
             let entry =
                 row.entry.map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
+            if captures.len() as u128 == MOST {
+                return Err(Fail::said(format!("{source}: more than {MOST} captures: split it")));
+            }
             captures.push(entry.sighting.capture);
         }
         Ok(())

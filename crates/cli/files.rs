@@ -1,8 +1,10 @@
 //! Tables and site files: read whole, mistakes shown at their place.
 
+mod write;
+
 use std::fs::File;
-use std::io::{Read, Write};
-use std::path::{Path, PathBuf};
+use std::io::Read;
+use std::path::Path;
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 use holdover::file::{FileError, nearest};
@@ -11,6 +13,7 @@ use holdover::site::Site;
 
 use crate::fail::Fail;
 use crate::screen;
+pub use write::{Readers, create, keep_apart, make_directory, write, write_all};
 
 /// The name of the table that ships, where a file name could stand.
 pub const BUILT_IN: &str = "built-in";
@@ -57,6 +60,10 @@ pub fn tables(names: &[String]) -> Result<Table, Fail> {
             })?;
         }
     }
+    if let Some(excess) = all.excess() {
+        let mend = "name fewer tables, or leave layouts out that no card here can have";
+        return Err(Fail::said(format!("the tables hold {excess}: {mend}")));
+    }
     Ok(all)
 }
 
@@ -78,108 +85,6 @@ pub fn layout<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, Fail> {
     })
 }
 
-/// Refuses outputs that would replace an input, or one another.
-///
-/// An earlier plan may be replaced by the one that is compared with it.
-pub fn keep_apart<'p>(
-    inputs: impl IntoIterator<Item = &'p Path>,
-    outputs: impl IntoIterator<Item = &'p PathBuf>,
-) -> Result<(), Fail> {
-    // A file that is not there yet goes by its directory's true name.
-    let place = |path: &Path| -> Option<PathBuf> {
-        // Standard input may be a file.
-        let path = if path == Path::new("-") { Path::new("/dev/stdin") } else { path };
-        path.canonicalize().ok().or_else(|| {
-            let parent = path.parent().filter(|parent| !parent.as_os_str().is_empty());
-            let parent = parent.unwrap_or(Path::new(".")).canonicalize().ok()?;
-            Some(parent.join(path.file_name()?))
-        })
-    };
-    let inputs: Vec<PathBuf> = inputs.into_iter().filter_map(place).collect();
-    let mut taken: Vec<PathBuf> = Vec::new();
-    for path in outputs {
-        let Some(at) = place(path) else { continue };
-        let name = screen::plain(&path.display().to_string());
-        if inputs.contains(&at) {
-            let mend = "write to another file";
-            return Err(Fail::said(format!("{name}: not written: it is an input: {mend}")));
-        }
-        if taken.contains(&at) {
-            let mend = "give each a file of its own";
-            return Err(Fail::said(format!(
-                "{name}: not written: two outputs in one file: {mend}"
-            )));
-        }
-        taken.push(at);
-    }
-    Ok(())
-}
-
-/// Writes a file whole or not at all: beside it first, then in its place.
-pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
-    let file = beside(path, bytes)?;
-    file.persist(path).map_err(|error| not_written(path, &error.error))?;
-    Ok(())
-}
-
-/// Writes new files, all of them or none, in a directory made where there is
-/// none yet. A file that is there already is left as it is, and named.
-pub fn create(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
-    let there: Vec<String> = files
-        .iter()
-        .filter(|(path, _)| path.symlink_metadata().is_ok())
-        .map(|(path, _)| screen::plain(&path.display().to_string()))
-        .collect();
-    if !there.is_empty() {
-        let mend = "name another directory, or move it away";
-        let there = there.join(", ");
-        return Err(Fail::said(format!("{there}: there already, nothing is written: {mend}")));
-    }
-    for (path, _) in files {
-        std::fs::create_dir_all(directory(path)).map_err(|error| not_written(path, &error))?;
-    }
-    let mut beside_all = Vec::with_capacity(files.len());
-    for (path, bytes) in files {
-        beside_all.push((*path, beside(path, bytes)?));
-    }
-    let mut written: Vec<&Path> = Vec::new();
-    for (path, file) in beside_all {
-        if let Err(error) = file.persist_noclobber(path) {
-            // What cannot be taken back either is nobody's work yet.
-            written.iter().for_each(|path| _ = std::fs::remove_file(path));
-            return Err(not_written(path, &error.error));
-        }
-        written.push(path);
-    }
-    Ok(())
-}
-
-fn not_written(path: &Path, error: &std::io::Error) -> Fail {
-    let name = screen::plain(&path.display().to_string());
-    Fail::said(format!("{name}: not written: {error}"))
-}
-
-fn directory(path: &Path) -> &Path {
-    match path.parent() {
-        Some(parent) if !parent.as_os_str().is_empty() => parent,
-        _ => Path::new("."),
-    }
-}
-
-/// A file's content in a file of no name yet, beside where it goes.
-fn beside(path: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile, Fail> {
-    // A device or a pipe would be replaced by a file.
-    if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
-        let name = screen::plain(&path.display().to_string());
-        return Err(Fail::said(format!("{name}: not written: it is no file: name another")));
-    }
-    let failed = |error: std::io::Error| not_written(path, &error);
-    let mut file = tempfile::NamedTempFile::new_in(directory(path)).map_err(failed)?;
-    file.write_all(bytes).map_err(failed)?;
-    file.as_file().sync_all().map_err(failed)?;
-    Ok(file)
-}
-
 /// All mistakes of a file, each with its line, a caret and the mend.
 fn mistakes(name: &str, text: &str, error: &FileError) -> Fail {
     let renderer = match screen::errors_in_colour() {
@@ -187,6 +92,9 @@ fn mistakes(name: &str, text: &str, error: &FileError) -> Fail {
         false => Renderer::plain(),
     };
     let renderer = renderer.term_width(screen::width());
+    // The renderer shows control characters as pictures but for these, which
+    // terminals obey as well (ECMA-48 5.3); the stand-in is as long.
+    let text = &text.replace(|c: char| ('\u{80}'..='\u{9f}').contains(&c), "¿");
     let mut shown = Vec::new();
     for mistake in error.mistakes().iter().take(SHOWN) {
         // The caret stands on one line, and never past the text.

@@ -15,6 +15,9 @@ use crate::{draw, files, html, mask, progress, signal};
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 20;
 
+/// Captures that are learnt from at most: half a kilobyte of memory each.
+pub const MOST: usize = 1 << 20;
+
 pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if args.format == Format::Csv {
         return Err(Fail::said("a layout is no CSV: use --format text or json"));
@@ -30,6 +33,11 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             match row.entry {
+                Ok(_) if samples.len() == MOST => {
+                    return Err(Fail::said(format!(
+                        "more than {MOST} captures: a thousand cards of each length tell as much"
+                    )));
+                }
                 Ok(entry) => samples.push(Sample {
                     line: row.line as usize,
                     capture: entry.sighting.capture,
@@ -56,8 +64,8 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
-    let page = |target: &html::Target<'_>| html::learn::page(&learnt, &samples, args, target.hide);
-    let written = target.map(|target| target.write(&page(&target))).transpose()?;
+    // What is written does not hang on who reads what is printed.
+    let written = write_files(&learnt, &samples, target.as_ref(), args);
     let mut out = screen::output(args.format == Format::Text);
     for kind in &learnt {
         match args.format {
@@ -70,31 +78,47 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
         }
     }
     out.flush()?;
-    if let Some(path) = &args.output {
-        write_table(path, &learnt, args)?;
-    }
-    if let Some(written) = written.filter(|_| args.format == Format::Text) {
-        screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
+    drop(out);
+    written?;
+    if args.format == Format::Text {
+        let mut out = screen::Page::new();
+        if let Some(path) = &args.output {
+            let name = plain(&path.display().to_string());
+            let next = format!(
+                "{name} is written: `holdover read --table {name} --table built-in …` takes it as \
+                 it is"
+            );
+            screen::say(&mut out, "next  ", &next)?;
+        }
+        if let Some(target) = &target {
+            let name = target.path().display().to_string();
+            screen::say(&mut out, "written  ", &name)?;
+        }
+        out.flush()?;
     }
     Ok(outcome)
 }
 
-/// Writes the layouts found as a table file, whole or not at all.
-fn write_table(path: &Path, learnt: &[Learnt], args: &args::Learn) -> Result<(), Fail> {
+/// Writes the layouts found as a table file, and the page.
+fn write_files(
+    learnt: &[Learnt],
+    samples: &[Sample],
+    target: Option<&html::Target<'_>>,
+    args: &args::Learn,
+) -> Result<(), Fail> {
+    let page =
+        target.map(|target| (target.path(), html::learn::page(learnt, samples, args, target.hide)));
     let tables: Vec<String> =
         learnt.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
-    let name = plain(&path.display().to_string());
-    if tables.is_empty() {
-        return Err(Fail::said(format!("{name}: not written, since no layout was found")));
+    let table = args.output.as_deref().map(|path| (path, tables.join("\n")));
+    let none = table.as_ref().filter(|_| tables.is_empty()).map(|(path, _)| path.display());
+    let none = none.map(|name| plain(&name.to_string()));
+    let files: Vec<_> = table.into_iter().filter(|_| none.is_none()).chain(page).collect();
+    files::write_all(&files, files::Readers::Owner)?;
+    match none {
+        Some(name) => Err(Fail::said(format!("{name}: not written, since no layout was found"))),
+        None => Ok(()),
     }
-    files::write(path, tables.join("\n").as_bytes())?;
-    if args.format == Format::Text {
-        let next = format!(
-            "{name} is written: `holdover read --table {name} --table built-in …` takes it as it is"
-        );
-        screen::say(&mut screen::Page::new(), "next  ", &next)?;
-    }
-    Ok(())
 }
 
 fn settled(settled: bool) -> String {

@@ -10,6 +10,7 @@ mod formats;
 mod html;
 mod input;
 mod learn;
+pub mod limits;
 mod mask;
 mod plan;
 mod progress;
@@ -38,9 +39,14 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
         Ok(args) => args,
         // Help is no mistake, and goes to standard output.
         Err(said) => {
-            // Nobody may be there to read it.
-            let _ = said.print();
-            return ExitCode::from(said.exit_code() as u8);
+            return match said.print().map_err(Fail::from) {
+                Err(Fail::Said(message)) => {
+                    screen::complain(&message);
+                    ExitCode::from(2)
+                }
+                // Nobody may be there to read it.
+                _ => ExitCode::from(said.exit_code() as u8),
+            };
         }
     };
     screen::set_colour(args.color);

@@ -24,6 +24,16 @@ pub struct Sheet {
     pub notes: Vec<String>,
 }
 
+/// Rows a sheet may have: more cards than a panel has users (judgement, no
+/// source). A million take a gigabyte while they are planned for.
+pub const MAX_ROWS: usize = 1 << 21;
+
+/// Cells a sheet may have: 16 columns in every row that a workbook can have.
+pub const MAX_CELLS: usize = 16 << 20;
+
+/// Bytes the texts of a sheet may have together.
+pub const MAX_TEXT: usize = 512 << 20;
+
 /// Reads a sheet; "-" is standard input. Of a workbook it is the sheet of the
 /// `choice`, or the first whose header is `known`.
 pub fn read(
@@ -73,51 +83,87 @@ pub fn workbook_bytes(path: &str, mut head: Vec<u8>, rest: impl Read) -> Result<
 
 fn csv(path: &str, mut file: impl Read) -> Result<Sheet, Fail> {
     let mut lines = Lines::default();
-    let mut sheet: Option<(Sheet, Records)> = None;
-    let (mut number, mut block) = (0, vec![0; 1 << 16]);
-    let mut failed = None;
-    let mut take = |line: Line| {
-        number += 1;
-        let text = text(line, number);
-        match (&mut sheet, text) {
-            (Some((sheet, records)), Ok(text)) => {
-                records.line(number, &text).into_iter().for_each(|split| sheet.add(split));
-            }
-            (Some((sheet, _)), Err(why)) => sheet.mistakes.push((number, why)),
-            (None, Ok(text)) if text.trim().is_empty() => {}
-            (None, text) => match text.and_then(|text| Records::of_header(&text)) {
-                Ok((headings, records)) => {
-                    sheet = Some((Sheet { headings, ..Sheet::default() }, records));
-                }
-                Err(why) => {
-                    failed.get_or_insert(format!("{}:{number}: {why}", plain(path)));
-                }
-            },
-        }
-    };
+    let mut reading = Reading::default();
+    let (mut bytes, mut block) = (0, vec![0; 1 << 16]);
+    let said = |why: String| Fail::said(format!("{}:{why}", plain(path)));
     loop {
         match file.read(&mut block) {
             Ok(0) => break,
-            Ok(count) => lines.feed(&block[..count], &mut take),
+            Ok(count) => {
+                bytes += count;
+                lines.feed(&block[..count], |line| reading.line(line));
+            }
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
             Err(error) => return Err(Fail::file(path, &error)),
         }
+        if bytes > MAX_TEXT {
+            let most = MAX_TEXT >> 20;
+            return Err(said(format!(" larger than {most} MiB: split it, or leave columns out")));
+        }
+        if let Some(why) = reading.failed.take() {
+            return Err(said(why));
+        }
     }
     if let Some(line) = lines.end() {
-        take(line);
+        reading.line(line);
     }
-    if let Some(why) = failed {
-        return Err(Fail::Said(why));
+    if let Some(why) = reading.failed {
+        return Err(said(why));
     }
-    let Some((mut sheet, mut records)) = sheet else {
-        let mend = "write a header, then one card a line";
-        return Err(Fail::said(format!("{}: the file is empty: {mend}", plain(path))));
+    let Some((mut sheet, mut records)) = reading.sheet else {
+        return Err(said(" the file is empty: write a header, then one card a line".to_owned()));
     };
     records.end().into_iter().for_each(|split| sheet.add(split));
     Ok(sheet)
 }
 
+/// A sheet of CSV being read.
+#[derive(Default)]
+struct Reading {
+    number: u64,
+    sheet: Option<(Sheet, Records)>,
+    /// Its line, and why the file is not read on.
+    failed: Option<String>,
+}
+
+impl Reading {
+    fn line(&mut self, line: Line) {
+        self.number += 1;
+        let number = self.number;
+        let text = text(line, number);
+        match (&mut self.sheet, text) {
+            // One failure is enough.
+            _ if self.failed.is_some() => {}
+            (Some((sheet, records)), Ok(text)) => {
+                records.line(number, &text).into_iter().for_each(|split| sheet.add(split));
+                self.failed = sheet.excess().map(|why| format!("{number}: {why}: split the file"));
+            }
+            (Some((sheet, _)), Err(why)) => {
+                sheet.mistakes.push((number, why));
+                self.failed = sheet.excess().map(|why| format!("{number}: {why}: split the file"));
+            }
+            (None, Ok(text)) if text.trim().is_empty() => {}
+            (None, text) => match text.and_then(|text| Records::of_header(&text)) {
+                Ok((headings, records)) => {
+                    self.sheet = Some((Sheet { headings, ..Sheet::default() }, records));
+                }
+                Err(why) => self.failed = Some(format!("{number}: {why}")),
+            },
+        }
+    }
+}
+
 impl Sheet {
+    /// Why it is too large, if it is.
+    pub fn excess(&self) -> Option<String> {
+        let rows = self.rows.len() + self.mistakes.len();
+        if rows > MAX_ROWS {
+            return Some(format!("more than {MAX_ROWS} rows"));
+        }
+        let cells = self.rows.len() * self.headings.len();
+        (cells > MAX_CELLS).then(|| format!("more than {MAX_CELLS} cells"))
+    }
+
     fn add(&mut self, (line, cells): (u64, Result<Vec<String>, String>)) {
         match cells {
             Ok(cells) => self.rows.push((line, cells)),

@@ -30,32 +30,22 @@ pub fn manual(args: &args::Manual) -> Result<Outcome, Fail> {
         std::io::stdout().lock().write_all(&page(&command)?)?;
         return Ok(Outcome::Done);
     };
-    std::fs::create_dir_all(directory)
-        .map_err(|error| Fail::file(&directory.display().to_string(), &error))?;
     let mut pages = Vec::new();
     gather(&command, &mut pages)?;
     let mut out = screen::Page::new();
-    for (name, page) in &pages {
-        let path = directory.join(name);
-        files::write(&path, page)?;
-        everyones(&path).map_err(|error| Fail::file(&path.display().to_string(), &error))?;
+    let places: Vec<_> = pages.iter().map(|(name, _)| directory.join(name)).collect();
+    let files: Vec<(&Path, &[u8])> =
+        places.iter().zip(&pages).map(|(path, (_, page))| (path.as_path(), &page[..])).collect();
+    files::make_directory(directory)?;
+    // Pages hold no cards.
+    files::write_all(&files, files::Readers::Everyone)?;
+    for path in &places {
         screen::say(&mut out, "written  ", &path.display().to_string())?;
     }
     let first = directory.join(format!("{NAME}.1"));
     screen::say(&mut out, "next  ", &format!("`man -l {}` shows the first", first.display()))?;
     out.flush()?;
     Ok(Outcome::Done)
-}
-
-/// Lets everyone read a page: it holds no cards, as other outputs do.
-fn everyones(path: &Path) -> std::io::Result<()> {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o644))?;
-    }
-    _ = path;
-    Ok(())
 }
 
 /// The pages of a command and of what is below it, each with its file's name.

@@ -116,20 +116,30 @@ fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
 }
 
 /// What is no mistake, but worth a look.
+/// Layouts of one kind that are told by name; the rest is counted.
+const TWINS: usize = 8;
+
 fn remarks(table: &Table, out: &mut impl Write) -> Result<(), Fail> {
     for (i, layout) in table.layouts().iter().enumerate() {
         if let Some(unused) = layout.unused() {
             writeln!(out, "  {}: bits {unused} belong to no field and no check", layout.id())?;
         }
-        let twins = table.layouts()[..i].iter().filter(|other| other.same_rules(layout));
-        for twin in twins {
-            writeln!(
-                out,
-                "  {} and {} have the same length and checks: one capture can't tell them apart",
-                twin.id(),
-                layout.id()
-            )?;
+        let alike = |other: &&Layout| other.same_rules(layout);
+        // Each kind is told of once, by its first.
+        if table.layouts()[..i].iter().any(|other| alike(&other)) {
+            continue;
         }
+        let alike: Vec<&str> = table.layouts()[i..].iter().filter(alike).map(Layout::id).collect();
+        let (told, more) = alike.split_at(alike.len().min(TWINS));
+        let ids = match (told, more.len()) {
+            ([_], _) => continue,
+            ([first @ .., last], 0) => format!("{} and {last}", first.join(", ")),
+            (told, more) => format!("{} and {more} more", told.join(", ")),
+        };
+        writeln!(
+            out,
+            "  {ids} have the same length and checks: one capture can't tell them apart"
+        )?;
     }
     Ok(())
 }

@@ -1,7 +1,6 @@
 //! Probe files from captures, with the timing and the faults asked for.
 
-use std::fs::File;
-use std::io::{BufWriter, Write};
+use std::io::Write;
 
 use holdover::bits::Capture;
 use holdover_signal::Idle;
@@ -9,7 +8,7 @@ use holdover_signal::compose::{Compose, FaultShares, Form, Track};
 
 use crate::args::{IdleLevel, ProbeForm, Timing};
 use crate::fail::Fail;
-use crate::screen;
+use crate::{files, screen};
 
 /// Writes a probe file; the faults put in are counted on standard error and
 /// listed where asked.
@@ -48,15 +47,13 @@ pub fn write(
     })?;
     out.flush()?;
     if let Some(path) = &timing.faults {
-        let name = path.display().to_string();
-        let failed = |error: std::io::Error| Fail::file(&name, &error);
-        let mut file = BufWriter::new(File::create(path).map_err(failed)?);
+        let mut lines = Vec::new();
         for fault in &faults {
             let line = serde_json::to_string(fault)
                 .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
-            writeln!(file, "{line}").map_err(failed)?;
+            writeln!(lines, "{line}")?;
         }
-        file.flush().map_err(failed)?;
+        files::write(path, &lines)?;
     }
     if !faults.is_empty() {
         let count = faults.len();

@@ -46,6 +46,11 @@ impl<'a> Target<'a> {
         Ok(Some(Target { path, hide: !args.show_numbers }))
     }
 
+    /// The file it goes to.
+    pub fn path(&self) -> &'a Path {
+        self.path
+    }
+
     /// Writes the page whole or not at all; what to tell of it.
     pub fn write(&self, page: &str) -> Result<String, Fail> {
         files::write(self.path, page.as_bytes())?;

@@ -13,7 +13,17 @@ use super::{Carried, Entry};
 use crate::screen;
 
 /// Lines a quoted cell may go over.
-const MAX_QUOTED_LINES: usize = 64;
+pub const MAX_QUOTED_LINES: usize = 64;
+
+/// Columns a sheet may have, and the records of a command in all (judgement,
+/// no source: the widest export of a panel has about a hundred).
+pub const MAX_COLUMNS: usize = 1024;
+
+/// Why a sheet of so many columns is refused, if it is.
+pub fn too_many_columns(count: usize) -> Option<String> {
+    (count > MAX_COLUMNS)
+        .then(|| format!("{count} columns, more than {MAX_COLUMNS}: leave out those without use"))
+}
 
 /// What a column is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,6 +64,7 @@ impl Records {
         let count = |delimiter: char| line.matches(delimiter).count();
         let delimiter = [',', ';', '\t'].into_iter().max_by_key(|d| count(*d)).unwrap_or(',') as u8;
         let headings = cells(line, delimiter)?;
+        too_many_columns(headings.len()).map_or(Ok(()), Err)?;
         let records = Records { delimiter, cells: headings.len(), open: Vec::new() };
         Ok((headings, records))
     }

@@ -6,6 +6,7 @@ use holdover::bits::CaptureText;
 use holdover::rank::{Doubt, Known, Sighting};
 use serde_json::{Map, Value};
 
+use super::csv::too_many_columns;
 use super::{Carried, Entry};
 
 /// Keys that our own output has, and that say nothing new when it is read again.
@@ -74,6 +75,7 @@ pub fn entry(text: &str) -> Result<Entry, String> {
             value => carry(key, value),
         }
     }
+    too_many_columns(headings.len()).map_or(Ok(()), Err)?;
     Ok(Entry {
         sighting: Sighting {
             capture: read.capture,

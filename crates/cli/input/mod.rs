@@ -10,14 +10,14 @@ mod port;
 mod probe;
 mod source;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, hash_map};
 use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, SystemTime};
 
 use holdover::bits::CaptureText;
 use holdover::rank::{Doubt, Known, Sighting};
@@ -70,7 +70,7 @@ pub struct Carried {
 
 impl Carried {
     /// Heading and cell, in the input's order.
-    pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
+    pub fn iter(&self) -> impl DoubleEndedIterator<Item = (&str, &str)> {
         self.headings.iter().map(String::as_str).zip(self.cells.iter().map(String::as_str))
     }
 
@@ -126,11 +126,18 @@ pub struct Inputs<'a> {
     stdin: Option<(File, u64)>,
     /// Private copies of what can be read only once, by name.
     copies: HashMap<String, File>,
-    /// Bytes of each file when it was first read.
-    sizes: HashMap<String, u64>,
+    /// Each file as it was when it was first opened.
+    seen: HashMap<String, Stamp>,
     /// What was parsed of each, and the bytes of memory that takes.
     kept: HashMap<String, Kept>,
     taken: usize,
+}
+
+/// What changes when a file does.
+#[derive(PartialEq, Eq)]
+struct Stamp {
+    bytes: u64,
+    modified: Option<SystemTime>,
 }
 
 impl<'a> Inputs<'a> {
@@ -145,7 +152,7 @@ impl<'a> Inputs<'a> {
             choice: None,
             stdin: None,
             copies: HashMap::new(),
-            sizes: HashMap::new(),
+            seen: HashMap::new(),
             kept: HashMap::new(),
             taken: 0,
         })
@@ -169,27 +176,33 @@ impl<'a> Inputs<'a> {
                 match self.live() {
                     true => live("-", stdin_blocks(), probe, on)?,
                     false => {
-                        let stdin = progress::counted("-", self.stdin()?, None);
-                        self.whole("-", stdin, probe, blocks, on)?;
+                        let file = self.stdin()?;
+                        let again = self.unchanged("-", &file)?;
+                        let from = file.try_clone().map_err(|error| Fail::file("-", &error))?;
+                        let counted = progress::counted("-", from, None);
+                        self.whole("-", counted, probe, blocks, on)?;
+                        if again {
+                            self.unchanged("-", &file)?;
+                        }
                     }
                 }
             } else if let Ok(read) = input.parse::<CaptureText>() {
                 on(Event::Rows(vec![argument(i, Ok(read))]))?;
             } else if Path::new(input).exists() {
                 let file = self.file(input)?;
+                let again = self.unchanged(input, &file)?;
                 match workbook(input, &file)? {
                     Some(bytes) => sheet(input, bytes, self.choice, on)?,
                     None => {
                         let total = file.metadata().ok().map(|about| about.len());
-                        let counted = progress::counted(input, file, total);
-                        let bytes = self.whole(input, counted, probe, blocks, on)?;
-                        if *self.sizes.entry(input.clone()).or_insert(bytes) != bytes {
-                            let input = screen::plain(input);
-                            return Err(Fail::said(format!(
-                                "{input}: the file changed while it was read: run it again"
-                            )));
-                        }
+                        let from = file.try_clone().map_err(|error| Fail::file(input, &error))?;
+                        let counted = progress::counted(input, from, total);
+                        self.whole(input, counted, probe, blocks, on)?;
                     }
+                }
+                // What grows while it is read once does no harm.
+                if again {
+                    self.unchanged(input, &file)?;
                 }
             } else if looks_like_a_capture(input) {
                 on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
@@ -203,7 +216,7 @@ impl<'a> Inputs<'a> {
         Ok(())
     }
 
-    /// Reads a source to its end; how many bytes it had.
+    /// Reads a source to its end.
     fn whole(
         &mut self,
         name: &str,
@@ -211,12 +224,30 @@ impl<'a> Inputs<'a> {
         probe: &Probe,
         blocks: bool,
         on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
-    ) -> Result<u64, Fail> {
+    ) -> Result<(), Fail> {
         let parser = blocks.then(|| {
             let kept = self.kept.entry(name.to_owned()).or_default();
             Parser::new(kept, &mut self.taken)
         });
         whole(name, from, probe, parser, on)
+    }
+
+    /// Refuses a file that is not what it was when it was first opened: its
+    /// captures would be answered by others. Whether it was opened before.
+    fn unchanged(&mut self, name: &str, file: &File) -> Result<bool, Fail> {
+        let about = file.metadata().map_err(|error| Fail::file(name, &error))?;
+        let now = Stamp { bytes: about.len(), modified: about.modified().ok() };
+        match self.seen.entry(name.to_owned()) {
+            hash_map::Entry::Occupied(before) if *before.get() != now => Err(Fail::said(format!(
+                "{}: the file changed while it was read: run it again",
+                screen::plain(name)
+            ))),
+            hash_map::Entry::Occupied(_) => Ok(true),
+            hash_map::Entry::Vacant(place) => {
+                place.insert(now);
+                Ok(false)
+            }
+        }
     }
 
     /// A file from its start, or the copy of a pipe, which opens only once.
@@ -343,7 +374,7 @@ fn sheet(
     on(Event::Rows(rows))
 }
 
-/// Reads a source to its end; how many bytes it had. A parser takes lines of
+/// Reads a source to its end. A parser takes lines of
 /// captures by the block.
 fn whole(
     name: &str,
@@ -351,7 +382,7 @@ fn whole(
     probe: &Probe,
     mut parser: Option<Parser<'_>>,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
-) -> Result<u64, Fail> {
+) -> Result<(), Fail> {
     let failed = |error| Fail::file(name, &error);
     let mut source = Source::new(name, probe);
     let mut block = vec![0; if parser.is_some() { blocks::BLOCK } else { BLOCK }];
@@ -403,8 +434,7 @@ fn whole(
     source.feed(&block[..begun], &mut rows);
     let guessed = source.end(&mut rows);
     on(Event::Rows(rows))?;
-    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))?;
-    Ok(done + begun as u64)
+    guessed.into_iter().try_for_each(|reader| on(Event::Guessed(reader)))
 }
 
 /// Follows a serial port that prints a capture a line, until it is stopped.

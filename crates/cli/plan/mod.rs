@@ -78,23 +78,21 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
         _ => enrol::csv(&enrolment)?.into_bytes(),
     };
+    let paper = page.as_ref().map(|page| {
+        let shown = Shown { mask: page.hide, pseudonyms: args.pseudonyms };
+        html::plan::page(&made, &roster, &list, shown, args).into_bytes()
+    });
     let outputs = [
         (&args.output, format!("{json}\n").into_bytes()),
         (&args.worksheet, worksheet::sheet(&made, &list, shown).into_bytes()),
         (&args.enrolment, list_file),
         (&args.cutover, cutover::sheet(&made, &roster, shown).into_bytes()),
     ];
-    let mut written = Vec::new();
-    for (path, bytes) in outputs {
-        if let Some(path) = path {
-            files::write(path, &bytes)?;
-            written.push(screen::plain(&path.display().to_string()));
-        }
-    }
-    if let Some(page) = &page {
-        let shown = Shown { mask: page.hide, pseudonyms: args.pseudonyms };
-        written.push(page.write(&html::plan::page(&made, &roster, &list, shown, args))?);
-    }
+    let named = outputs.into_iter().filter_map(|(path, bytes)| Some((path.as_deref()?, bytes)));
+    let paper = page.as_ref().map(|page| page.path()).zip(paper);
+    let files: Vec<(&Path, Vec<u8>)> = named.chain(paper).collect();
+    files::write_all(&files, files::Readers::Owner)?;
+    let written = files.iter().map(|(path, _)| screen::plain(&path.display().to_string()));
     use std::io::Write;
     let mut out = screen::output(args.format == Format::Text);
     if let (true, Some(path)) = (args.format != Format::Text, &args.roster) {
@@ -114,8 +112,8 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
             if let Some(changes) = &changes {
                 difference::print(&mut out, changes, shown)?;
             }
-            for path in &written {
-                screen::say(&mut out, "written  ", path)?;
+            for path in written {
+                screen::say(&mut out, "written  ", &path)?;
             }
             if !args.quiet {
                 text::next(&mut out, &made, args)?;
@@ -132,7 +130,7 @@ fn is_workbook(path: &Path) -> bool {
 }
 
 /// Bytes of a plan file: a million conflicts take 200 MB.
-const MAX_PLAN_BYTES: usize = 1 << 30;
+pub const MAX_PLAN_BYTES: usize = 256 << 20;
 
 /// A plan as a file, whole and consistent.
 pub fn read_plan(path: &Path) -> Result<Plan, Fail> {

@@ -1,6 +1,7 @@
 //! CSV: one record a capture, columns fixed by the design, the input's own
 //! columns behind them.
 
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use holdover::layout::{Part, Value};
@@ -11,8 +12,9 @@ use super::holes::Holes;
 use super::json::carried;
 use super::records::Render;
 use crate::formats::write_csv;
+use crate::input::csv::MAX_COLUMNS;
 use crate::input::{Carried, Row};
-use crate::mask;
+use crate::{mask, screen};
 
 const HEAD: [&str; 9] =
     ["line", "source", "verdict", "layout", "reading", "site", "card", "probability", "note"];
@@ -29,9 +31,16 @@ impl Csv {
     }
 
     fn record(&self, mut cells: Vec<String>, own: &Carried, out: &mut Vec<u8>) {
-        for column in &self.columns {
-            let cell = own.cell(column).unwrap_or_default();
-            cells.push(carried(column, cell, self.hide));
+        if own.headings[..] == self.columns[..] {
+            cells.extend(own.iter().map(|(column, cell)| carried(column, cell, self.hide)));
+        } else {
+            // The first of a heading counts.
+            let named = own.iter().map(|(column, cell)| (column.to_ascii_lowercase(), cell));
+            let named: HashMap<String, &str> = named.rev().collect();
+            cells.extend(self.columns.iter().map(|column| {
+                let cell = named.get(&column.to_ascii_lowercase()).copied().unwrap_or_default();
+                carried(column, cell, self.hide)
+            }));
         }
         write(&cells, out);
     }
@@ -49,6 +58,13 @@ impl Render for Csv {
 
     fn headings(&mut self, headings: &Arc<Vec<String>>) {
         for heading in headings.iter() {
+            if self.columns.len() == MAX_COLUMNS {
+                screen::remark(&format!(
+                    "the input has more than {MAX_COLUMNS} different columns: the others are left \
+                     out"
+                ));
+                return;
+            }
             if !self.columns.contains(heading) {
                 self.columns.push(heading.clone());
             }

@@ -8,7 +8,7 @@ pub mod json;
 pub mod notes;
 mod paper;
 mod records;
-mod summary;
+pub mod summary;
 pub mod text;
 pub mod words;
 
@@ -33,6 +33,10 @@ const PENDING_MOST: usize = 1 << 16;
 /// Of a stream, captures that are answered at once: at least so many, and an
 /// eighth of those seen, so that fitting takes a small part of the time.
 const STREAMED: usize = 1 << 10;
+
+/// Readers of a batch at most: the wiring of each is weighed (judgement, no
+/// source).
+pub const MAX_READERS: usize = 1 << 16;
 
 /// A capture with its answer.
 pub struct Answered<'a, 't> {
@@ -191,7 +195,7 @@ impl Job<'_, '_> {
             match event {
                 Event::Rows(rows) => {
                     *any |= !rows.is_empty();
-                    see_rows(batch, &rows, &mut headings, report);
+                    see_rows(batch, &rows, &mut headings, report)?;
                 }
                 Event::Text { source, first_line, plain } => {
                     *any = true;
@@ -218,7 +222,7 @@ impl Job<'_, '_> {
         let mut on = |event: Event<'_>| match event {
             Event::Rows(rows) => {
                 self.any |= !rows.is_empty();
-                see_rows(&mut self.batch, &rows, &mut headings, report);
+                see_rows(&mut self.batch, &rows, &mut headings, report)?;
                 pending.extend(rows);
                 match pending.len() >= most(&self.batch, args.streaming) {
                     true => self.settle(&mut pending, &mut outcome, report),
@@ -315,7 +319,7 @@ fn see_rows(
     rows: &[Row],
     headings: &mut Option<Arc<Vec<String>>>,
     report: &mut dyn Report,
-) {
+) -> Result<(), Fail> {
     for entry in rows.iter().filter_map(|row| row.entry.as_ref().ok()) {
         batch.see(&entry.sighting);
         let own = &entry.carried.headings;
@@ -323,5 +327,11 @@ fn see_rows(
             report.headings(own);
             *headings = Some(own.clone());
         }
+    }
+    match batch.readers() > MAX_READERS {
+        true => Err(Fail::said(format!(
+            "more than {MAX_READERS} readers: does the column \"reader\" name readers? Else rename it"
+        ))),
+        false => Ok(()),
     }
 }

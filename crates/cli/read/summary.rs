@@ -24,6 +24,12 @@ const PLACES: [&str; 3] = ["building", "door", "reader"];
 /// Lines named of what is unclear, for each place.
 const LINES: usize = 8;
 
+/// Kinds, by place, and cards that are summed up at most (judgement, no
+/// source): more are no summary, and memory is bounded.
+pub const MAX_KINDS: usize = 1 << 16;
+/// Cards.
+pub const MAX_CARDS: usize = 1 << 22;
+
 /// What was met: a kind under a reading, or what is unclear.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 struct Met {
@@ -45,6 +51,7 @@ struct Count {
 pub struct Summary {
     format: Format,
     met: BTreeMap<Met, Count>,
+    cards: usize,
     wiring: Vec<(String, [f64; 4])>,
     sources: BTreeSet<Arc<str>>,
     invalid: usize,
@@ -56,6 +63,7 @@ impl Summary {
         Summary {
             format,
             met: BTreeMap::new(),
+            cards: 0,
             wiring: Vec::new(),
             sources: BTreeSet::new(),
             invalid: 0,
@@ -80,10 +88,24 @@ impl Report for Summary {
                 .map_or_else(String::new, |site| site.to_string()),
             length: entry.sighting.capture.len(),
         };
+        if self.met.len() >= MAX_KINDS && !self.met.contains_key(&met) {
+            return Err(Fail::said(format!(
+                "more than {MAX_KINDS} kinds of captures to sum up: leave out --summary, or the \
+                 columns building, door and reader where they name something else"
+            )));
+        }
         let count = self.met.entry(met).or_default();
         count.captures += 1;
         let capture: &Capture = &entry.sighting.capture;
-        count.cards.insert(best.map_or_else(|| capture.to_string(), |best| best.word.to_string()));
+        let new = count
+            .cards
+            .insert(best.map_or_else(|| capture.to_string(), |best| best.word.to_string()));
+        self.cards += usize::from(new);
+        if self.cards > MAX_CARDS {
+            return Err(Fail::said(format!(
+                "more than {MAX_CARDS} cards to sum up: leave out --summary, or split the input"
+            )));
+        }
         if answer.verdict != Verdict::Identified && count.lines.len() < LINES {
             count.lines.push((row.source.clone(), row.line));
         }

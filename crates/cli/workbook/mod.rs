@@ -9,22 +9,23 @@ mod part;
 mod write;
 
 use crate::fail::Fail;
-use crate::input::csv::column_of;
+use crate::input::csv::{column_of, too_many_columns};
 use crate::screen::plain;
-use crate::sheet::Sheet;
+use crate::sheet::{MAX_TEXT, Sheet};
 use cell::Told;
 use package::Package;
 
 pub use write::write;
 
+/// What a workbook may have at most.
+pub mod limits {
+    pub use super::MAX_BYTES as WORKBOOK_BYTES;
+    pub use super::package::{MAX_FILES, MAX_SHEETS, MAX_UNPACKED};
+    pub use super::part::{MAX_DEPTH, MAX_EVENT};
+}
+
 /// Largest workbook taken, bytes. A million cards take a third of it.
 pub const MAX_BYTES: usize = 64 << 20;
-
-/// Most cells a sheet may have: 16 columns in every row that there can be.
-const MAX_CELLS: usize = 16 << 20;
-
-/// Most bytes the texts of a sheet may have together.
-const MAX_TEXT: usize = 512 << 20;
 
 /// Rows with something in them among which a header is looked for: a title
 /// and a few lines of explanation may stand above it (judgement, no source).
@@ -150,8 +151,8 @@ impl<'k> Gathering<'k> {
         match &mut self.headed {
             None => self.header(row, cells),
             Some(headed) => {
-                if (headed.sheet.rows.len() + 1) * self.means.len() > MAX_CELLS {
-                    return Err(format!("row {row}: more than {MAX_CELLS} cells: split the sheet"));
+                if let Some(why) = headed.sheet.excess() {
+                    return Err(format!("row {row}: {why}: split the sheet"));
                 }
                 let mut texts = vec![String::new(); self.means.len()];
                 let mistakes = headed.sheet.mistakes.len();
@@ -195,6 +196,9 @@ impl<'k> Gathering<'k> {
             return Ok(true);
         }
         self.seen += 1;
+        if let Some(why) = too_many_columns(headings.len()) {
+            return Err(format!("row {row}: {why}"));
+        }
         if (self.known)(&headings) {
             self.means = headings.iter().map(|h| cell::Means::of(column_of(h))).collect();
             let sheet = Sheet { headings, ..Sheet::default() };

@@ -14,8 +14,8 @@ use super::part::{Budget, Part, attribute};
 use super::{Found, Gathering};
 
 /// Most bytes unpacked of a package, and of a part that is no sheet.
-const MAX_UNPACKED: u64 = 1 << 30;
-const MAX_PART: u64 = 256 << 20;
+pub const MAX_UNPACKED: u64 = 1 << 30;
+pub const MAX_PART: u64 = 256 << 20;
 
 /// A part that unpacks to more than this, and to more than so many times its
 /// packed size, is no workbook but a trap. Sheets pack to a tenth, very even
@@ -24,10 +24,13 @@ const FREE: u64 = 16 << 20;
 const MAX_RATIO: u64 = 200;
 
 /// Most files in a package (judgement, no source).
-const MAX_FILES: usize = 10_000;
+pub const MAX_FILES: usize = 10_000;
 
 /// Most shared texts: as many as cells.
-const MAX_SHARED: usize = super::MAX_CELLS;
+const MAX_SHARED: usize = crate::sheet::MAX_CELLS;
+
+/// Most sheets of a workbook (judgement, no source).
+pub const MAX_SHEETS: usize = 256;
 
 /// A sheet of a workbook.
 pub struct Named {
@@ -135,6 +138,11 @@ impl Package {
                     let path = get("id").and_then(|id| paths.get(&id).cloned());
                     let (Some(name), Some(path)) = (get("name"), path) else { continue };
                     let hidden = get("state").is_some_and(|state| state != "visible");
+                    if sheets.len() == MAX_SHEETS {
+                        return Err(format!(
+                            "more than {MAX_SHEETS} sheets: save the sheet of cards alone"
+                        ));
+                    }
                     sheets.push(Named { name, hidden, path });
                 }
                 Event::Eof => break,

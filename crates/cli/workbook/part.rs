@@ -9,10 +9,10 @@ use quick_xml::{Reader, XmlVersion};
 
 /// Most bytes of one event. A cell holds 32,767 characters at most (common
 /// practice of spreadsheets), each at most ten bytes as `&#1234567;`.
-const MAX_EVENT: usize = 1 << 19;
+pub const MAX_EVENT: usize = 1 << 19;
 
 /// Deepest nesting; a sheet is eight deep (judgement, no source).
-const MAX_DEPTH: usize = 64;
+pub const MAX_DEPTH: usize = 64;
 
 /// Bytes that may still be unpacked of a package, over all its parts.
 pub type Budget = Rc<Cell<u64>>;

@@ -48,6 +48,14 @@ mod time;
 mod track;
 pub mod vcd;
 
+/// What a probe file may have at most.
+pub mod limits {
+    pub use crate::csv::COLUMNS;
+    pub use crate::lines::MOST_READERS;
+    pub use crate::stream::LONGEST;
+    pub use crate::vcd::REMEMBERED;
+}
+
 pub use card_data::{
     CardData, CardDataError, CardDataErrorKind, CardDataFormat, raw_card_data, to_raw_card_data,
 };

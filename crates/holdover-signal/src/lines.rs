@@ -10,7 +10,7 @@ use crate::vcd::Variable;
 
 /// The most readers in one file (judgement, no source: twice the doors of a
 /// large panel); bounds the lines followed.
-pub(crate) const MOST_READERS: usize = 64;
+pub const MOST_READERS: usize = 64;
 
 /// A line, or a vector of them, that a file offers.
 #[derive(Debug, Clone)]

@@ -11,7 +11,7 @@ pub(crate) const BLOCK: usize = 128 << 10;
 
 /// The longest word or row held while its end has not come (judgement, no
 /// source: a vector of a million bits).
-pub(crate) const LONGEST: usize = 1 << 20;
+pub const LONGEST: usize = 1 << 20;
 
 /// Bytes that came and are not yet done with: the start of a word or a row,
 /// whose rest is still to come.

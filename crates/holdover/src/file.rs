@@ -63,7 +63,11 @@ pub(crate) fn read<T>(
     for error in errors {
         let bytes = error.span().unwrap_or(0..0);
         let message = error.message().lines().next().unwrap_or("not TOML").to_owned();
-        mistakes.add(bytes, message, "correct the TOML here: key = value, text in quotes");
+        let mend = match message.contains("recursion") {
+            true => "values nest two deep at most: leave the brackets out",
+            false => "correct the TOML here: key = value, text in quotes",
+        };
+        mistakes.add(bytes, message, mend);
     }
     let result = match mistakes.0.is_empty() {
         true => read(Section { table: document.get_ref(), bytes: 0..0 }, &mut mistakes),

@@ -115,6 +115,10 @@ const PANEL_KEYS: [&str; 8] = [
 ];
 
 impl Site {
+    /// The most batches a site file may hold. Boxed batches may overlap, and
+    /// every stretch of a conflict names all of its batches.
+    pub const MAX_BATCHES: usize = 1024;
+
     /// Reads a site file whose batches name layouts of `table`.
     ///
     /// # Errors
@@ -129,7 +133,14 @@ impl Site {
                 None => Panel::default(),
             };
             let mut batches: Vec<(CardBatch, Range<usize>)> = Vec::new();
-            for section in top.sections("batch", "[[batch]]", mistakes) {
+            let sections = top.sections("batch", "[[batch]]", mistakes);
+            if let Some(excess) = sections.get(Site::MAX_BATCHES) {
+                let most = format!("more than {} batches", Site::MAX_BATCHES);
+                let mend = "join those whose numbers follow one another";
+                mistakes.add(excess.bytes.clone(), most, mend);
+                return None;
+            }
+            for section in sections {
                 let Some(batch) = read_batch(&section, table, mistakes) else { continue };
                 batches.push((batch, section.place("cards")));
             }

@@ -11,7 +11,7 @@ use crate::time::TimeUnit;
 const LOOK: usize = 64 << 10;
 
 /// Columns read at most (judgement, no source: more is no table of lines).
-const COLUMNS: usize = 256;
+pub const COLUMNS: usize = 256;
 
 /// Rows that make equal steps in time a sample rate (judgement, no source).
 const ENOUGH_ROWS: usize = 8;

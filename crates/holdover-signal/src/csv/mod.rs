@@ -10,6 +10,7 @@ use crate::time::LATEST;
 use cell::{Decimal, Levels, level, trimmed};
 use layout::{Clock, cells, is_remark};
 
+pub use layout::COLUMNS;
 pub(crate) use layout::{Layout, Look};
 
 /// A table being read.

@@ -10,7 +10,7 @@ use crate::time::{Scale, TimeUnit};
 /// The most variables remembered; beyond them only those whose name is wanted
 /// (judgement, no source: a file of a hundred thousand signals comes from a
 /// simulation, and there the lines are named).
-const REMEMBERED: usize = 4096;
+pub const REMEMBERED: usize = 4096;
 
 /// The most bytes of a name or an identifier kept (judgement, no source).
 const LONGEST_NAME: usize = 1024;

@@ -14,6 +14,7 @@ use crate::lines::{self, Candidate, Pick};
 use crate::stream::{BLOCK, Window, to_line_end, words};
 use crate::time::Scale;
 
+pub use header::REMEMBERED;
 pub(crate) use header::Variable;
 
 use body::Body;

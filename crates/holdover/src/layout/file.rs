@@ -27,9 +27,13 @@ const KINDS: [(&str, Kind); 4] =
 /// Any whole number that fits nothing: `Layout::new` names the right limit.
 const TOO_LARGE: usize = usize::MAX;
 
+/// What to do about a table of too many layouts.
+const FEWER: &str = "leave out those that no card here can have";
+
 impl Table {
-    /// The most bytes a table file may have; larger ones are refused unread.
-    pub const MAX_BYTES: usize = 16 << 20;
+    /// The most bytes a table or site file may have; larger ones are refused
+    /// unread. A kilobyte for each layout there may be.
+    pub const MAX_BYTES: usize = 4 << 20;
 
     /// Reads a table file.
     ///
@@ -43,6 +47,12 @@ impl Table {
                 mistakes.add(0..0, "the file holds no layout", "add a [[layout]]");
             }
             let mut table = Table::default();
+            if sections.len() > Table::MAX_LAYOUTS {
+                let most = format!("more than {} layouts", Table::MAX_LAYOUTS);
+                let excess = sections[Table::MAX_LAYOUTS].bytes.clone();
+                mistakes.add(excess, most, FEWER);
+                return None;
+            }
             for section in sections {
                 if let Some(layout) = read_layout(&section, mistakes) {
                     let place = section.place("id");
@@ -51,6 +61,9 @@ impl Table {
                         mistakes.add(place, duplicate.to_string(), mend);
                     }
                 }
+            }
+            if let Some(excess) = table.excess() {
+                mistakes.add(0..0, excess, FEWER);
             }
             Some(table)
         })

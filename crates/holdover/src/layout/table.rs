@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use thiserror::Error;
 
 use super::Layout;
+use crate::bits::Capture;
 
 /// A set of layouts, in the order given, ids unique.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -44,6 +45,24 @@ impl Table {
         self.by_id.insert(id, self.layouts.len());
         self.layouts.push(layout);
         Ok(())
+    }
+
+    /// The most layouts a table file, or several together, may hold; and the
+    /// most of one length, each of which is tried on every capture of it.
+    pub const MAX_LAYOUTS: usize = 4096;
+    /// The most layouts of one length.
+    pub const MAX_OF_LENGTH: usize = 256;
+
+    /// Why there are too many layouts, if there are.
+    pub fn excess(&self) -> Option<String> {
+        let (most, of_length) = (Self::MAX_LAYOUTS, Self::MAX_OF_LENGTH);
+        if self.layouts.len() > most {
+            return Some(format!("more than {most} layouts"));
+        }
+        let mut counts = [0; Capture::MAX_BITS + 1];
+        self.layouts.iter().for_each(|layout| counts[layout.length()] += 1);
+        let length = counts.iter().position(|count| *count > of_length)?;
+        Some(format!("more than {of_length} layouts of {length} bits"))
     }
 
     /// The layouts, in the order given.

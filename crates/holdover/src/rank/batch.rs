@@ -208,6 +208,11 @@ impl<'t> Batch<'t> {
     /// Distinct captures up to which all are weighed; of more, a fair sample is.
     pub const EXACT: usize = KEPT_MOST;
 
+    /// How many readers the captures came by.
+    pub fn readers(&self) -> usize {
+        self.readers.len()
+    }
+
     /// Index of a reader.
     pub(super) fn reader(&self, name: &str) -> Option<u32> {
         self.reader_index.get(name).copied()

@@ -7,11 +7,13 @@ use std::sync::OnceLock;
 use super::batch::{Batch, Guess, Kind};
 use super::class::{Class, Classes, KnownCodes, Signer};
 use super::model::{
-    CLASSES_MOST, GUESSED_WRONGLY_LOG2, MANY_FREE_CODES, NONE_SHARE, PSEUDO_COUNT, REPEATS_FROM,
-    REVERSED_LOG2, RULED_OUT, SETTLED, SETTLES_WIRING, SWAPPED_LOG2, SWEEPS, VISITORS,
+    CLASSES_MOST, GUESSED_WRONGLY_LOG2, GUESSES_MOST, MANY_FREE_CODES, NONE_SHARE, PSEUDO_COUNT,
+    REPEATS_FROM, REVERSED_LOG2, RULED_OUT, SETTLED, SETTLES_WIRING, SWAPPED_LOG2, SWEEPS,
+    VISITORS,
 };
 use super::share::{self, Member, promise, promise_to_another};
 use crate::bits::Capture;
+use crate::decode::Reading;
 
 /// A guess that could be a member of a code is not weighed below this
 /// likelihood: even a code that every capture carries could not lift it.
@@ -124,7 +126,9 @@ impl<'t> Batch<'t> {
     /// are ruled out; the rest is weighed without those.
     pub fn fit(&self) -> Fit<'_, 't> {
         let mut live = vec![[true; 4]; self.readers.len()];
-        let sample = self.distinct.sample(SETTLES_WIRING);
+        let each = self.by_length.iter().map(Vec::len).max().unwrap_or(0) * Reading::ALL.len();
+        let few = (GUESSES_MOST / 4 / each.max(1)).clamp(1, SETTLES_WIRING);
+        let sample = self.distinct.sample(few);
         let first = Classes::of(self, sample.iter().copied(), &live, 0, usize::MAX);
         if let Some(first) = first.filter(|_| !sample.is_empty()) {
             let first = Fit::of(self, first);
@@ -139,11 +143,26 @@ impl<'t> Batch<'t> {
             let items = self.distinct.below(halvings);
             let most = if halvings < 63 { CLASSES_MOST } else { usize::MAX };
             match Classes::of(self, items, &live, halvings, most) {
-                Some(classes) => break classes,
-                None => halvings += 1,
+                Some(classes) if most == usize::MAX || self.weighs(&classes) <= GUESSES_MOST => {
+                    break classes;
+                }
+                _ => halvings += 1,
             }
         };
         Fit::of(self, classes)
+    }
+
+    /// How many guesses the classes have, but for a few.
+    fn weighs(&self, classes: &Classes<'_>) -> usize {
+        let of = |length: usize| self.by_length.get(length).map_or(0, Vec::len);
+        let each = |class: &Class| {
+            let length = class.capture.len();
+            // A bit lost at either end was 0 or 1; one gained is taken off.
+            let slipped = 4 * of(length + 1) + 2 * of(length - 1);
+            let wired = class.live.iter().filter(|live| **live).count() * of(length);
+            wired + if class.live[0] { slipped } else { 0 }
+        };
+        classes.iter().map(each).sum()
     }
 
     fn wiring_priors(&self) -> Vec<[f64; 4]> {

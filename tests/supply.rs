@@ -1,0 +1,264 @@
+//! What the command is made of: where the crates come from, under which
+//! licences, that nothing in it opens a socket, and that ours hold no
+//! `unsafe`.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+use std::process::Command;
+
+use serde_json::Value;
+
+use crate::holdover::root;
+
+/// Licences that let anyone do anything but sue, by their SPDX names.
+const PERMISSIVE: [&str; 12] = [
+    "0BSD",
+    "Apache-2.0",
+    "Apache-2.0 WITH LLVM-exception",
+    "BSD-2-Clause",
+    "BSD-3-Clause",
+    "BSL-1.0",
+    "CC0-1.0",
+    "ISC",
+    "MIT",
+    "Unicode-3.0",
+    "Unlicense",
+    "Zlib",
+];
+
+/// Directories of crates whose other side is another language's, and cannot do
+/// without `unsafe`: none yet.
+const BOUNDARY: [&str; 0] = [];
+
+/// Crates that are there in two versions, and why.
+const TWICE: [(&str, &str); 1] =
+    [("syn", "the macros of maud are at its second version yet, those of clap at its third")];
+
+/// What every build of the workspace may be made of, tests included. Nothing
+/// is fetched: where the crates for other systems are not there, those for this
+/// one are looked at.
+fn metadata() -> Value {
+    let host = Command::new("rustc").arg("-vV").output().unwrap();
+    let host = String::from_utf8(host.stdout).unwrap();
+    let host = host.lines().find_map(|line| line.strip_prefix("host: ")).unwrap();
+    let run = |more: &[&str]| {
+        Command::new(env!("CARGO"))
+            .args(["metadata", "--format-version", "1", "--locked", "--offline"])
+            .args(more)
+            .current_dir(root())
+            .output()
+            .unwrap()
+    };
+    let whole = run(&[]);
+    let output = if whole.status.success() { whole } else { run(&["--filter-platform", host]) };
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+fn packages(metadata: &Value) -> &Vec<Value> {
+    metadata["packages"].as_array().unwrap()
+}
+
+/// Whether an expression of SPDX 2.3, Annex D, can be met by permissive
+/// licences alone; `/` is the old way to write OR.
+fn permissive(expression: &str) -> bool {
+    let spaced = expression.replace('/', " OR ").replace('(', " ( ").replace(')', " ) ");
+    let words: Vec<&str> = spaced.split_whitespace().collect();
+    let mut at = 0;
+    let holds = any(&words, &mut at);
+    assert_eq!(at, words.len(), "{expression}");
+    holds
+}
+
+fn any(words: &[&str], at: &mut usize) -> bool {
+    let mut holds = all(words, at);
+    while words.get(*at) == Some(&"OR") {
+        *at += 1;
+        holds |= all(words, at);
+    }
+    holds
+}
+
+fn all(words: &[&str], at: &mut usize) -> bool {
+    let mut holds = one(words, at);
+    while words.get(*at) == Some(&"AND") {
+        *at += 1;
+        holds &= one(words, at);
+    }
+    holds
+}
+
+fn one(words: &[&str], at: &mut usize) -> bool {
+    if words.get(*at) == Some(&"(") {
+        *at += 1;
+        let holds = any(words, at);
+        assert_eq!(words.get(*at), Some(&")"));
+        *at += 1;
+        return holds;
+    }
+    let mut name = words[*at].to_owned();
+    *at += 1;
+    if words.get(*at) == Some(&"WITH") {
+        name += &format!(" WITH {}", words[*at + 1]);
+        *at += 2;
+    }
+    PERMISSIVE.contains(&name.as_str())
+}
+
+#[test]
+fn licences_are_permissive() {
+    assert!(permissive("(Apache-2.0 OR GPL-3.0-only) AND MIT/Unlicense"));
+    assert!(!permissive("MIT AND GPL-3.0-only") && !permissive("LGPL-2.1-or-later"));
+    let metadata = metadata();
+    for package in packages(&metadata) {
+        let licence = package["license"].as_str().unwrap_or("none");
+        assert!(permissive(licence), "{}: {licence}", package["name"]);
+    }
+}
+
+#[test]
+fn crates_come_from_one_registry() {
+    let metadata = metadata();
+    let own = metadata["workspace_members"].as_array().unwrap();
+    for package in packages(&metadata) {
+        match package["source"].as_str() {
+            None => assert!(own.contains(&package["id"]), "{}: by path", package["name"]),
+            Some(source) => assert_eq!(
+                source, "registry+https://github.com/rust-lang/crates.io-index",
+                "{}",
+                package["name"]
+            ),
+        }
+    }
+    // What is fetched is what was looked at: every crate has its checksum.
+    let lock = std::fs::read_to_string(root().join("Cargo.lock")).unwrap();
+    let count = |what: &str| lock.lines().filter(|line| line.starts_with(what)).count();
+    assert_eq!(count("source = "), count("checksum = "));
+}
+
+#[test]
+fn a_crate_is_there_once() {
+    let metadata = metadata();
+    let mut versions: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for package in packages(&metadata) {
+        let text = |key: &str| package[key].as_str().unwrap();
+        versions.entry(text("name")).or_default().insert(text("version"));
+    }
+    let twice: Vec<&str> =
+        versions.iter().filter(|(_, versions)| versions.len() > 1).map(|(name, _)| *name).collect();
+    assert_eq!(twice, TWICE.map(|(name, _)| name));
+}
+
+/// No crate needs a newer compiler than the workspace says, and what the
+/// workspace says is what it is built with at least.
+#[test]
+fn the_minimum_rust_version_covers_every_crate() {
+    let metadata = metadata();
+    let number = |text: &str| -> Vec<u32> {
+        let mut parts: Vec<u32> = text.split('.').map(|part| part.parse().unwrap()).collect();
+        parts.resize(3, 0);
+        parts
+    };
+    let own = metadata["workspace_members"].as_array().unwrap();
+    let packages = packages(&metadata);
+    let stated: BTreeSet<&str> = packages
+        .iter()
+        .filter(|package| own.contains(&package["id"]))
+        .map(|package| package["rust_version"].as_str().expect("every crate of ours states it"))
+        .collect();
+    assert_eq!(stated.len(), 1, "{stated:?}");
+    let stated = number(stated.first().unwrap());
+    for package in packages {
+        let needs = package["rust_version"].as_str().map(number);
+        assert!(needs.is_none_or(|needs| needs <= stated), "{}", package["name"]);
+    }
+}
+
+/// Every crate of the workspace forbids `unsafe`, by the lint or at its top.
+#[test]
+fn no_crate_of_ours_has_unsafe() {
+    let metadata = metadata();
+    let own = metadata["workspace_members"].as_array().unwrap();
+    let workspace = std::fs::read_to_string(root().join("Cargo.toml")).unwrap();
+    assert!(workspace.contains("[workspace.lints.rust]\nunsafe_code = \"forbid\""));
+    for package in packages(&metadata).iter().filter(|package| own.contains(&package["id"])) {
+        let manifest = package["manifest_path"].as_str().unwrap();
+        let at = Path::new(manifest).strip_prefix(root()).unwrap().to_str().unwrap();
+        if BOUNDARY.iter().any(|b| at.starts_with(b)) {
+            continue;
+        }
+        let text = std::fs::read_to_string(manifest).unwrap();
+        assert!(text.contains("[lints]\nworkspace = true"), "{manifest}");
+    }
+    // The lint does not see what it is not given to compile.
+    let mut files = Vec::new();
+    for directory in ["crates", "tests", "benches"] {
+        sources(&root().join(directory), &mut files);
+    }
+    assert!(files.len() > 100);
+    for path in files {
+        let name = path.strip_prefix(root()).unwrap().to_str().unwrap();
+        let text = std::fs::read_to_string(&path).unwrap();
+        let word = ["un", "safe "].concat();
+        let code = text.lines().filter(|line| !line.trim_start().starts_with("//"));
+        let found = code.filter(|line| line.contains(&word)).count();
+        assert!(found == 0 || BOUNDARY.iter().any(|b| name.starts_with(b)), "{name}");
+    }
+}
+
+fn sources(directory: &Path, files: &mut Vec<std::path::PathBuf>) {
+    for entry in std::fs::read_dir(directory).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_dir() && !path.ends_with("target") {
+            sources(&path, files);
+        } else if path.extension().is_some_and(|extension| extension == "rs") {
+            files.push(path);
+        }
+    }
+}
+
+/// Every crate that we name is reviewed.
+#[test]
+fn every_direct_crate_is_reviewed() {
+    let metadata = metadata();
+    let own = metadata["workspace_members"].as_array().unwrap();
+    let developers = std::fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
+    let (_, section) = developers.split_once("## Dependencies\n").unwrap();
+    let reviewed: BTreeSet<&str> = section
+        .split("\n## ")
+        .next()
+        .unwrap()
+        .lines()
+        .filter_map(|line| line.strip_prefix("| ")?.split('|').next())
+        .flat_map(|cell| cell.split(','))
+        .map(str::trim)
+        .filter(|name| !["crate", "---", ""].contains(name))
+        .collect();
+    let ours = packages(&metadata).iter().filter(|package| own.contains(&package["id"]));
+    let named: BTreeSet<&str> = ours
+        .flat_map(|package| package["dependencies"].as_array().unwrap())
+        .filter(|dependency| dependency["source"].is_string())
+        .map(|dependency| dependency["name"].as_str().unwrap())
+        .collect();
+    assert_eq!(reviewed, named);
+}
+
+/// No network: the binary names no function of the system that opens a
+/// connection, listens, or looks up a host (socket(2), getaddrinfo(3)).
+#[cfg(target_os = "linux")]
+#[test]
+fn the_binary_cannot_open_a_socket() {
+    let output = Command::new("nm")
+        .args(["--dynamic", "--undefined-only", env!("CARGO_BIN_EXE_holdover")])
+        .output()
+        .expect("nm comes with the linker");
+    let symbols = String::from_utf8(output.stdout).unwrap();
+    let names: Vec<&str> = symbols
+        .lines()
+        .filter_map(|line| line.split_whitespace().last()?.split('@').next())
+        .collect();
+    assert!(names.contains(&"write"), "{symbols}");
+    for name in ["socket", "socketpair", "connect", "bind", "listen", "sendto", "getaddrinfo"] {
+        assert!(!names.contains(&name), "{name}");
+    }
+}
