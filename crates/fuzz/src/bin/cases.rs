@@ -1,0 +1,3 @@
+//! Case files, recorded and proved.
+#![no_main]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::cases(data));

@@ -1,0 +1,3 @@
+//! Captures in hexadecimal.
+#![no_main]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::hex(data));

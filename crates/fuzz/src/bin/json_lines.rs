@@ -1,0 +1,3 @@
+//! JSON Lines of captures.
+#![no_main]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::json_lines(data));

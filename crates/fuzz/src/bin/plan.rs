@@ -1,0 +1,3 @@
+//! Planning against brute force.
+#![no_main]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::plan(data));

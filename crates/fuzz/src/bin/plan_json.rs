@@ -1,0 +1,3 @@
+//! Plans as JSON.
+#![no_main]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::plan_json(data));

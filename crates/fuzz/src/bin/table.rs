@@ -1,0 +1,3 @@
+//! Table files.
+#![no_main]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::table(data));

@@ -1,0 +1,3 @@
+//! Value-change dumps.
+#![no_main]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::vcd(data));
