@@ -8,6 +8,7 @@ mod exhaustive;
 mod garbage;
 mod habits;
 mod holdover;
+mod laws;
 mod learn;
 mod pages;
 mod plan;

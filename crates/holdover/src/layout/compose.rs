@@ -137,3 +137,36 @@ pub enum ComposeErrorKind {
         check: String,
     },
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::decode::Decode;
+    use crate::layout::builtin;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// What is composed decodes to the values it was composed of, every
+        /// rule holds, and composing those values again makes the same word.
+        #[test]
+        fn decoding_inverts_composing(which in any::<prop::sample::Index>(), words: [u64; 4]) {
+            let layout = which.get(builtin().layouts());
+            // Values that the checks allow, where a check fixes bits of a field.
+            let any = layout.system().complete(Wide(words));
+            let any = Capture::from_wide(any, layout.length()).unwrap();
+            let values: Vec<(&str, Value)> = Decode { layout, word: any }
+                .fields()
+                .map(|(role, value)| (role, match value {
+                    // A digit that is none becomes one.
+                    Value::Digits(digits) => Value::Digits(digits.replace('?', "7")),
+                    number => number,
+                }))
+                .collect();
+            let word = layout.compose(&values).unwrap();
+            let decode = Decode { layout, word };
+            prop_assert!(decode.holds());
+            prop_assert_eq!(decode.fields().collect::<Vec<_>>(), values.clone());
+            prop_assert_eq!(layout.compose(&values).unwrap(), word);
+        }
+    }
+}
