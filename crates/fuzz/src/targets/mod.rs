@@ -33,8 +33,8 @@ fn records(text: &str) -> Vec<csv::StringRecord> {
 
 /// JSON Lines as they must be.
 fn objects(text: &str) -> Vec<serde_json::Value> {
-    let lines = text.lines().map(|line| {
-        serde_json::from_str(line).unwrap_or_else(|why| panic!("{why}: {line}"))
-    });
+    let lines = text
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap_or_else(|why| panic!("{why}: {line}")));
     lines.collect()
 }

@@ -49,8 +49,7 @@ fn table(rng: &mut Rng, length: usize) -> Table {
         if rng.bool() {
             fields.extend(field(rng, "site", length));
         }
-        let checks: Vec<Check> =
-            (0..rng.usize(..=3)).filter_map(|_| check(rng, length)).collect();
+        let checks: Vec<Check> = (0..rng.usize(..=3)).filter_map(|_| check(rng, length)).collect();
         let spec = |checks| LayoutSpec {
             id: format!("l{nth}"),
             title: "invented".into(),
@@ -225,8 +224,7 @@ pub fn learn(data: &[u8]) {
         covers_other_check: rng.u8(..4) == 0,
     };
     let drawn = learn_cards::draw(rng, wanted);
-    let sites: Vec<u64> =
-        (0..rng.usize(1..=6)).map(|_| rng.u64(..1 << drawn.site.len())).collect();
+    let sites: Vec<u64> = (0..rng.usize(1..=6)).map(|_| rng.u64(..1 << drawn.site.len())).collect();
     let way = rng.u8(..6);
     let first = rng.u64(..1 << drawn.card.len());
     let count = rng.usize(4..=80);

@@ -6,8 +6,8 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
 use super::captures::read;
-use super::sheets::planned;
 use super::choice;
+use super::sheets::planned;
 use crate::tool;
 
 /// A workbook as it is, or its parts as text, which are packed first: each
