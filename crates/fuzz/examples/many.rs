@@ -2,7 +2,7 @@
 //! random.
 //!
 //! ```text
-//! cargo run --release --example many -- [COUNT] [SEED]
+//! cargo run --example many -- [COUNT] [SEED]
 //! ```
 //! 10,000 in all unless said. Each target gets the same share of the time, so
 //! that the fast ones take most of the count, and at least a hundredth of an
