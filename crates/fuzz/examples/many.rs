@@ -7,8 +7,10 @@
 //! 10,000 in all unless said. Each target gets the same share of the time, so
 //! that the fast ones take most of the count, and at least a hundredth of an
 //! even share of inputs. As many processes as there are cores, or JOBS, share the work.
-//! The first input that breaks something is written down, and all ends with it.
+//! The input that breaks something is kept in `target/found/`, and its process
+//! ends with it.
 
+use std::path::Path;
 use std::process::{Child, Command, ExitCode};
 use std::time::{Duration, Instant};
 use std::{env, fs, thread};
@@ -35,11 +37,16 @@ fn main() -> ExitCode {
     let jobs = env::var("JOBS").ok().and_then(|jobs| jobs.parse().ok()).unwrap_or(cores as u64);
     let this = env::current_exe().expect("this program has a place");
     let started = Instant::now();
+    // What programs are given to read lives in memory, and is gone with us.
+    let room = tempfile::tempdir_in("/dev/shm").or_else(|_| tempfile::tempdir());
+    let room = room.expect("a directory");
     let workers: Vec<Child> = (0..jobs)
         .map(|worker| {
             let share = count / jobs + u64::from(worker < count % jobs);
             let words = [share, seed + worker, worker].map(|word| word.to_string());
-            Command::new(&this).args(words).spawn().expect("this program starts once more")
+            let mut command = Command::new(&this);
+            command.args(words).env("TMPDIR", room.path());
+            command.spawn().expect("this program starts once more")
         })
         .collect();
     let mut sound = true;
@@ -72,7 +79,9 @@ fn work(worker: &str, count: u64, seed: u64) {
         .collect();
     // Before it is tried, an input is put where it is found if it is the last.
     let last = tool::place("last-input");
-    let broken = env::temp_dir().join(format!("holdover-many-{worker}"));
+    let found = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/found");
+    fs::create_dir_all(&found).expect("a directory for what is found");
+    let broken = found.join(format!("many-{worker}"));
     let hook = std::panic::take_hook();
     std::panic::set_hook(Box::new({
         let (last, broken) = (last.clone(), broken.clone());

@@ -155,7 +155,8 @@ fn a_file_without_line_ends_is_not_swallowed_whole() {
 /// Wherever the blocks are cut, what a comment holds is passed over.
 #[test]
 fn control_characters_in_comments_are_passed_over() {
-    let file = b"$timescale 1 us $end $var wire 1 ! D0 $end $var wire 1 # D1 $end $enddefinitions $end\n\
+    let file =
+        b"$timescale 1 us $end $var wire 1 ! D0 $end $var wire 1 # D1 $end $enddefinitions $end\n\
                  #0 1! 1#\n$comment a\0\x01 b\n\0 $end\n#1000 0! #1050 1! #500000\n";
     let (reads, end) = attempt(file);
     assert!(end.is_ok(), "{end:?}");
