@@ -186,6 +186,23 @@ fn control_characters_between_commands_are_damage() {
     }
 }
 
+/// A time too late is named where it is used, wherever the blocks are cut.
+#[test]
+fn a_late_time_is_named_in_its_place() {
+    let file = b"$timescale 1 ms $end $var wire 1 ! D0 $end $var wire 1 # D1 $end\n\
+                 $enddefinitions $end\n#0\n1!\n1#\n#5\n0!\n1!\n#99999999999999\n0!\n\
+                 #99999999999999\n1!\n#99999999999999\n0!\n#99999999999999\n1!\n";
+    let message = attempt(file).1.unwrap_err().to_string();
+    assert!(message.contains("line 10,"), "{message}");
+    for size in 1..20 {
+        let mut session = Probe::new(options()).unwrap().session();
+        let mut pieces = file.chunks(size);
+        let end = pieces.try_for_each(|piece| session.push(piece, drop));
+        let end = end.and_then(|()| session.finish(drop).map(drop));
+        assert_eq!(end.unwrap_err().to_string(), message, "{size}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
 

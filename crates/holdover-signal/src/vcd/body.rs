@@ -228,7 +228,7 @@ impl Body {
                 match self.ids.word(u64::from_le_bytes(*eight) >> (8 * (WORD - len))) {
                     Found::Nothing => {}
                     Found::Line(line) if !vector => {
-                        out.change(self.clock.now(at)?, line, level(first));
+                        out.change(self.clock.now(at + start)?, line, level(first));
                     }
                     _ => break,
                 }
