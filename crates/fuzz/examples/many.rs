@@ -4,9 +4,9 @@
 //! ```text
 //! cargo run --example many -- [COUNT] [SEED]
 //! ```
-//! 10,000 in all unless said. Each target gets the same share of the time, so
-//! that the fast ones take most of the count, and at least a hundredth of an
-//! even share of inputs. As many processes as there are cores, or JOBS, share the work.
+//! 10,000 in all unless said. Each target gets the same share of the time, but
+//! at least a hundredth of an even share of the inputs, and at most a tenth of
+//! all. As many processes as there are cores, or JOBS, share the work.
 //! The input that breaks something is kept in `target/found/`, and its process
 //! ends with it.
 
@@ -18,6 +18,9 @@ use std::{env, fs, thread};
 use fastrand::Rng;
 use holdover_fuzz::mutate::mutated;
 use holdover_fuzz::{TARGETS, Target, kept, tool};
+
+/// No target takes more than one in so many inputs.
+const MOST_OF: u64 = 10;
 
 /// How long a target has its turn.
 const TURN: Duration = Duration::from_millis(200);
@@ -92,12 +95,21 @@ fn work(worker: &str, count: u64, seed: u64) {
             std::process::exit(1);
         }
     }));
+    // Everyone's least first; then by time, but nobody's more than the most.
     let least = count / turns.len() as u64 / 100;
+    let most = count.div_ceil(MOST_OF);
     let mut left = count;
-    while left > 0 {
+    for round in 0.. {
+        if left == 0 {
+            break;
+        }
         for turn in &mut turns {
             let until = Instant::now() + TURN;
-            while left > 0 && (Instant::now() < until || turn.done < least) {
+            let goes_on = |done| match round {
+                0 => done < least,
+                _ => done < most && Instant::now() < until,
+            };
+            while left > 0 && goes_on(turn.done) {
                 let input = match rng.choice(&turn.kept) {
                     Some(input) => mutated(&mut rng, input, &turn.kept),
                     None => (0..rng.usize(..400)).map(|_| rng.u8(..)).collect(),

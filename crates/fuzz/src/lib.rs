@@ -12,7 +12,7 @@ pub mod tool;
 
 pub use bytes::Rng;
 
-#[allow(missing_docs, dead_code, reason = "the library's own tests, shared with them")]
+#[allow(missing_docs, reason = "the library's own tests, shared with them")]
 #[path = "../../holdover/tests/learn_cards/mod.rs"]
 mod learn_cards;
 #[allow(missing_docs, dead_code, reason = "the library's own tests, shared with them")]

@@ -1,3 +1,5 @@
 //! Proofs against plans.
-#![no_main]
+#![cfg_attr(not(test), no_main)]
+
+#[cfg(not(test))]
 libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::prove(data));

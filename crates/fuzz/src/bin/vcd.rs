@@ -1,3 +1,5 @@
 //! Value-change dumps.
-#![no_main]
+#![cfg_attr(not(test), no_main)]
+
+#[cfg(not(test))]
 libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::vcd(data));

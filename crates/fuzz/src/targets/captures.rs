@@ -162,7 +162,7 @@ pub fn compose(data: &[u8]) {
     let values: Vec<&str> = words.collect();
     // Long ranges take long, and say nothing new.
     let digits = |value: &&str| value.chars().filter(char::is_ascii_digit).count();
-    if values.iter().filter(|value| value.contains('-')).any(|v| digits(&v) > 6) {
+    if values.iter().filter(|value| value.contains('-')).any(|v| digits(v) > 6) {
         return;
     }
     let ran = tool::run(&[&["compose", id, "--format", "json"], values.as_slice()].concat());

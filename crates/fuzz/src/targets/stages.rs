@@ -35,7 +35,7 @@ fn field(rng: &mut Rng, role: &str, length: usize) -> Option<Field> {
 fn check(rng: &mut Rng, length: usize) -> Option<Check> {
     let over = span(rng, length)?;
     Some(match rng.u8(..6) {
-        0 => Check::Fixed { value: rng.u128(..) & (1 << over.len().min(127)) - 1, span: over },
+        0 => Check::Fixed { value: rng.u128(..) & ((1 << over.len().min(127)) - 1), span: over },
         1 => Check::Lrc { group: rng.usize(1..=8), over, at: span(rng, length)? },
         _ => Check::Parity { odd: rng.bool(), bit: Position::new(rng.usize(1..=length))?, over },
     })
@@ -250,7 +250,7 @@ pub fn learn(data: &[u8]) {
         if let Some(layout) = &kind.layout {
             let text = layout.to_toml();
             let table = Table::from_toml(&text).unwrap_or_else(|why| panic!("{why}\n{text}"));
-            assert_eq!(table.layouts(), [layout.clone()]);
+            assert_eq!(table.layouts(), std::slice::from_ref(layout));
             for (sample, word) in samples.iter().zip(&words) {
                 let word = Capture::from_bits(word.iter().copied()).expect("a card");
                 let word = if kind.lines_swapped { word.complement() } else { word };
