@@ -9,6 +9,7 @@ mod faults;
 mod garbage;
 mod habits;
 mod holdover;
+mod laws;
 mod learn;
 mod limits;
 mod pages;

@@ -149,6 +149,18 @@ fn a_bad_row_leaves_nothing_written() {
     assert!(!out.exists());
 }
 
+/// What a file says does not reach the terminal as it is.
+#[test]
+fn a_plan_that_is_none_is_quoted_safely() {
+    let dir = tempdir().unwrap();
+    let plan = file(&dir, "plan.json", "{\"slots\":[],\"\\u001b[31m\\u202e\":1}");
+    let words = ["prove", "--plan", plan.to_str().unwrap(), "--roster", "fixtures/mill/roster.csv"];
+    let proved = run(words);
+    assert_eq!(proved.code, 2);
+    assert!(proved.stderr.contains("\\u{1b}[31m\\u{202e}"), "{}", proved.stderr);
+    assert!(!proved.stderr.contains(['\u{1b}', '\u{202e}']), "{:?}", proved.stderr);
+}
+
 #[test]
 fn cases_are_recorded_and_hold_until_the_table_changes() {
     let dir = tempdir().unwrap();

@@ -277,3 +277,17 @@ fn a_port_is_followed_and_waited_for() {
     child.kill().unwrap();
     child.wait().unwrap();
 }
+
+/// What a file calls its lines does not reach the terminal as it is.
+#[test]
+fn names_of_lines_are_quoted_safely() {
+    let dir = tempdir().unwrap();
+    let table = "time_us,a\u{9e}\u{1b}[31m,b\u{202e},c\n0,1,1,1\n5,0,1,1\n9,1,1,1\n";
+    let table = file(&dir, "probe.csv", table);
+    for words in [["signal", "--d0=x", "--d1=y"], ["read", "--d0=x", "--d1=y"]] {
+        let run = run(words.into_iter().chain([table.to_str().unwrap()]));
+        assert_eq!(run.code, 2);
+        assert!(run.stderr.contains("\\u{9e}\\u{1b}[31m"), "{}", run.stderr);
+        assert!(!run.stderr.contains(['\u{9e}', '\u{1b}', '\u{202e}']), "{:?}", run.stderr);
+    }
+}

@@ -88,7 +88,8 @@ fn health(
         }
         if let Err(error) = &result {
             out.flush()?;
-            let message = error.to_string();
+            // The error quotes the file's own names.
+            let message = plain(&error.to_string());
             let options = match () {
                 () if message.contains("no time") => " (--rate, --time-unit)",
                 () if message.contains("data lines") => " (--d0, --d1)",

@@ -6,6 +6,7 @@ use holdover::rank::{Doubt, Known, Sighting};
 use holdover_signal::{CardRead, Probe, Session};
 
 use super::{Carried, Entry, Row};
+use crate::screen;
 
 /// A probe file being read.
 pub struct ProbeFile {
@@ -69,7 +70,8 @@ impl ProbeFile {
 
     fn damage(&mut self, error: &holdover_signal::SignalError) -> Row {
         self.count += 1;
-        Row { source: self.name.clone(), line: self.count, entry: Err(error.to_string()) }
+        let why = screen::plain(&error.to_string());
+        Row { source: self.name.clone(), line: self.count, entry: Err(why) }
     }
 
     fn row(&mut self, read: CardRead) -> Row {

@@ -137,7 +137,8 @@ pub fn read_plan(path: &Path) -> Result<Plan, Fail> {
     let name = path.display().to_string();
     let text = files::text(&name, MAX_PLAN_BYTES)?;
     serde_json::from_str(&text).map_err(|error| {
-        let name = screen::plain(&name);
+        // The error quotes the file's own words.
+        let (name, error) = (screen::plain(&name), screen::plain(&error.to_string()));
         Fail::said(format!("{name}: no plan: {error}: write it with `holdover plan -o`"))
     })
 }

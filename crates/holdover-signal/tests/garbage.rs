@@ -152,6 +152,57 @@ fn a_file_without_line_ends_is_not_swallowed_whole() {
     assert!(attempt(&table).1.is_err());
 }
 
+/// Wherever the blocks are cut, what a comment holds is passed over.
+#[test]
+fn control_characters_in_comments_are_passed_over() {
+    let file =
+        b"$timescale 1 us $end $var wire 1 ! D0 $end $var wire 1 # D1 $end $enddefinitions $end\n\
+                 #0 1! 1#\n$comment a\0\x01 b\n\0 $end\n#1000 0! #1050 1! #500000\n";
+    let (reads, end) = attempt(file);
+    assert!(end.is_ok(), "{end:?}");
+    assert_eq!(reads.len(), 1);
+    for size in 1..20 {
+        let bits: Vec<_> = reads.iter().map(|read| read.bits).collect();
+        assert_eq!(in_pieces(file, std::iter::repeat(size)), bits, "{size}");
+    }
+}
+
+/// A control character elsewhere is damage, wherever the blocks are cut.
+#[test]
+fn control_characters_between_commands_are_damage() {
+    let changes: String = (1..40).map(|i| format!("#{i}000 0! #{i}050 1!\n")).collect();
+    for odd in ["\0", "\x12", "\x1b"] {
+        let changes = changes.replacen("#9050 1!\n", &format!("#9050 1!{odd}\n"), 1);
+        let file = format!(
+            "$var wire 1 ! D0 $end $var wire 1 # D1 $end $enddefinitions $end\n#0 1! 1#\n{changes}"
+        );
+        let (reads, end) = attempt(file.as_bytes());
+        assert!(end.unwrap_err().to_string().contains("line 11"), "{odd:?}");
+        let bits: Vec<_> = reads.iter().map(|read| read.bits).collect();
+        for size in 1..20 {
+            let parts = in_pieces(file.as_bytes(), std::iter::repeat(size));
+            assert_eq!(parts, bits, "{odd:?} {size}");
+        }
+    }
+}
+
+/// A time too late is named where it is used, wherever the blocks are cut.
+#[test]
+fn a_late_time_is_named_in_its_place() {
+    let file = b"$timescale 1 ms $end $var wire 1 ! D0 $end $var wire 1 # D1 $end\n\
+                 $enddefinitions $end\n#0\n1!\n1#\n#5\n0!\n1!\n#99999999999999\n0!\n\
+                 #99999999999999\n1!\n#99999999999999\n0!\n#99999999999999\n1!\n";
+    let message = attempt(file).1.unwrap_err().to_string();
+    assert!(message.contains("line 10,"), "{message}");
+    for size in 1..20 {
+        let mut session = Probe::new(options()).unwrap().session();
+        let mut pieces = file.chunks(size);
+        let end = pieces.try_for_each(|piece| session.push(piece, drop));
+        let end = end.and_then(|()| session.finish(drop).map(drop));
+        assert_eq!(end.unwrap_err().to_string(), message, "{size}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
 

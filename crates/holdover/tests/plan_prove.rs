@@ -5,8 +5,9 @@ mod plan_brute;
 
 use std::collections::BTreeSet;
 
-use holdover::plan::{CardRef, Plan, RosterCard, RowState, plan};
-use holdover::prove::prove;
+use fastrand::Rng;
+use holdover::plan::{Plan, RowState, plan};
+use plan_brute::checks::proof_agrees;
 use plan_brute::sites;
 
 #[test]
@@ -80,44 +81,9 @@ fn plans_that_contradict_themselves_are_refused() {
     );
 }
 
-/// A kept card in no conflict and not lost holds; all others do not.
 fn agree(seed: u64, with_batches: bool) -> usize {
     let (table, site, roster) = sites::site(seed, 5);
-    let plan = plan(&table, &site, &roster).unwrap();
-    let batches = if with_batches { &site.batches[..] } else { &[] };
-    let proofs = prove(&plan, &roster, batches).unwrap();
-    let mut wrong: BTreeSet<CardRef> = BTreeSet::new();
-    for conflict in plan.conflicts() {
-        wrong.extend(&conflict.cards);
-    }
-    let planned = |id: &str| plan.slots().iter().any(|slot| slot.layouts.iter().any(|l| l == id));
-    let mut rows = roster.iter().filter(|row| row.state == RowState::Kept);
-    for proof in &proofs {
-        let lost = match proof.card {
-            CardRef::Line(line) => {
-                let row = rows.next().unwrap();
-                assert_eq!(row.line, line);
-                match &row.card {
-                    RosterCard::Card { layout, .. } => !planned(table.layouts()[*layout].id()),
-                    RosterCard::Unfit { .. } => true,
-                }
-            }
-            CardRef::Batch(batch) => {
-                let batch = &site.batches[batch.batch - 1];
-                // Where every card of a batch is listed, the rows speak for it.
-                !planned(&batch.layout)
-            }
-        };
-        let fine = !lost && !wrong.contains(&proof.card);
-        assert_eq!(proof.holds, fine, "seed {seed}: {proof:#?}\n{:#?}", plan.conflicts());
-        if proof.holds {
-            assert_eq!(proof.expected, proof.got);
-        }
-        let text = serde_json::to_string(proof).unwrap();
-        assert!(text.starts_with("{\"line\":") || text.starts_with("{\"batch\":"), "{text}");
-    }
-    assert!(rows.next().is_none());
-    proofs.iter().filter(|proof| !proof.holds).count()
+    proof_agrees(&table, &site, &roster, with_batches, &format!("seed {seed}"))
 }
 
 #[test]

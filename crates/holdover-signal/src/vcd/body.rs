@@ -6,7 +6,9 @@
 use std::ops::Range;
 
 use super::ids::{Found, IdTable, WORD};
-use super::text::{BLOCK, NEVER, Usual, blanks, digits, long_word_end, word_end, word_start};
+use super::text::{
+    BLOCK, NEVER, Usual, blanks, digits, has_control, long_word_end, word_end, word_start,
+};
 use crate::change::{Changes, Level};
 use crate::error::{Fault, FaultWhat};
 use crate::time::{LATEST, Scale};
@@ -185,6 +187,9 @@ impl Body {
         let Some(chunk) = buffer.get(at..).and_then(<[u8]>::first_chunk::<BLOCK>) else {
             return Ok(at);
         };
+        if has_control(chunk) {
+            return Ok(at);
+        }
         let mut blanks = blanks(chunk);
         let mut command = 0;
         let mut start = 0;
@@ -223,7 +228,7 @@ impl Body {
                 match self.ids.word(u64::from_le_bytes(*eight) >> (8 * (WORD - len))) {
                     Found::Nothing => {}
                     Found::Line(line) if !vector => {
-                        out.change(self.clock.now(at)?, line, level(first));
+                        out.change(self.clock.now(at + start)?, line, level(first));
                     }
                     _ => break,
                 }
@@ -324,7 +329,8 @@ impl Body {
             Some(quick) => quick,
             None => {
                 let (ticks, end) = digits(buffer, at + 1);
-                let blank = buffer.get(end).is_none_or(u8::is_ascii_whitespace);
+                // As everywhere here: no byte below a blank is part of a word.
+                let blank = buffer.get(end).is_none_or(|b| *b <= b' ');
                 if end == at + 1 || !blank {
                     let word = &buffer[at..word_end(buffer, at)];
                     return Err(Fault::syntax(at, "a time in whole ticks", word));
@@ -377,17 +383,18 @@ impl Body {
         Ok(end)
     }
 
-    /// Passes over words up to `$end`.
+    /// Passes over words up to `$end`; where it has not come, over all of them,
+    /// and what stands behind the last.
     fn skip(&mut self, buffer: &[u8], from: usize) -> usize {
         let mut at = from;
         while let Some(start) = word_start(buffer, at) {
             at = word_end(buffer, start);
             if &buffer[start..at] == b"$end" {
                 self.skipping = false;
-                break;
+                return at;
             }
         }
-        at
+        buffer.len()
     }
 }
 

@@ -15,6 +15,14 @@ pub(crate) fn blanks(chunk: &[u8; BLOCK]) -> u64 {
     })
 }
 
+/// Whether there is a control character that is no white space: those end words
+/// as blanks do, but have no place in a dump.
+#[inline]
+pub(crate) fn has_control(chunk: &[u8; BLOCK]) -> bool {
+    let odd = |b: u8| u8::from(b < b' ') & u8::from(b.wrapping_sub(b'\t') > b'\r' - b'\t');
+    chunk.iter().fold(0, |any, b| any | odd(*b)) != 0
+}
+
 /// Where the word that holds `at` ends.
 #[inline]
 pub(crate) fn word_end(buffer: &[u8], at: usize) -> usize {

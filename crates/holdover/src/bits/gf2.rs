@@ -49,13 +49,14 @@ impl System {
 
     /// Adds a relation, its pivot the first of its bits.
     pub fn add(&mut self, relation: Relation) -> Added {
-        self.add_preferring(relation, Wide::ones(256))
+        self.add_preferring(relation, &[])
     }
 
-    /// Adds a relation whose pivot is, where possible, one of `preferred`.
-    pub fn add_preferring(&mut self, relation: Relation, preferred: Wide) -> Added {
+    /// Adds a relation whose pivot is, where possible, one of the first of
+    /// `preferred`, or of the second, and so on.
+    pub fn add_preferring(&mut self, relation: Relation, preferred: &[Wide]) -> Added {
         let reduced = self.reduce(relation);
-        let wanted = (reduced.bits & preferred).first_one();
+        let wanted = preferred.iter().find_map(|bits| (reduced.bits & *bits).first_one());
         let Some(pivot) = wanted.or_else(|| reduced.bits.first_one()) else {
             return if reduced.constant { Added::Contradiction } else { Added::Implied };
         };

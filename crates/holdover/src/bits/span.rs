@@ -349,6 +349,23 @@ mod tests {
             prop_assert_eq!(placed, capture.wide() & span.mask());
         }
 
+        /// Reversed twice a span is itself; reversed once it reads the bits of
+        /// a capture in the other order.
+        #[test]
+        fn reversing_is_an_involution(words: [u64; 4], order in Just((0usize..256).collect::<Vec<_>>()).prop_shuffle(), len in 1usize..=128) {
+            let reversed = |span: &Span| {
+                let offsets: Vec<usize> = span.offsets().collect();
+                Span::from_offsets(offsets.into_iter().rev()).unwrap()
+            };
+            let span = Span::from_offsets(order[..len].iter().copied()).unwrap();
+            let back = reversed(&span);
+            prop_assert_eq!(&reversed(&back), &span);
+            prop_assert_eq!(back.mask(), span.mask());
+            let capture = Capture::from_wide(crate::bits::Wide(words), 256).unwrap();
+            let number = span.number(&capture).reverse_bits() >> (128 - len);
+            prop_assert_eq!(back.number(&capture), number);
+        }
+
         #[test]
         fn printed_spans_read_back(ends in proptest::collection::vec((1usize..=256, 1usize..=256), 1..4)) {
             let runs = ends.iter().map(|&(a, b)| Run { first: Position::new(a).unwrap(), last: Position::new(b).unwrap() });

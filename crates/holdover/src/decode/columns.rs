@@ -578,6 +578,22 @@ mod tests {
             }
         }
 
+        /// A syndrome is linear in the capture, up to that of a capture of zeros.
+        #[test]
+        fn syndromes_are_linear(a: [u64; 4], b: [u64; 4], length in 1usize..=256) {
+            let decoder = Decoder::new(builtin(), length, &Reading::ALL);
+            let syndrome = |wide: Wide| {
+                let mut out = vec![0; decoder.stride()];
+                decoder.syndrome(Capture::from_wide(wide, length).unwrap().wide(), &mut out);
+                out
+            };
+            let sum = syndrome(Wide(a) ^ Wide(b));
+            let parts = [syndrome(Wide(a)), syndrome(Wide(b)), syndrome(Wide::ZERO)];
+            for (i, word) in sum.iter().enumerate() {
+                prop_assert_eq!(*word, parts.iter().fold(0, |sum, part| sum ^ part[i]));
+            }
+        }
+
         /// Of few layouts as well, whose syndromes are looked up in another way.
         #[test]
         fn few_layouts_agree_with_rules(word: u64, which in any::<prop::sample::Index>()) {

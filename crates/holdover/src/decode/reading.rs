@@ -126,6 +126,20 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
+        /// The readings of the wiring are a group of four, each its own
+        /// inverse: two of them together are the one whose place is the sum of
+        /// theirs, bit by bit.
+        #[test]
+        fn the_wiring_is_a_group(bits in proptest::collection::vec(any::<bool>(), 1..=256)) {
+            let word = Capture::from_bits(bits).unwrap();
+            let then = |i: usize, of: Capture| Reading::WIRING[i].capture_of(&of, false).unwrap();
+            for i in 0..4 {
+                for j in 0..4 {
+                    prop_assert_eq!(then(i, then(j, word)), then(i ^ j, word));
+                }
+            }
+        }
+
         #[test]
         fn words_invert_what_happened(bits in proptest::collection::vec(any::<bool>(), 2..=255), gained: bool) {
             let word = Capture::from_bits(bits).unwrap();

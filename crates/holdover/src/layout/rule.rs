@@ -59,14 +59,15 @@ impl Rule {
 pub(super) fn compile(spec: &LayoutSpec) -> Result<(Vec<Rule>, System), LayoutError> {
     let own_bits = spec.checks.iter().fold(Wide::ZERO, |bits, check| bits | check.own_bits());
     let fields = spec.fields.iter().fold(Wide::ZERO, |bits, field| bits | field.span.mask());
-    // Composing fills in the pivots: bits that are only a check's, where there are any.
-    let preferred = own_bits & !fields;
+    // Composing fills in the pivots: bits that are only a check's, else bits that
+    // nobody reads. Where there are neither, the relation binds the fields.
+    let preferred = [own_bits & !fields, !fields];
     let mut system = System::new();
     let mut rules = Vec::new();
     let mut relate = |name: String, check: Option<usize>, relations: Vec<Relation>| {
         let mut independent = Vec::new();
         for relation in &relations {
-            match system.add_preferring(*relation, preferred) {
+            match system.add_preferring(*relation, &preferred) {
                 Added::Independent => independent.push(*relation),
                 Added::Implied => {}
                 Added::Contradiction => return Err(LayoutErrorKind::Contradiction),

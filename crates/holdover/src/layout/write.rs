@@ -68,3 +68,52 @@ impl Layout {
         out
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bits::{Position, Span};
+    use crate::layout::{Field, LayoutSpec, Role};
+    use proptest::prelude::*;
+
+    /// Layouts of up to three fields and a check; those that cannot be are none.
+    fn layouts() -> impl Strategy<Value = Option<Layout>> {
+        let ends = || (1usize..=64, 1usize..=64);
+        let spans = proptest::collection::vec(ends(), 1..=3);
+        let texts = ("\\PC{0,12}", "[ -~\"\\\\\n\t]{1,12}");
+        let codes = proptest::collection::vec(0usize..3, 3);
+        (spans, ends(), texts, codes, 0.001f64..1e6, 0usize..4).prop_map(
+            |(spans, over, (title, basis), codes, weight, kind)| {
+                let span = |(a, b): (usize, usize)| format!("{a}-{b}").parse::<Span>().ok();
+                let roles = ["card", "site", "issue"];
+                let fields =
+                    spans.into_iter().zip(roles).zip(codes).filter_map(|((ends, role), code)| {
+                        let code = [Code::Binary, Code::Bcd4, Code::Bcd5][code];
+                        Some(Field { code, ..Field::binary(Role::new(role), span(ends)?) })
+                    });
+                let over = span(over)?;
+                let checks = match kind {
+                    0 => vec![],
+                    1 => vec![Check::Fixed { value: 1, span: over }],
+                    2 => vec![Check::Lrc { group: 1, over, at: span((65, 65))? }],
+                    _ => vec![Check::Parity { odd: true, bit: Position::new(66)?, over }],
+                };
+                let (id, length) = ("a".to_owned(), 66);
+                let fields = fields.collect();
+                Layout::new(LayoutSpec { id, title, length, basis, weight, fields, checks }).ok()
+            },
+        )
+    }
+
+    proptest! {
+        #[test]
+        fn written_tables_read_back(layout in layouts()) {
+            let Some(layout) = layout else { return Ok(()) };
+            let table = Table::new([layout]).unwrap();
+            let text = table.to_toml();
+            let again = Table::from_toml(&text).map_err(|e| TestCaseError::fail(format!("{e}\n{text}")))?;
+            prop_assert_eq!(again.to_toml(), text);
+            prop_assert_eq!(again, table);
+        }
+    }
+}

@@ -1,11 +1,12 @@
 //! Random cards for the tests of learning: layouts drawn and words filled in
-//! here, bit by bit, without the library's own layouts.
+//! here, bit by bit, without the library's own layouts. The crate that takes
+//! this in says what `Rng` is.
 
 #![allow(dead_code, reason = "each test binary uses a part of it")]
 
 use std::collections::BTreeSet;
 
-use fastrand::Rng;
+use crate::Rng;
 use holdover::bits::{Capture, Span};
 use holdover::layout::Check;
 use holdover::learn::{Learnt, Sample};

@@ -2,6 +2,7 @@
 //! every card run, every pattern counted. It shares nothing with the planner
 //! but the layouts.
 
+pub mod checks;
 pub mod sites;
 
 use std::collections::{BTreeMap, BTreeSet};

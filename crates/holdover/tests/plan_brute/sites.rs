@@ -1,6 +1,7 @@
-//! Random small sites, from a seed.
+//! Random small sites, from a seed or from what a fuzzer draws: the crate
+//! that takes this in says what `Rng` is.
 
-use fastrand::Rng;
+use crate::Rng;
 use holdover::bits::{Position, Span};
 use holdover::layout::{Check, Field, Layout, LayoutSpec, Role, Table};
 use holdover::plan::{RosterCard, RosterRow, RowState};
@@ -96,13 +97,21 @@ pub fn site_with(
     most_layouts: usize,
     most_cards: u128,
 ) -> (Table, Site, Vec<RosterRow>) {
-    let mut rng = Rng::with_seed(seed);
+    drawn(&mut Rng::with_seed(seed), most_layouts, most_cards)
+}
+
+/// The same, drawn from whatever draws.
+pub fn drawn(
+    rng: &mut Rng,
+    most_layouts: usize,
+    most_cards: u128,
+) -> (Table, Site, Vec<RosterRow>) {
     let lengths = &LENGTHS[..rng.usize(1..=LENGTHS.len())];
     let count = rng.usize(1..=most_layouts);
     let layouts: Vec<Layout> = (0..count)
         .map(|id| {
             let length = lengths[rng.usize(..lengths.len())];
-            layout(&mut rng, id, length)
+            layout(rng, id, length)
         })
         .collect();
     let table = Table::new(layouts).unwrap();

@@ -1,0 +1,5 @@
+//! Decoding by columns against the rules, one at a time.
+#![cfg_attr(not(test), no_main)]
+
+#[cfg(not(test))]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::decode(data));

@@ -1,0 +1,5 @@
+//! JSON Lines of captures.
+#![cfg_attr(not(test), no_main)]
+
+#[cfg(not(test))]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::json_lines(data));

@@ -1,0 +1,5 @@
+//! Rosters, planned and proved.
+#![cfg_attr(not(test), no_main)]
+
+#[cfg(not(test))]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::roster(data));

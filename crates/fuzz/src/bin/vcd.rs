@@ -1,0 +1,5 @@
+//! Value-change dumps.
+#![cfg_attr(not(test), no_main)]
+
+#[cfg(not(test))]
+libfuzzer_sys::fuzz_target!(|data: &[u8]| holdover_fuzz::targets::vcd(data));

@@ -1,0 +1,29 @@
+//! Every input that is kept goes through its target once more, and some
+//! changed ones with it.
+
+use fastrand::Rng;
+use holdover_fuzz::mutate::mutated;
+use holdover_fuzz::{TARGETS, kept};
+
+/// Changed inputs a target: few, since every build tries them. The example
+/// `many` tries millions.
+const CHANGED: usize = 100;
+
+#[test]
+fn kept_inputs_do_no_harm() {
+    for (name, target) in TARGETS {
+        let files = kept::files(name).unwrap();
+        assert!(!files.is_empty(), "no seeds for {name}");
+        for (file, input) in files.iter().zip(kept::inputs(name).unwrap()) {
+            println!("{}", file.display());
+            target(&input);
+        }
+        let mut rng = Rng::with_seed(1);
+        let kept = kept::inputs(name).unwrap();
+        for nth in 0..CHANGED {
+            println!("{name}, changed input {nth}");
+            let input = &kept[rng.usize(..kept.len())];
+            target(&mutated(&mut rng, input, &kept));
+        }
+    }
+}

@@ -1,0 +1,99 @@
+//! What is demanded of every plan of a small site.
+
+use std::collections::BTreeSet;
+
+use holdover::layout::Table;
+use holdover::plan::{CardRef, RosterCard, RosterRow, RowState, plan};
+use holdover::prove::prove;
+use holdover::site::Site;
+
+use super::{best, cards, conflicts, conflicts_of, head, opening, simulate, slots_of};
+
+/// A plan is the best there is, and says of itself what the panel would do.
+/// `which` names the site; the answer is how many plans were weighed.
+pub fn is_best(table: &Table, site: &Site, roster: &[RosterRow], which: &str) -> usize {
+    let plan = plan(table, site, roster).unwrap_or_else(|e| panic!("{which}: {e}"));
+    let (cards, unfit) = cards(table, site, roster);
+    let panel = &site.panel;
+    let (wanted, weighed) = best(table, panel, &cards, unfit);
+    let objective = plan.objective();
+    let head_of_plan = [
+        objective.lost,
+        objective.in_conflict,
+        objective.renumbered,
+        objective.boxed_lost,
+        objective.boxed_in_conflict,
+    ];
+    let exposure = wanted.1 as f64 / (1u128 << 64) as f64;
+    assert_eq!(
+        (head_of_plan, objective.exposure, objective.slots),
+        (wanted.0, exposure, wanted.2),
+        "{which}: {panel:?}"
+    );
+    assert_eq!(plan.kept(), cards.iter().filter(|card| !card.boxed).count() as u128 + unfit[0]);
+    assert!(plan.gap().is_none());
+    let lost: u128 = plan.lost().iter().map(|lost| lost.cards).sum();
+    assert_eq!(lost, objective.lost, "{which}");
+    // What the plan says of its own slots.
+    let slots = slots_of(table, panel, &cards, &plan);
+    let simulated = simulate(&slots, &cards, panel);
+    let mut own = head(&simulated, &slots, &cards, panel);
+    own[0] += unfit[0];
+    own[3] += unfit[1];
+    assert_eq!(own, head_of_plan, "{which}");
+    assert_eq!(conflicts_of(&plan), conflicts(&simulated, &cards), "{which}: {panel:?}");
+    for (exposure, (admitted, opening)) in
+        plan.exposure().iter().zip(opening(&simulated, &slots, panel))
+    {
+        assert_eq!(exposure.admitted_patterns.small(), Some(admitted));
+        assert_eq!(exposure.opening_patterns.small(), Some(opening), "{which}");
+        assert_eq!(exposure.stranger_opens, opening as f64 / admitted as f64);
+    }
+    weighed
+}
+
+/// A kept card in no conflict and not lost holds; all others do not.
+/// The answer is how many cards do not hold.
+pub fn proof_agrees(
+    table: &Table,
+    site: &Site,
+    roster: &[RosterRow],
+    with_batches: bool,
+    which: &str,
+) -> usize {
+    let plan = plan(table, site, roster).unwrap_or_else(|e| panic!("{which}: {e}"));
+    let batches = if with_batches { &site.batches[..] } else { &[] };
+    let proofs = prove(&plan, roster, batches).unwrap();
+    let mut wrong: BTreeSet<CardRef> = BTreeSet::new();
+    for conflict in plan.conflicts() {
+        wrong.extend(&conflict.cards);
+    }
+    let planned = |id: &str| plan.slots().iter().any(|slot| slot.layouts.iter().any(|l| l == id));
+    let mut rows = roster.iter().filter(|row| row.state == RowState::Kept);
+    for proof in &proofs {
+        let lost = match proof.card {
+            CardRef::Line(line) => {
+                let row = rows.next().unwrap();
+                assert_eq!(row.line, line);
+                match &row.card {
+                    RosterCard::Card { layout, .. } => !planned(table.layouts()[*layout].id()),
+                    RosterCard::Unfit { .. } => true,
+                }
+            }
+            CardRef::Batch(batch) => {
+                let batch = &site.batches[batch.batch - 1];
+                // Where every card of a batch is listed, the rows speak for it.
+                !planned(&batch.layout)
+            }
+        };
+        let fine = !lost && !wrong.contains(&proof.card);
+        assert_eq!(proof.holds, fine, "{which}: {proof:#?}\n{:#?}", plan.conflicts());
+        if proof.holds {
+            assert_eq!(proof.expected, proof.got);
+        }
+        let text = serde_json::to_string(proof).unwrap();
+        assert!(text.starts_with("{\"line\":") || text.starts_with("{\"batch\":"), "{text}");
+    }
+    assert!(rows.next().is_none());
+    proofs.iter().filter(|proof| !proof.holds).count()
+}
