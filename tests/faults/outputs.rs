@@ -140,6 +140,11 @@ fn permission_denied_leaves_all_as_it_was() {
     let dir = tempdir().unwrap();
     let binary = dir.path().join("holdover");
     std::fs::copy(env!("CARGO_BIN_EXE_holdover"), &binary).unwrap();
+    // Inputs are everybody's to read, however they lie in this tree.
+    for entry in std::fs::read_dir(job.dir.path()).unwrap() {
+        let path = entry.unwrap().path();
+        std::fs::set_permissions(path, Permissions::from_mode(0o644)).unwrap();
+    }
     for path in [dir.path(), &binary, job.dir.path()] {
         std::fs::set_permissions(path, Permissions::from_mode(0o555)).unwrap();
     }
