@@ -93,6 +93,13 @@ fn plan_killed_anywhere_leaves_the_old_file_or_the_new() {
     }
 }
 
+/// The system calls of a job that succeeds, one a line.
+fn calls_of(job: &Job) -> String {
+    let log = tempfile::NamedTempFile::new().unwrap();
+    assert!(traced(job, &[], log.path().to_str().unwrap()).status.success());
+    std::fs::read_to_string(log.path()).unwrap()
+}
+
 /// The order that a loss of power demands: content on the disk, then its name,
 /// then the directory on the disk.
 #[test]
@@ -101,9 +108,7 @@ fn content_is_on_the_disk_before_its_name_and_the_name_before_the_end() {
         return;
     }
     let job = Job::new();
-    let log = tempfile::NamedTempFile::new().unwrap();
-    assert!(traced(&job, &[], log.path().to_str().unwrap()).status.success());
-    let log = std::fs::read_to_string(log.path()).unwrap();
+    let log = calls_of(&job);
     let calls: Vec<&str> = log
         .lines()
         .filter_map(|line| {
@@ -157,9 +162,7 @@ fn another_name_serves_where_there_are_no_nameless_files() {
         return;
     }
     let job = Job::new();
-    let log = tempfile::NamedTempFile::new().unwrap();
-    assert!(traced(&job, &[], log.path().to_str().unwrap()).status.success());
-    let log = std::fs::read_to_string(log.path()).unwrap();
+    let log = calls_of(&job);
     let opened = log.lines().filter(|line| line.contains(" openat("));
     let nth = opened.clone().position(|line| line.contains("O_TMPFILE")).unwrap() + 1;
     let refused = format!("openat:error=EOPNOTSUPP:when={nth}");

@@ -374,8 +374,19 @@ fn sheet(
     on(Event::Rows(rows))
 }
 
-/// Reads a source to its end. A parser takes lines of
-/// captures by the block.
+/// Hands on lines that come after so many others.
+fn hand_on(
+    source: &Arc<str>,
+    before: &mut u64,
+    plain: &[Plain],
+    on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    on(Event::Text { source, first_line: *before + 1, plain })?;
+    *before += plain.iter().map(Plain::count).sum::<u64>();
+    Ok(())
+}
+
+/// Reads a source to its end. A parser takes lines of captures by the block.
 fn whole(
     name: &str,
     mut from: Counted<File>,
@@ -395,10 +406,7 @@ fn whole(
             && let Some((source, before)) = source.whole_lines()
             && let Some((groups, bytes)) = parser.known(done)
         {
-            for plain in groups {
-                on(Event::Text { source, first_line: *before + 1, plain })?;
-                *before += plain.iter().map(Plain::count).sum::<u64>();
-            }
+            groups.iter().try_for_each(|plain| hand_on(source, before, plain, on))?;
             from.skip(bytes - begun as u64).map_err(failed)?;
             (done, begun) = (done + bytes, 0);
         }
@@ -412,9 +420,7 @@ fn whole(
         let end = memchr::memrchr(b'\n', &block[..count]).map_or(count, |at| at + 1);
         match (source.whole_lines(), &mut parser) {
             (Some((source, before)), Some(parser)) if block[end - 1] == b'\n' => {
-                let plain = parser.parse(done, &block[..end]);
-                on(Event::Text { source, first_line: *before + 1, plain })?;
-                *before += plain.iter().map(Plain::count).sum::<u64>();
+                hand_on(source, before, parser.parse(done, &block[..end]), on)?;
             }
             _ => {
                 source.feed(&block[..end], &mut rows);
