@@ -86,6 +86,8 @@ impl Framer {
     }
 
     pub(crate) fn glitch(&mut self, glitch: Glitch) {
+        // What is held is held for one capture.
+        self.tick(glitch.at);
         if self.glitches.len() < GLITCHES_HELD {
             self.glitches.push(glitch);
         } else {
@@ -144,20 +146,30 @@ impl Framer {
     /// While the gap is not known, a stretch has ended for sure.
     fn sure_gap(&mut self, at: i64) {
         self.sure_gaps += 1;
-        let mut within: Vec<i64> =
-            self.queue.windows(2).map(|pair| pair[1].start - pair[0].start).collect();
-        let fits = self.queue.len() <= Capture::MAX_BITS;
-        // A short capture is judged by the reader's other ones: it waits for
-        // them.
-        let judged = within.len() >= OWN || self.health.knows_interval();
+        // What was whole by itself may be closed already.
+        if self.queue.is_empty() || self.close_whole(at) {
+            return;
+        }
         let spacings = self.spacings.len().saturating_sub(self.sure_gaps as usize);
         let enough = self.sure_gaps >= ENOUGH_GAPS && spacings >= ENOUGH_SPACINGS;
-        if fits && judged && gap::is_whole(&mut within) {
-            self.close_all(at, false);
-        } else if enough || self.sure_gaps >= MANY_GAPS {
+        if enough || self.sure_gaps >= MANY_GAPS {
             self.decide();
             self.close_all(at, false);
         }
+    }
+
+    /// Ends the stretch in the queue where it is one capture whatever the gap
+    /// will be; a short one is judged by the reader's others, and waits for them.
+    fn close_whole(&mut self, at: i64) -> bool {
+        let mut within: Vec<i64> =
+            self.queue.windows(2).map(|pair| pair[1].start - pair[0].start).collect();
+        let fits = self.queue.len() <= Capture::MAX_BITS;
+        let judged = within.len() >= OWN || self.health.knows_interval();
+        let whole = fits && judged && gap::is_whole(&mut within);
+        if whole {
+            self.close_all(at, false);
+        }
+        whole
     }
 
     /// Chooses the gap from what was seen and frames what waited; the last
@@ -229,27 +241,17 @@ impl Framer {
         }
     }
 
-    /// Time has come this far; a capture that is certainly over is closed.
+    /// Time has come this far; a capture that is certainly over is closed. It
+    /// is closed the same way whenever that is seen: how a file is cut into
+    /// blocks decides nothing.
     pub(crate) fn tick(&mut self, now: i64) {
         let Some(last) = self.last_fall else { return };
         if self.queue.is_empty() || self.open != [NONE; 2] {
             return;
         }
         match self.gap {
-            Some(gap) if now - last >= gap.at => {
-                self.close_all(now, false);
-            }
-            None if now - last >= SURE => {
-                self.spacings.push(now - last);
-                self.sure_gap(now);
-                if self.queue.is_empty() {
-                    // The spacing has been counted.
-                    self.last_fall = None;
-                } else {
-                    self.spacings.pop();
-                    self.sure_gaps -= 1;
-                }
-            }
+            Some(gap) if now - last >= gap.at => self.close_all(now, false),
+            None if now - last >= SURE => _ = self.close_whole(now),
             _ => {}
         }
     }
@@ -265,6 +267,7 @@ impl Framer {
 
     /// Recording stops at `end`, in the middle of things where it was `damaged`.
     pub(crate) fn finish(&mut self, end: i64, damaged: bool) {
+        self.tick(end);
         self.decide();
         let gap = self.gap.map_or(SURE, |gap| gap.at);
         let within = self.last_fall.is_some_and(|last| end - last < gap);

@@ -171,7 +171,8 @@ impl Pair {
     /// Time has come this far.
     pub(crate) fn tick(&mut self, now: i64) {
         if self.idle.is_some() {
-            self.settle(now);
+            // More may come of the same time.
+            self.settle(now - 1);
             if self.pending == [NONE; 2] {
                 self.framer.tick(now);
             }

@@ -203,6 +203,29 @@ fn a_late_time_is_named_in_its_place() {
     }
 }
 
+/// A dump's changes at random times, some of them together, gaps of every kind
+/// among them.
+fn dump_of(steps: &[(u8, u32)]) -> String {
+    let mut file =
+        "$timescale 1 us $end $var wire 1 ! D0 $end $var wire 1 # D1 $end $enddefinitions $end\n\
+                    #0 1! 1#\n"
+            .to_owned();
+    let (mut at, mut high) = (0, [true; 2]);
+    for &(kind, by) in steps {
+        at += match kind % 8 {
+            0 => 0,
+            1 | 2 => u64::from(by % 3),
+            3..=5 => u64::from(40 + by % 30),
+            6 => u64::from(900 + by % 3000),
+            _ => u64::from(by % 400_000),
+        };
+        let line = usize::from(kind >> 7);
+        high[line] = !high[line];
+        file += &format!("#{at} {}{}\n", u8::from(high[line]), ['!', '#'][line]);
+    }
+    file + &format!("#{}\n", at + 150_000)
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 400, ..ProptestConfig::default() })]
 
@@ -229,6 +252,30 @@ proptest! {
         let at = at.index(file.len());
         file[at] = byte;
         let _ = attempt(&file);
+    }
+
+    #[test]
+    fn pieces_say_what_the_whole_says(
+        steps in proptest::collection::vec((any::<u8>(), any::<u32>()), 0..120),
+        sizes in proptest::collection::vec(1usize..40, 1..30),
+        glitch_us in prop::sample::select(vec![0.0, 1.0, 5.0]),
+    ) {
+        let file = dump_of(&steps);
+        let mut options = Options::default();
+        options.glitch_us = glitch_us;
+        let probe = Probe::new(options).unwrap();
+        let mut whole = Vec::new();
+        let summary = probe.read_from(file.as_bytes(), |read| whole.push(read)).unwrap();
+        let (mut parts, mut session, mut rest) = (Vec::new(), probe.session(), file.as_bytes());
+        for size in sizes.iter().cycle() {
+            let (piece, after) = rest.split_at(rest.len().min(*size));
+            session.push(piece, |read| parts.push(read)).unwrap();
+            rest = after;
+            if rest.is_empty() { break }
+        }
+        let of_parts = session.finish(|read| parts.push(read)).unwrap();
+        prop_assert_eq!(format!("{:?}", whole), format!("{:?}", parts));
+        prop_assert_eq!(format!("{:?}", summary), format!("{:?}", of_parts));
     }
 
     #[test]
