@@ -131,19 +131,19 @@ pub struct Record {
     most: usize,
 }
 
-/// Some text, then perhaps a number.
+/// Perhaps a number, then some text.
 #[derive(Debug)]
 struct Step {
+    what: What,
     from: u32,
     /// Up to [`STEP`].
     count: u8,
-    then: Then,
 }
 
-/// What follows the text of a step.
+/// What stands before the text of a step.
 #[derive(Debug)]
-enum Then {
-    More,
+enum What {
+    Nothing,
     Line,
     Bits,
     /// A run of the word's bits, perhaps inverted.
@@ -155,8 +155,9 @@ enum Then {
     Spread(Pick),
 }
 
-/// Bytes copied at once.
+/// Bytes copied at once; of short texts, fewer.
 const STEP: usize = 64;
+const SHORT_STEP: usize = 16;
 
 /// Bytes that a number of up to 128 bits has at most.
 const DIGITS_MOST: usize = 39;
@@ -165,24 +166,26 @@ impl Record {
     fn new(parts: Vec<(Vec<u8>, Option<Hole>)>) -> Record {
         let mut text = Vec::new();
         let mut steps = Vec::new();
+        let mut what = What::Nothing;
         for (bytes, hole) in parts {
-            let mut from = text.len() as u32;
-            let mut rest = bytes.len();
-            while rest > STEP {
-                steps.push(Step { from, count: STEP as u8, then: Then::More });
-                (from, rest) = (from + STEP as u32, rest - STEP);
+            for some in bytes.chunks(STEP) {
+                let before = std::mem::replace(&mut what, What::Nothing);
+                steps.push(Step { what: before, from: text.len() as u32, count: some.len() as u8 });
+                text.extend(some);
             }
-            let then = match hole {
-                None => Then::More,
-                Some(Hole::Line) => Then::Line,
-                Some(Hole::Bits) => Then::Bits,
+            // Two holes may have nothing between them.
+            if !matches!(what, What::Nothing) {
+                steps.push(Step { what, from: text.len() as u32, count: 0 });
+            }
+            what = match hole {
+                None => What::Nothing,
+                Some(Hole::Line) => What::Line,
+                Some(Hole::Bits) => What::Bits,
                 Some(Hole::Number(Pick::Run { flip, left, right })) => {
-                    Then::Run { flip, left: left as u8, right: right as u8 }
+                    What::Run { flip, left: left as u8, right: right as u8 }
                 }
-                Some(Hole::Number(pick)) => Then::Spread(pick),
+                Some(Hole::Number(pick)) => What::Spread(pick),
             };
-            steps.push(Step { from, count: rest as u8, then });
-            text.extend(bytes);
         }
         let most = text.len() + (steps.len() + 1) * STEP;
         text.resize(text.len() + STEP, 0);
@@ -195,15 +198,17 @@ impl Record {
     pub fn fill(&self, out: &mut Room, line: &Counter, word: u64, length: usize) {
         let mut place = out.place(self.most);
         for step in &self.steps {
-            if let Some(text) = self.text[step.from as usize..].first_chunk::<STEP>() {
-                place.put(text, usize::from(step.count));
+            match &step.what {
+                What::Nothing => {}
+                What::Line => line.put(&mut place),
+                What::Run { flip, left, right } => place.number((word << left ^ flip) >> right),
+                What::Bits => place.bits(word, length),
+                What::Spread(pick) => place.long(pick.number(word)),
             }
-            match &step.then {
-                Then::More => {}
-                Then::Line => line.put(&mut place),
-                Then::Bits => place.bits(word, length),
-                Then::Run { flip, left, right } => place.number((word << left ^ flip) >> right),
-                Then::Spread(pick) => place.long(pick.number(word)),
+            let (text, count) = (&self.text[step.from as usize..], usize::from(step.count));
+            match count <= SHORT_STEP {
+                true => place.put_first::<SHORT_STEP>(text, count),
+                false => place.put_first::<STEP>(text, count),
             }
         }
         let used = place.used;
@@ -244,12 +249,20 @@ struct Place<'r> {
 
 impl Place<'_> {
     /// Puts the first `count` of these bytes; those behind are written over.
-    #[inline]
+    #[inline(always)]
     fn put<const N: usize>(&mut self, bytes: &[u8; N], count: usize) {
         if let Some(place) = self.bytes[self.used..].first_chunk_mut::<N>() {
             *place = *bytes;
         }
         self.used += count;
+    }
+
+    /// The same of text that has so many and more behind it.
+    #[inline(always)]
+    fn put_first<const N: usize>(&mut self, text: &[u8], count: usize) {
+        if let Some(text) = text.first_chunk::<N>() {
+            self.put(text, count);
+        }
     }
 
     /// Puts a capture as 0 and 1. Not inlined, or it would be worked out for
@@ -261,17 +274,22 @@ impl Place<'_> {
     }
 
     /// Puts a number in decimal.
-    #[inline]
+    #[inline(always)]
     fn number(&mut self, number: u64) {
-        if number < EIGHT {
-            self.leading(number);
-        } else if number < EIGHT * EIGHT {
-            self.leading(number / EIGHT);
-            let digits = eight(number % EIGHT) | ZEROS;
-            self.put(&digits.to_le_bytes(), 8);
-        } else {
-            self.long(number.into());
+        match number < EIGHT {
+            true => self.leading(number),
+            false => self.large(number),
         }
+    }
+
+    #[inline(never)]
+    fn large(&mut self, number: u64) {
+        if number >= EIGHT * EIGHT {
+            return self.long(number.into());
+        }
+        self.leading(number / EIGHT);
+        let digits = eight(number % EIGHT) | ZEROS;
+        self.put(&digits.to_le_bytes(), 8);
     }
 
     #[cold]
@@ -283,7 +301,7 @@ impl Place<'_> {
     }
 
     /// Puts a number below 10^8 without leading zeros.
-    #[inline]
+    #[inline(always)]
     fn leading(&mut self, number: u64) {
         let digits = eight(number);
         let blank = (digits.trailing_zeros() / 8).min(7);
@@ -338,7 +356,7 @@ impl Counter {
         Counter { value, last: digits | ZEROS, blank }
     }
 
-    #[inline]
+    #[inline(always)]
     fn put(&self, place: &mut Place<'_>) {
         if self.value >= EIGHT {
             place.number(self.value / EIGHT);

@@ -205,7 +205,8 @@ impl<'t> Batch<'t> {
         (self.distinct.count() as u64) << self.distinct.halvings()
     }
 
-    /// Distinct captures up to which all are weighed; of more, a fair sample is.
+    /// Distinct captures up to which all are weighed; of more, a fair sample of
+    /// a hundred thousand is.
     pub const EXACT: usize = KEPT_MOST;
 
     /// How many readers the captures came by.

@@ -1,8 +1,8 @@
 //! The distinct captures of a batch: all of them up to a limit, and a fair
 //! sample of them beyond it.
 //!
-//! A capture is kept while its hash is below a threshold; where too many are
-//! kept, the threshold is halved. What is kept depends on the set of captures
+//! A capture is kept while its hash is below a threshold; where there are too
+//! many for all, the threshold is halved until few enough are kept. What is kept depends on the set of captures
 //! alone, not on their order, and every distinct capture has the same chance
 //! to be kept, however often it was seen (a bottom-k sketch). How many there
 //! are is the number kept times two to the number of halvings.
@@ -15,6 +15,11 @@ use crate::bits::{Capture, Wide};
 /// Distinct captures kept at most. Judgement: the proportions of a million
 /// are known to a thousandth, and they take 30 MB.
 pub const KEPT_MOST: usize = 1 << 20;
+
+/// Distinct captures kept of those that are more. Judgement: the proportions of
+/// a hundred thousand are known to a hundredth of any share that matters, and
+/// they stay in a processor's cache.
+pub const SAMPLE_MOST: usize = 1 << 17;
 
 /// Captures of one length.
 #[derive(Debug, Clone, Default)]
@@ -145,9 +150,7 @@ impl Distinct {
             lot.slots[slot] = lot.readers.len() as u32;
             self.count += 1;
         }
-        while self.count > KEPT_MOST {
-            self.halve();
-        }
+        self.thin();
     }
 
     /// Takes columns of captures of up to 64 bits each; of length 0, none.
@@ -168,13 +171,32 @@ impl Distinct {
                 }
             }
         }
-        while self.count > KEPT_MOST {
+        self.thin();
+    }
+
+    /// Once not all can be kept, a sample is: the largest that is small enough.
+    #[inline]
+    fn thin(&mut self) {
+        if self.count > if self.halvings == 0 { KEPT_MOST } else { SAMPLE_MOST } {
             self.halve();
         }
     }
 
+    #[cold]
     fn halve(&mut self) {
-        self.halvings += 1;
+        // How many would be left by each number of halvings.
+        let mut with_zeros = [0usize; 65];
+        let short = self.short.words().map(short_hash);
+        let long = self.lots.iter().flat_map(|lot| {
+            let words = lot.words.chunks_exact(lot.stride.max(1));
+            words.zip(&lot.readers).map(|(words, reader)| hash(self.salts[*reader as usize], words))
+        });
+        short.chain(long).for_each(|hash| with_zeros[hash.leading_zeros() as usize] += 1);
+        let mut left = self.count;
+        while left > SAMPLE_MOST && self.halvings < 63 {
+            left -= with_zeros[self.halvings as usize];
+            self.halvings += 1;
+        }
         let (shift, salts, seed) = (64 - self.halvings, &self.salts, self.seed);
         self.count = 0;
         self.count += self.short.keep_below(self.halvings, seed);
