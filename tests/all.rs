@@ -2,6 +2,7 @@
 
 mod blocks;
 mod calibration;
+mod calls;
 mod cases;
 mod compose;
 mod exhaustive;
