@@ -32,6 +32,9 @@ pub struct Ran {
     pub output: Vec<u8>,
     /// Standard error, without colour.
     pub said: String,
+    /// Whether the command ran to its end: what is wrong, if anything, is in
+    /// lines of the input that the output names.
+    pub ended: bool,
 }
 
 impl Desk {
@@ -116,10 +119,10 @@ impl Drop for Seat<'_> {
 /// terminal, clock or variable of the machine is read or written.
 pub fn run_on(desk: &mut Desk, words: impl IntoIterator<Item = OsString>) -> Ran {
     let _seat = Seat::take(desk);
-    let code = crate::end(words);
+    let (code, ended) = crate::end(words);
     let printed = with(|call| (std::mem::take(&mut call.output), std::mem::take(&mut call.said)));
     let (output, said) = printed.unwrap_or_default();
-    Ran { code, output, said }
+    Ran { code, output, said, ended }
 }
 
 /// A file of the desk; standard input goes by "-", but is none of that name.
