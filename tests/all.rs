@@ -1,11 +1,9 @@
 //! Drives the binary and the library's public interface, a module a topic.
 
 mod blocks;
-mod calibration;
 mod calls;
 mod cases;
 mod compose;
-mod exhaustive;
 mod faults;
 mod garbage;
 mod habits;
