@@ -1,0 +1,1 @@
+from holdover._native import Check, Columns, Field, Layout, Refused, Table, __version__
