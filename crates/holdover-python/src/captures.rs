@@ -71,18 +71,18 @@ impl Slice<'_> {
         }
     }
 
-    /// What comes of them under one view.
-    pub fn decode(&self, narrow: &Narrow) -> Result<Narrowed, String> {
+    /// What comes of them under one view, in the room of old columns.
+    pub fn decode(&self, narrow: &Narrow, old: Narrowed) -> Result<Narrowed, String> {
         let long = |error: holdover::decode::TooLong| {
             format!(
                 "{error}: name another length, or align=\"left\" where the first bit is the word's highest"
             )
         };
         match self {
-            Slice::Words32(words, align) => fast::decode(narrow, words, *align).map_err(long),
-            Slice::Words64(words, align) => fast::decode(narrow, words, *align).map_err(long),
+            Slice::Words32(words, align) => fast::decode(narrow, words, *align, old).map_err(long),
+            Slice::Words64(words, align) => fast::decode(narrow, words, *align, old).map_err(long),
             Slice::Wide(wide) => {
-                let mut columns = narrow.room(wide.len());
+                let mut columns = narrow.room_in(old, wide.len());
                 let size = wide.len().max(1);
                 columns.parts(size).iter_mut().for_each(|rows| narrow.fill_wide(wide, rows));
                 Ok(columns)

@@ -1,6 +1,6 @@
 //! What decoding gives: columns that numpy and Arrow look at where they are.
 
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock};
 
 use holdover::decode::{Narrow, Narrowed, Numbers, Reading};
 use numpy::ndarray::{ArrayView1, ArrayView2};
@@ -11,12 +11,62 @@ use pyo3::types::{PyCapsule, PyDict};
 
 use crate::arrow;
 
-/// Columns, and what they are called.
+/// The most bytes of columns that are kept, once nobody looks at them any more,
+/// for the next captures of their layout: asking the system for memory anew
+/// takes longer than decoding into it. Judgement: a table of a million rows.
+const SPARE_MOST: usize = 32 << 20;
+
+/// One view of a layout: what its columns are called, how they are filled.
+pub struct Seen {
+    pub restored: Option<bool>,
+    pub narrow: Narrow,
+    fields: Vec<String>,
+    checks: Vec<String>,
+    /// Columns that nobody looks at any more.
+    spare: Mutex<Option<Narrowed>>,
+}
+
+impl Seen {
+    pub fn new(restored: Option<bool>, narrow: Narrow) -> Arc<Seen> {
+        let fields = narrow.fields().map(str::to_owned).collect();
+        let checks = narrow.checks().map(str::to_owned).collect();
+        Arc::new(Seen { restored, narrow, fields, checks, spare: Mutex::new(None) })
+    }
+
+    /// Room to decode in.
+    pub fn spare(&self) -> Narrowed {
+        self.spare.lock().ok().and_then(|mut spare| spare.take()).unwrap_or_default()
+    }
+}
+
+/// Columns, and what they are of.
 pub struct Decoded {
     pub rows: usize,
-    fields: Vec<(String, Numbers)>,
-    checks: Vec<(String, Vec<bool>)>,
+    seen: Arc<Seen>,
+    columns: Narrowed,
     holds: OnceLock<Vec<bool>>,
+}
+
+impl Drop for Decoded {
+    fn drop(&mut self) {
+        let columns = std::mem::take(&mut self.columns);
+        let digits = |column: &Numbers| match column {
+            Numbers::U8(column) => column.capacity(),
+            Numbers::U16(column) => 2 * column.capacity(),
+            Numbers::U32(column) => 4 * column.capacity(),
+            Numbers::U64(column) => 8 * column.capacity(),
+            Numbers::Bytes { bytes: column, .. } | Numbers::Digits { digits: column, .. } => {
+                column.capacity()
+            }
+        };
+        let fields: usize = columns.fields.iter().map(digits).sum();
+        let checks: usize = columns.checks.iter().map(Vec::capacity).sum();
+        if fields + checks <= SPARE_MOST
+            && let Ok(mut spare) = self.seen.spare.try_lock()
+        {
+            *spare = Some(columns);
+        }
+    }
 }
 
 /// One of the columns.
@@ -27,12 +77,10 @@ pub enum Look<'a> {
 }
 
 impl Decoded {
-    /// Names the columns. Decimal ones are refused where an offset of Arrow,
-    /// 32 bits, could not count their digits.
-    fn new(narrow: &Narrow, columns: Narrowed, rows: usize) -> PyResult<Decoded> {
-        let named = |(name, column): (&str, Numbers)| (name.to_owned(), column);
-        let fields: Vec<_> = narrow.fields().zip(columns.fields).map(named).collect();
-        for (name, column) in &fields {
+    /// Decimal columns are refused where an offset of Arrow, 32 bits, could
+    /// not count their digits.
+    fn new(seen: &Arc<Seen>, columns: Narrowed, rows: usize) -> PyResult<Decoded> {
+        for (name, column) in seen.fields.iter().zip(&columns.fields) {
             if let Numbers::Digits { digits, .. } = column
                 && digits.len() > i32::MAX as usize
             {
@@ -41,15 +89,22 @@ impl Decoded {
                 )));
             }
         }
-        let checks = narrow.checks().map(str::to_owned).zip(columns.checks).collect();
-        Ok(Decoded { rows, fields, checks, holds: OnceLock::new() })
+        Ok(Decoded { rows, seen: seen.clone(), columns, holds: OnceLock::new() })
+    }
+
+    fn fields(&self) -> impl Iterator<Item = (&str, &Numbers)> {
+        self.seen.fields.iter().map(String::as_str).zip(&self.columns.fields)
+    }
+
+    fn checks(&self) -> impl Iterator<Item = (&str, &Vec<bool>)> {
+        self.seen.checks.iter().map(String::as_str).zip(&self.columns.checks)
     }
 
     /// Whether all checks hold.
     fn holds(&self) -> &[bool] {
         self.holds.get_or_init(|| {
             let mut all = vec![true; self.rows];
-            for (_, check) in &self.checks {
+            for check in &self.columns.checks {
                 all.iter_mut().zip(check).for_each(|(all, holds)| *all &= holds);
             }
             all
@@ -58,8 +113,8 @@ impl Decoded {
 
     /// All columns: fields, then `holds`, then the checks.
     pub fn looks(&self) -> impl Iterator<Item = (&str, Look<'_>)> {
-        let fields = self.fields.iter().map(|(name, column)| (name.as_str(), Look::Field(column)));
-        let checks = self.checks.iter().map(|(name, holds)| (name.as_str(), Look::Check(holds)));
+        let fields = self.fields().map(|(name, column)| (name, Look::Field(column)));
+        let checks = self.checks().map(|(name, holds)| (name, Look::Check(holds)));
         fields.chain([("holds", Look::Check(self.holds()))]).chain(checks)
     }
 }
@@ -99,14 +154,13 @@ impl Columns {
     pub fn new(
         layout: &str,
         reading: Reading,
-        restored: Option<bool>,
-        narrow: &Narrow,
+        seen: &Arc<Seen>,
         columns: Narrowed,
         rows: usize,
     ) -> PyResult<Columns> {
-        let decoded = Arc::new(Decoded::new(narrow, columns, rows)?);
-        let (layout, length) = (layout.to_owned(), narrow.length());
-        Ok(Columns { decoded, layout, reading, restored, length })
+        let decoded = Arc::new(Decoded::new(seen, columns, rows)?);
+        let (layout, length) = (layout.to_owned(), seen.narrow.length());
+        Ok(Columns { decoded, layout, reading, restored: seen.restored, length })
     }
 
     /// The value given to a bit that was not caught.
@@ -144,14 +198,14 @@ impl Columns {
     /// Names of the fields.
     #[getter]
     fn fields(&self) -> Vec<&str> {
-        self.decoded.fields.iter().map(|(name, _)| name.as_str()).collect()
+        self.decoded.fields().map(|(name, _)| name).collect()
     }
 
     /// Whether each check holds, by its name: bool arrays, one value a capture.
     #[getter]
     fn checks<'py>(slf: &Bound<'py, Self>) -> PyResult<Bound<'py, PyDict>> {
         let checks = PyDict::new(slf.py());
-        for (name, holds) in &slf.get().decoded.checks {
+        for (name, holds) in slf.get().decoded.checks() {
             checks.set_item(name, Columns::array(slf, Look::Check(holds))?)?;
         }
         Ok(checks)
@@ -249,7 +303,7 @@ impl Columns {
 impl Columns {
     fn named<'py>(slf: &Bound<'py, Self>, name: &str) -> PyResult<Bound<'py, PyAny>> {
         let columns = slf.get();
-        match columns.decoded.fields.iter().find(|(each, _)| each == name) {
+        match columns.decoded.fields().find(|(each, _)| *each == name) {
             Some((_, column)) => Columns::array(slf, Look::Field(column)),
             None => Err(PyAttributeError::new_err(format!(
                 "layout {:?} has no field {name:?}: it has {}",

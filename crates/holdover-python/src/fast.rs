@@ -1,15 +1,16 @@
 //! Columns are filled by all processors, with the widest vectors they have.
 
 use std::num::NonZero;
+use std::sync::LazyLock;
 use std::thread;
 
 use holdover::decode::{Align, Narrow, Narrowed, Rows, Source, TooLong};
 
 /// Captures for which another thread pays: starting one takes some twenty
-/// microseconds, in which one processor decodes as many captures as this.
-const PER_THREAD: usize = 1 << 16;
+/// microseconds, more on a busy machine; these take eighty.
+const PER_THREAD: usize = 1 << 18;
 
-/// The columns of captures of up to 64 bits.
+/// The columns of captures of up to 64 bits, in the room of old ones.
 ///
 /// Threads are started for one call and end with it: a pool that lives on
 /// would be gone, and waited for, in a process forked from this one.
@@ -17,10 +18,16 @@ pub fn decode<S: Source + Sync>(
     narrow: &Narrow,
     captures: &[S],
     align: Align,
+    old: Narrowed,
 ) -> Result<Narrowed, TooLong> {
-    let mut columns = narrow.room(captures.len());
-    let most = thread::available_parallelism().map_or(1, NonZero::get);
-    let threads = (captures.len() / PER_THREAD).clamp(1, most);
+    let mut columns = narrow.room_in(old, captures.len());
+    // Asking how many there are takes files of the system: once will do.
+    static MOST: LazyLock<usize> =
+        LazyLock::new(|| thread::available_parallelism().map_or(1, NonZero::get));
+    let threads = match captures.len() / PER_THREAD {
+        0 | 1 => 1,
+        wanted => wanted.min(*MOST),
+    };
     let size = captures.len().div_ceil(threads).max(1);
     let mut work = captures.chunks(size).zip(columns.parts(size)).enumerate();
     let fill = |(nth, (part, mut rows)): (usize, (&[S], Rows<'_>))| {
@@ -43,21 +50,21 @@ pub fn decode<S: Source + Sync>(
 
 #[cfg(not(target_arch = "x86_64"))]
 fn fill<S: Source>(n: &Narrow, c: &[S], align: Align, rows: &mut Rows<'_>) -> Result<(), TooLong> {
-    n.fill(c, align, rows)
+    n.fill::<false, S>(c, align, rows)
 }
 
 /// The same loops, compiled for what the processor has.
 #[cfg(target_arch = "x86_64")]
 #[allow(unsafe_code, reason = "functions compiled for some processors can only be called so")]
 fn fill<S: Source>(n: &Narrow, c: &[S], align: Align, rows: &mut Rows<'_>) -> Result<(), TooLong> {
-    #[target_feature(enable = "avx512f,avx512bw,avx512vl,avx512dq")]
+    #[target_feature(enable = "avx512f,avx512bw,avx512vl,avx512dq,avx512vpopcntdq")]
     fn avx512<S: Source>(
         n: &Narrow,
         c: &[S],
         align: Align,
         rows: &mut Rows<'_>,
     ) -> Result<(), TooLong> {
-        n.fill(c, align, rows)
+        n.fill::<true, S>(c, align, rows)
     }
     #[target_feature(enable = "avx2")]
     fn avx2<S: Source>(
@@ -66,12 +73,13 @@ fn fill<S: Source>(n: &Narrow, c: &[S], align: Align, rows: &mut Rows<'_>) -> Re
         align: Align,
         rows: &mut Rows<'_>,
     ) -> Result<(), TooLong> {
-        n.fill(c, align, rows)
+        n.fill::<false, S>(c, align, rows)
     }
     if is_x86_feature_detected!("avx512f")
         && is_x86_feature_detected!("avx512bw")
         && is_x86_feature_detected!("avx512vl")
         && is_x86_feature_detected!("avx512dq")
+        && is_x86_feature_detected!("avx512vpopcntdq")
     {
         // SAFETY: the processor has what the function is compiled for.
         unsafe { avx512(n, c, align, rows) }
@@ -79,6 +87,6 @@ fn fill<S: Source>(n: &Narrow, c: &[S], align: Align, rows: &mut Rows<'_>) -> Re
         // SAFETY: the processor has what the function is compiled for.
         unsafe { avx2(n, c, align, rows) }
     } else {
-        n.fill(c, align, rows)
+        n.fill::<false, S>(c, align, rows)
     }
 }

@@ -3,27 +3,21 @@
 use std::sync::{Arc, OnceLock};
 
 use holdover::bits::Capture;
-use holdover::decode::{Align, Decoder, Narrow, Reading};
+use holdover::decode::{Align, Decoder, Reading};
 use holdover::layout::{self as library, Table, Value};
 use pyo3::exceptions::{PyTypeError, PyValueError};
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyString};
 
 use crate::captures;
-use crate::columns::Columns;
+use crate::columns::{Columns, Seen};
 use crate::fault::{refused, working};
 use crate::table;
-
-/// One view of a layout: a reading, and the value given to a lost bit.
-pub struct Seen {
-    restored: Option<bool>,
-    narrow: Narrow,
-}
 
 /// A layout, and its views once they are asked for.
 pub struct Known {
     pub layout: library::Layout,
-    views: [OnceLock<Vec<Seen>>; Reading::ALL.len()],
+    views: [OnceLock<Vec<Arc<Seen>>>; Reading::ALL.len()],
 }
 
 impl Known {
@@ -39,14 +33,14 @@ impl Known {
             .filter(|length| (1..=Capture::MAX_BITS).contains(length))
     }
 
-    fn views(&self, reading: Reading) -> &[Seen] {
+    fn views(&self, reading: Reading) -> &[Arc<Seen>] {
         let nth = Reading::ALL.iter().position(|each| *each == reading).unwrap_or(0);
         self.views[nth].get_or_init(|| {
             let Some(length) = self.length(reading) else { return Vec::new() };
             let table = Table::new([self.layout.clone()]).unwrap_or_default();
             let decoder = Decoder::new(&table, length, &[reading]);
             let views = decoder.views().iter();
-            views.map(|v| Seen { restored: v.restored, narrow: decoder.narrow(v) }).collect()
+            views.map(|v| Seen::new(v.restored, decoder.narrow(v))).collect()
         })
     }
 
@@ -61,14 +55,14 @@ impl Known {
         let rows = slice.rows();
         let done = working(py, || {
             let views = self.views(reading).iter();
-            views.map(|seen| Ok((seen, slice.decode(&seen.narrow)?))).collect::<Result<Vec<_>, String>>()
+            views
+                .map(|seen| Ok((seen, slice.decode(&seen.narrow, seen.spare())?)))
+                .collect::<Result<Vec<_>, String>>()
         })?;
         let done = done.map_err(PyValueError::new_err)?;
         let id = self.layout.id();
         done.into_iter()
-            .map(|(seen, columns)| {
-                Columns::new(id, reading, seen.restored, &seen.narrow, columns, rows)
-            })
+            .map(|(seen, columns)| Columns::new(id, reading, seen, columns, rows))
             .collect()
     }
 }

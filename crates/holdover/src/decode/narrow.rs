@@ -49,7 +49,7 @@ pub enum Numbers {
 }
 
 /// What comes of a column of captures under one view.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Narrowed {
     /// In the order of [`Narrow::fields`].
     pub fields: Vec<Numbers>,
@@ -159,6 +159,8 @@ pub trait Lane:
     const ONE: Self;
     /// The lowest bits of a word of 64.
     fn of(word: u64) -> Self;
+    /// How many bits are 1.
+    fn ones(self) -> Self;
     /// The lowest 8 bits.
     fn low8(self) -> u8;
     /// The lowest 16.
@@ -193,6 +195,10 @@ macro_rules! words {
                 word as $word
             }
             #[inline(always)]
+            fn ones(self) -> Self {
+                self.count_ones().into()
+            }
+            #[inline(always)]
             fn low8(self) -> u8 {
                 self as u8
             }
@@ -223,6 +229,20 @@ struct Piece {
     mask: u64,
 }
 
+/// Room for what is between captures and columns, made once for all blocks.
+struct Room<L> {
+    words: [L; BLOCK],
+    sums: [L; BLOCK],
+    wrong: [L; BLOCK],
+}
+
+impl<L: Lane> Room<L> {
+    fn new() -> Room<L> {
+        let none = [L::ZERO; BLOCK];
+        Room { words: none, sums: none, wrong: none }
+    }
+}
+
 /// How a field's number is had.
 #[derive(Debug, Clone)]
 enum Take {
@@ -241,21 +261,42 @@ struct Column {
     take: Take,
 }
 
-/// The sum of some bits over GF(2), of captures of up to 64 bits.
-#[derive(Debug, Clone)]
-enum Sum {
-    /// Of sums from the first bit on, and of single bits: how far right of the
-    /// lowest bit each is.
-    Terms { sums: Vec<u32>, bits: Vec<u32> },
-    /// Folded.
-    Fold { mask: u64 },
+impl Column {
+    /// Bytes, or digits, a number of it takes where it is of those.
+    fn width(&self) -> usize {
+        match &self.take {
+            Take::Digits(picks) => picks.len(),
+            _ => self.bits.div_ceil(8),
+        }
+    }
 }
 
-/// A sum that is 0, or 1, where the rule holds.
+/// A column of that length, in the room of an old one where that is about right.
+fn again<T: Copy + Default>(mut old: Vec<T>, len: usize) -> Vec<T> {
+    match old.capacity() {
+        room if room >= len && room / 4 <= len => {
+            old.resize(len, T::default());
+            old
+        }
+        _ => vec![T::default(); len],
+    }
+}
+
+/// Bits of captures of up to 64 that have an even, or odd, sum where a rule
+/// holds.
 #[derive(Debug, Clone)]
 struct Balance {
-    sum: Sum,
+    mask: u64,
     odd: bool,
+    /// The same sum as one of sums from the first bit on, and of single bits:
+    /// how far right of the lowest bit each is. None where that takes longer.
+    terms: Option<Terms>,
+}
+
+#[derive(Debug, Clone)]
+struct Terms {
+    sums: Vec<u32>,
+    bits: Vec<u32>,
 }
 
 #[derive(Debug, Clone)]
@@ -335,9 +376,8 @@ impl Narrow {
         let wide =
             length > 64 || columns.iter().any(|column| !matches!(column.take, Take::Pieces(..)));
         let balances = checks.iter().flat_map(|check| &check.balances);
-        let sums = balances
-            .into_iter()
-            .any(|balance| matches!(&balance.sum, Sum::Terms { sums, .. } if !sums.is_empty()));
+        let terms = balances.filter_map(|balance| balance.terms.as_ref());
+        let sums = terms.into_iter().any(|terms| !terms.sums.is_empty());
         Narrow { length, columns, checks, sums, wide }
     }
 
@@ -360,21 +400,42 @@ impl Narrow {
 
     /// Room for so many captures.
     pub fn room(&self, rows: usize) -> Narrowed {
-        let fields = self.columns.iter().map(|column| match (&column.take, column.bits) {
-            (Take::Digits(picks), _) => {
-                Numbers::Digits { width: picks.len(), digits: vec![0; rows * picks.len()] }
+        self.room_in(Narrowed::default(), rows)
+    }
+
+    /// The same in columns that nobody needs any more, of this view: neither
+    /// asked of the system again nor cleared where they are about as long.
+    /// What they held is still in them until they are filled.
+    pub fn room_in(&self, old: Narrowed, rows: usize) -> Narrowed {
+        let mut olds = old.fields.into_iter();
+        let field = |column: &Column| {
+            let old = olds.next();
+            let width = column.width();
+            match (&column.take, column.bits, old) {
+                (Take::Digits(_), _, Some(Numbers::Digits { digits, .. })) => {
+                    Numbers::Digits { width, digits: again(digits, rows * width) }
+                }
+                (Take::Digits(_), ..) => {
+                    Numbers::Digits { width, digits: again(Vec::new(), rows * width) }
+                }
+                (_, ..=8, Some(Numbers::U8(old))) => Numbers::U8(again(old, rows)),
+                (_, ..=8, _) => Numbers::U8(again(Vec::new(), rows)),
+                (_, ..=16, Some(Numbers::U16(old))) => Numbers::U16(again(old, rows)),
+                (_, ..=16, _) => Numbers::U16(again(Vec::new(), rows)),
+                (_, ..=32, Some(Numbers::U32(old))) => Numbers::U32(again(old, rows)),
+                (_, ..=32, _) => Numbers::U32(again(Vec::new(), rows)),
+                (_, ..=64, Some(Numbers::U64(old))) => Numbers::U64(again(old, rows)),
+                (_, ..=64, _) => Numbers::U64(again(Vec::new(), rows)),
+                (_, _, Some(Numbers::Bytes { bytes, .. })) => {
+                    Numbers::Bytes { width, bytes: again(bytes, rows * width) }
+                }
+                _ => Numbers::Bytes { width, bytes: again(Vec::new(), rows * width) },
             }
-            (_, ..=8) => Numbers::U8(vec![0; rows]),
-            (_, ..=16) => Numbers::U16(vec![0; rows]),
-            (_, ..=32) => Numbers::U32(vec![0; rows]),
-            (_, ..=64) => Numbers::U64(vec![0; rows]),
-            (_, bits) => {
-                let width = bits.div_ceil(8);
-                Numbers::Bytes { width, bytes: vec![0; rows * width] }
-            }
-        });
-        let checks = self.checks.iter().map(|_| vec![false; rows]).collect();
-        Narrowed { fields: fields.collect(), checks }
+        };
+        let fields = self.columns.iter().map(field).collect();
+        let mut olds = old.checks.into_iter();
+        let checks = self.checks.iter().map(|_| again(olds.next().unwrap_or_default(), rows));
+        Narrowed { fields, checks: checks.collect() }
     }
 
     /// The columns of captures of up to 64 bits, a word each.
@@ -384,18 +445,19 @@ impl Narrow {
     pub fn decode<S: Source>(&self, captures: &[S], align: Align) -> Result<Narrowed, TooLong> {
         let mut columns = self.room(captures.len());
         for mut rows in columns.parts(captures.len()) {
-            self.fill(captures, align, &mut rows)?;
+            self.fill::<false, S>(captures, align, &mut rows)?;
         }
         Ok(columns)
     }
 
     /// The same, into room made before. Inlined, so that a caller who knows
-    /// more of the machine has it compiled for that.
+    /// more of the machine has it compiled for that; `COUNTS` says that the
+    /// machine counts the ones of whole vectors of words in one step.
     ///
     /// # Errors
     /// A word with more bits than a capture has.
     #[inline(always)]
-    pub fn fill<S: Source>(
+    pub fn fill<const COUNTS: bool, S: Source>(
         &self,
         captures: &[S],
         align: Align,
@@ -421,26 +483,60 @@ impl Narrow {
             Align::Right => (0, held),
         };
         let none = S::of(!held);
-        let mut first = 0;
-        for block in captures.chunks(BLOCK) {
+        match (self.wide, length <= 32) {
+            (true, _) => {
+                for (nth, block) in captures.chunks(BLOCK).enumerate() {
+                    self.bounded(block, none, nth * BLOCK)?;
+                    let words: Vec<Wide> =
+                        block.iter().map(|c| self.wide(c.shifted::<u64>(by))).collect();
+                    self.fill_wide_at(&words, nth * BLOCK, rows);
+                }
+                Ok(())
+            }
+            (false, true) => self.blocks::<COUNTS, S, u32>(captures, by, none, rows),
+            (false, false) => self.blocks::<COUNTS, S, u64>(captures, by, none, rows),
+        }
+    }
+
+    /// All blocks. No closures here: those are not inlined for certain.
+    #[inline(always)]
+    fn blocks<const COUNTS: bool, S: Source, L: Lane>(
+        &self,
+        captures: &[S],
+        by: u32,
+        none: S,
+        rows: &mut Rows<'_>,
+    ) -> Result<(), TooLong> {
+        let mut room = Room::<L>::new();
+        for (nth, block) in captures.chunks(BLOCK).enumerate() {
             let mut surplus = S::ZERO;
-            block.iter().for_each(|word| surplus |= *word & none);
-            if surplus != S::ZERO {
-                let row = block.iter().position(|word| *word & none != S::ZERO);
-                return Err(TooLong { row: first + row.unwrap_or(0), length: self.length });
-            }
-            if self.wide {
-                let words: Vec<Wide> =
-                    block.iter().map(|c| self.wide(c.shifted::<u64>(by))).collect();
-                self.fill_wide_at(&words, first, rows);
-            } else if length <= 32 {
-                self.block::<S, u32>(block, by, first, rows);
+            let words = room.words.iter_mut().zip(block);
+            if self.sums && !COUNTS {
+                for ((word, from), sum) in words.zip(&mut room.sums) {
+                    surplus |= *from & none;
+                    *word = from.shifted(by);
+                    *sum = from_first(*word);
+                }
             } else {
-                self.block::<S, u64>(block, by, first, rows);
+                for (word, from) in words {
+                    surplus |= *from & none;
+                    *word = from.shifted(by);
+                }
             }
-            first += block.len();
+            if surplus != S::ZERO {
+                self.bounded(block, none, nth * BLOCK)?;
+            }
+            self.block::<COUNTS, L>(block.len(), nth * BLOCK, &mut room, rows);
         }
         Ok(())
+    }
+
+    /// Whether no word has bits of `none`.
+    fn bounded<S: Source>(&self, block: &[S], none: S, first: usize) -> Result<(), TooLong> {
+        match block.iter().position(|word| *word & none != S::ZERO) {
+            Some(row) => Err(TooLong { row: first + row, length: self.length }),
+            None => Ok(()),
+        }
     }
 
     /// A capture of up to 64 bits whose last bit is the lowest.
@@ -453,26 +549,15 @@ impl Narrow {
 
     /// One block, every column its loop.
     #[inline(always)]
-    fn block<S: Source, L: Lane>(&self, block: &[S], by: u32, first: usize, rows: &mut Rows<'_>) {
-        let (mut words, mut sums) = ([L::ZERO; BLOCK], [L::ZERO; BLOCK]);
-        let words = &mut words[..block.len()];
-        let sums = &mut sums[..block.len()];
-        words.iter_mut().zip(block).for_each(|(word, from)| *word = from.shifted(by));
-        if self.sums {
-            for (sum, word) in sums.iter_mut().zip(&*words) {
-                let mut all = *word;
-                all = all ^ all >> 1;
-                all = all ^ all >> 2;
-                all = all ^ all >> 4;
-                all = all ^ all >> 8;
-                all = all ^ all >> 16;
-                if L::BITS == 64 {
-                    all = all ^ all >> (L::BITS / 2);
-                }
-                *sum = all;
-            }
-        }
-        let at = first..first + block.len();
+    fn block<const COUNTS: bool, L: Lane>(
+        &self,
+        len: usize,
+        first: usize,
+        room: &mut Room<L>,
+        rows: &mut Rows<'_>,
+    ) {
+        let words = &room.words[..len];
+        let at = first..first + len;
         for (column, out) in self.columns.iter().zip(&mut rows.fields) {
             let Take::Pieces(pieces, flip) = &column.take else { continue };
             let flip = L::of(*flip);
@@ -485,7 +570,9 @@ impl Narrow {
             }
         }
         for (check, out) in self.checks.iter().zip(&mut rows.checks) {
-            balance(words, sums, &check.balances, &mut out[at.clone()]);
+            let out = &mut out[at.clone()];
+            let (sums, wrong) = (&room.sums[..len], &mut room.wrong[..len]);
+            balance::<COUNTS, L>(words, sums, &check.balances, wrong, out);
         }
     }
 
@@ -639,11 +726,12 @@ impl Balance {
                 sums.push(right(first - 1));
             }
         }
-        let sum = match sums.len() + bits.len() <= TERMS_MOST {
-            true => Sum::Terms { sums, bits },
-            false => Sum::Fold { mask: relation.bits.0[0] >> (64 - length) },
-        };
-        Balance { sum, odd: relation.constant }
+        let few = sums.len() + bits.len() <= TERMS_MOST;
+        Balance {
+            mask: relation.bits.0[0] >> (64 - length),
+            odd: relation.constant,
+            terms: few.then_some(Terms { sums, bits }),
+        }
     }
 }
 
@@ -677,49 +765,76 @@ fn take<L: Lane, T>(
 
 /// Whether all sums are as they should be.
 #[inline(always)]
-fn balance<L: Lane>(words: &[L], sums: &[L], balances: &[Balance], out: &mut [bool]) {
+fn balance<const COUNTS: bool, L: Lane>(
+    words: &[L],
+    sums: &[L],
+    balances: &[Balance],
+    wrong: &mut [L],
+    out: &mut [bool],
+) {
     // Of the usual checks, one loop each.
-    if let [Balance { sum: Sum::Terms { sums: terms, bits }, odd }] = balances
-        && bits.is_empty()
-    {
-        let odd = if *odd { L::ONE } else { L::ZERO };
-        match terms[..] {
-            [a] => {
-                let all = out.iter_mut().zip(sums);
-                return all.for_each(|(out, s)| *out = *s >> a & L::ONE == odd);
+    if let [Balance { mask, odd, terms }] = balances {
+        let (mask, odd) = (L::of(*mask), if *odd { L::ONE } else { L::ZERO });
+        let all = out.iter_mut().zip(words);
+        match terms {
+            _ if COUNTS => {
+                return all.for_each(|(out, w)| *out = (*w & mask).ones() & L::ONE == odd);
             }
-            [a, b] => {
-                let all = out.iter_mut().zip(sums);
-                return all.for_each(|(out, s)| *out = (*s >> a ^ *s >> b) & L::ONE == odd);
-            }
+            Some(Terms { sums: terms, bits }) if bits.is_empty() => match terms[..] {
+                [a] => {
+                    let all = out.iter_mut().zip(sums);
+                    return all.for_each(|(out, s)| *out = *s >> a & L::ONE == odd);
+                }
+                [a, b] => {
+                    let all = out.iter_mut().zip(sums);
+                    return all.for_each(|(out, s)| *out = (*s >> a ^ *s >> b) & L::ONE == odd);
+                }
+                _ => {}
+            },
             _ => {}
         }
     }
-    let mut wrong = [L::ZERO; BLOCK];
-    let wrong = &mut wrong[..words.len()];
-    let mut one = [L::ZERO; BLOCK];
-    let one = &mut one[..words.len()];
-    for Balance { sum, odd } in balances {
-        one.fill(if *odd { L::ONE } else { L::ZERO });
-        match sum {
-            Sum::Terms { sums: terms, bits } => {
-                let terms = terms.iter().map(|by| (&*sums, *by));
-                for (from, by) in terms.chain(bits.iter().map(|by| (words, *by))) {
-                    one.iter_mut().zip(from).for_each(|(one, from)| *one = *one ^ *from >> by);
+    wrong.fill(L::ZERO);
+    for Balance { mask, odd, terms } in balances {
+        let (mask, odd) = (L::of(*mask), if *odd { L::ONE } else { L::ZERO });
+        let all = wrong.iter_mut().zip(words);
+        match terms {
+            _ if COUNTS => {
+                all.for_each(|(wrong, w)| *wrong = *wrong | ((*w & mask).ones() ^ odd));
+            }
+            Some(terms) => {
+                for ((wrong, word), sum) in all.zip(sums) {
+                    *wrong = *wrong | (terms.sum(*word, *sum) ^ odd);
                 }
             }
-            Sum::Fold { mask } => {
-                let mask = L::of(*mask);
-                let all = one.iter_mut().zip(words);
-                all.for_each(|(one, word)| *one = *one ^ folded(*word & mask));
-            }
+            None => all.for_each(|(wrong, w)| *wrong = *wrong | (folded(*w & mask) ^ odd)),
         }
-        wrong.iter_mut().zip(&*one).for_each(|(wrong, one)| *wrong = *wrong | *one);
     }
     out.iter_mut().zip(&*wrong).for_each(|(out, wrong)| *out = *wrong & L::ONE == L::ZERO);
 }
 
-/// The sum of all bits as the lowest.
+impl Terms {
+    /// The sum, as the lowest bit.
+    #[inline(always)]
+    fn sum<L: Lane>(&self, word: L, from_first: L) -> L {
+        let sum = self.sums.iter().fold(L::ZERO, |sum, by| sum ^ from_first >> *by);
+        self.bits.iter().fold(sum, |sum, by| sum ^ word >> *by)
+    }
+}
+
+/// For each bit, the sum of it and all in front of it.
+#[inline(always)]
+fn from_first<L: Lane>(mut word: L) -> L {
+    for by in [1, 2, 4, 8, 16] {
+        word = word ^ word >> by;
+    }
+    if L::BITS == 64 {
+        word = word ^ word >> (L::BITS / 2);
+    }
+    word
+}
+
+/// The sum of all bits, as the lowest.
 #[inline(always)]
 fn folded<L: Lane>(mut word: L) -> L {
     if L::BITS == 64 {
@@ -802,10 +917,12 @@ mod tests {
                 assert_eq!(narrow.decode(&left, Align::Left).unwrap(), columns);
                 let right: Vec<u64> = left.iter().map(|word| word >> (64 - length)).collect();
                 assert_eq!(narrow.decode(&right, Align::Right).unwrap(), columns);
-                // In parts, which are filled on their own.
-                let mut apart = narrow.room(right.len());
+                // In parts, which are filled on their own, in the room of others.
+                let mut others = narrow.room(right.len() + 2);
+                others.fields.reverse();
+                let mut apart = narrow.room_in(others, right.len());
                 for (part, rows) in right.chunks(3).zip(&mut apart.parts(3)) {
-                    narrow.fill(part, Align::Right, rows).unwrap();
+                    narrow.fill::<true, u64>(part, Align::Right, rows).unwrap();
                 }
                 assert_eq!(apart, columns);
             }
