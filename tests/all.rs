@@ -2,6 +2,7 @@
 
 mod blocks;
 mod calibration;
+mod calls;
 mod cases;
 mod compose;
 mod exhaustive;
@@ -12,10 +13,12 @@ mod holdover;
 mod laws;
 mod learn;
 mod limits;
+mod own;
 mod pages;
 mod plan;
 mod read;
 mod readme;
+mod schemas;
 mod signal;
 mod supply;
 mod table;

@@ -44,6 +44,9 @@ fn cases() -> Vec<Case> {
     let mut cases: Vec<Case> = Vec::new();
     for entry in fs::read_dir(binary::root().join("fixtures/cases")).unwrap() {
         let path = entry.unwrap().path();
+        if path.extension().is_none_or(|extension| extension != "toml") {
+            continue;
+        }
         let file: File = toml::from_str(&fs::read_to_string(&path).unwrap()).unwrap();
         for case in file.case {
             assert!(!case.source.is_empty(), "{}", case.name);

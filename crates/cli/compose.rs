@@ -14,7 +14,7 @@ use serde_json::{Map, json};
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
-use crate::{files, input, screen};
+use crate::{files, input, screen, world};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
 /// fill a disk.
@@ -31,7 +31,7 @@ pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
     let reading = reading(&args.reading)?;
     let named = args.captures.iter().chain(&args.tables.tables).map(Path::new);
     files::keep_apart(named, &args.timing.faults)?;
-    let mut out = std::io::BufWriter::new(std::io::stdout().lock());
+    let mut out = std::io::BufWriter::new(world::stdout());
     if let Some(file) = &args.captures {
         let captures = captures(file)?;
         let captures = captures.iter().map(|capture| read_as(reading, capture));

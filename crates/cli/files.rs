@@ -2,7 +2,6 @@
 
 mod write;
 
-use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
@@ -12,7 +11,7 @@ use holdover::layout::{Layout, Table, builtin};
 use holdover::site::Site;
 
 use crate::fail::Fail;
-use crate::screen;
+use crate::{screen, world};
 pub use write::{Readers, create, keep_apart, make_directory, write, write_all};
 
 /// The name of the table that ships, where a file name could stand.
@@ -25,7 +24,7 @@ const SHOWN: usize = 20;
 pub fn text(path: &str, most_bytes: usize) -> Result<String, Fail> {
     let open = |path: &str| -> std::io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
-        File::open(path)?.take(most_bytes as u64 + 1).read_to_end(&mut bytes)?;
+        world::open(path)?.take(most_bytes as u64 + 1).read_to_end(&mut bytes)?;
         Ok(bytes)
     };
     let bytes = open(path).map_err(|error| Fail::file(path, &error))?;
@@ -87,7 +86,7 @@ pub fn layout<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, Fail> {
 
 /// All mistakes of a file, each with its line, a caret and the mend.
 fn mistakes(name: &str, text: &str, error: &FileError) -> Fail {
-    let renderer = match screen::errors_in_colour() {
+    let renderer = match world::errors_in_colour() {
         true => Renderer::styled(),
         false => Renderer::plain(),
     };

@@ -24,32 +24,38 @@ mod signal;
 mod start;
 mod table;
 mod workbook;
+mod world;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
 
-use clap::Parser;
-
 use crate::fail::{Fail, Outcome};
+pub use crate::world::{Desk, Ran, run_on};
 
 /// Does what a command line says; its first word is the program's name. What
 /// there is to say goes to standard output and standard error.
 pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let args = match args::Args::try_parse_from(words) {
+    ExitCode::from(end(words).0)
+}
+
+/// The same, wherever this thread's world is: the exit code, and whether the
+/// command ran to its end.
+fn end(words: impl IntoIterator<Item = OsString>) -> (u8, bool) {
+    let args = match world::parsed(words) {
         Ok(args) => args,
         // Help is no mistake, and goes to standard output.
         Err(said) => {
-            return match said.print().map_err(Fail::from) {
+            return match world::said_by_clap(&said).map_err(Fail::from) {
                 Err(Fail::Said(message)) => {
                     screen::complain(&message);
-                    ExitCode::from(2)
+                    (2, false)
                 }
                 // Nobody may be there to read it.
-                _ => ExitCode::from(said.exit_code() as u8),
+                _ => (said.exit_code() as u8, false),
             };
         }
     };
-    screen::set_colour(args.color);
+    world::set_colour(args.color);
     let outcome = match args.verb {
         args::Verb::Read(verb) => read::run(&verb),
         args::Verb::Signal(verb) => signal::run(&verb),
@@ -63,14 +69,14 @@ pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
         args::Verb::Manual(verb) => shell::manual(&verb),
     };
     match outcome {
-        Ok(Outcome::Done) => ExitCode::SUCCESS,
-        Ok(Outcome::CardsWrong) => ExitCode::from(1),
-        Ok(Outcome::InputWrong) => ExitCode::from(2),
+        Ok(Outcome::Done) => (0, true),
+        Ok(Outcome::CardsWrong) => (1, true),
+        Ok(Outcome::InputWrong) => (2, true),
         // Whoever reads our output has had enough: that is success.
-        Err(Fail::BrokenPipe) => ExitCode::SUCCESS,
+        Err(Fail::BrokenPipe) => (0, false),
         Err(Fail::Said(message)) => {
             screen::complain(&message);
-            ExitCode::from(2)
+            (2, false)
         }
     }
 }

@@ -1,12 +1,12 @@
 //! The terminal: colour, width, error messages.
 
-use std::collections::BTreeSet;
 use std::io::{self, Write};
-use std::sync::Mutex;
 
 use anstyle::{AnsiColor, Style};
 use clap::ValueEnum;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+use crate::world;
 
 /// When to use colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -19,32 +19,10 @@ pub enum Colour {
     Never,
 }
 
-/// Applies the choice to everything printed through `anstream`.
-pub fn set_colour(colour: Colour) {
-    let choice = match colour {
-        Colour::Auto => anstream::ColorChoice::Auto,
-        Colour::Always => anstream::ColorChoice::AlwaysAnsi,
-        Colour::Never => anstream::ColorChoice::Never,
-    };
-    choice.write_global();
-}
-
-/// Whether standard error shows colour.
-pub fn errors_in_colour() -> bool {
-    anstream::AutoStream::choice(&io::stderr()) != anstream::ColorChoice::Never
-}
-
 /// Columns of the terminal, or of a page where there is none.
 pub fn width() -> usize {
     // 80 columns where nothing says otherwise (common practice, no source).
-    known_width().unwrap_or(80).clamp(40, 200)
-}
-
-/// Columns of the terminal; the variable COLUMNS comes before what the
-/// terminal says (POSIX.1-2024, XBD 8.3).
-fn known_width() -> Option<usize> {
-    let wanted = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
-    wanted.or_else(|| terminal_size::terminal_size().map(|(width, _)| usize::from(width.0)))
+    world::columns().unwrap_or(80).clamp(40, 200)
 }
 
 /// Words that matter.
@@ -66,27 +44,20 @@ pub fn in_style(style: Style, text: &str) -> String {
 /// Prints a message to standard error.
 pub fn complain(message: &str) {
     let error = in_style(BAD, "error:");
-    to_stderr(&format!("{error} {message}"));
+    world::say(&format!("{error} {message}"));
 }
 
 /// Prints something worth knowing to standard error, once: input may be gone
 /// through twice.
 pub fn remark(message: &str) {
-    static SAID: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
-    let new = SAID.lock().is_ok_and(|mut said| said.insert(message.to_owned()));
-    if !new {
+    if !world::is_new(message) {
         return;
     }
-    let lines = match known_width() {
+    let lines = match world::columns() {
         Some(_) => wrap(message, width().saturating_sub(6)).join("\n      "),
         None => message.to_owned(),
     };
-    to_stderr(&format!("{} {lines}", in_style(STRONG, "note:")));
-}
-
-fn to_stderr(text: &str) {
-    // Where even standard error is gone there is nobody to tell.
-    crate::progress::aside(|| _ = writeln!(anstream::stderr().lock(), "{text}"));
+    world::say(&format!("{} {lines}", in_style(STRONG, "note:")));
 }
 
 /// Columns a text takes on the screen, styles left out.
@@ -176,7 +147,7 @@ fn last(lines: &mut [String]) -> &mut String {
 /// terminal no line wider than it. In a pipe a line stays whole, so that what
 /// is sought in it is found.
 pub struct Page {
-    out: anstream::AutoStream<io::StdoutLock<'static>>,
+    out: world::Styled,
     width: Option<usize>,
     line: Vec<u8>,
 }
@@ -184,11 +155,7 @@ pub struct Page {
 impl Page {
     /// A page on standard output.
     pub fn new() -> Page {
-        Page {
-            out: anstream::stdout().lock(),
-            width: known_width().map(|_| width()),
-            line: Vec::new(),
-        }
+        Page { out: world::styled(), width: world::columns().map(|_| width()), line: Vec::new() }
     }
 }
 
@@ -220,7 +187,7 @@ impl Write for Page {
 pub fn output(for_people: bool) -> Box<dyn Write> {
     match for_people {
         true => Box::new(Page::new()),
-        false => Box::new(anstream::stdout().lock()),
+        false => Box::new(world::styled()),
     }
 }
 

@@ -6,7 +6,7 @@ use crate::fail::Fail;
 use crate::input::csv::Records;
 use crate::input::lines::{Line, Lines, MAX_LINE};
 use crate::screen::plain;
-use crate::{progress, workbook};
+use crate::{progress, workbook, world};
 
 /// Mistakes shown of one file; the rest is counted.
 const SHOWN: usize = 20;
@@ -42,7 +42,7 @@ pub fn read(
     known: &dyn Fn(&[String]) -> bool,
 ) -> Result<Sheet, Fail> {
     let mut file: Box<dyn Read> = match path {
-        "-" => Box::new(progress::counted("standard input", std::io::stdin().lock(), None)),
+        "-" => Box::new(progress::counted("standard input", world::stdin(), None)),
         path => Box::new(progress::open(path).map_err(|error| Fail::file(path, &error))?),
     };
     let head = head(path, &mut file)?;

@@ -10,24 +10,34 @@ use clap_mangen::roff::Roff;
 
 use crate::args::{self, Args};
 use crate::fail::{Fail, Outcome};
-use crate::{files, screen};
+use crate::{files, screen, world};
 
 /// The binary's name.
 const NAME: &str = "holdover";
 
 pub fn completions(args: &args::Completions) -> Result<Outcome, Fail> {
+    if world::by_value() {
+        return Err(no_shell());
+    }
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Args::command(), NAME, &mut script);
-    std::io::stdout().lock().write_all(&script)?;
+    world::stdout().write_all(&script)?;
     Ok(Outcome::Done)
 }
 
+fn no_shell() -> Fail {
+    Fail::said("a desk has no shell and no manual: run the binary for this")
+}
+
 pub fn manual(args: &args::Manual) -> Result<Outcome, Fail> {
+    if world::by_value() {
+        return Err(no_shell());
+    }
     let without_help = |command: Command| command.disable_help_subcommand(true);
     let mut command = without_help(Args::command()).mut_subcommand("table", without_help);
     command.build();
     let Some(directory) = &args.output_dir else {
-        std::io::stdout().lock().write_all(&page(&command)?)?;
+        world::stdout().write_all(&page(&command)?)?;
         return Ok(Outcome::Done);
     };
     let mut pages = Vec::new();

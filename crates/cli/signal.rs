@@ -1,8 +1,7 @@
 //! `holdover signal`: a probe file to captures, and whether the line is healthy.
 
 use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::{self, IsTerminal, Read, Write};
+use std::io::{self, Read, Write};
 
 use holdover_signal::{
     CardRead, FindingKind, Histogram, Idle, Options, PULSE_INTERVAL_US, PULSE_WIDTH_US, PairChoice,
@@ -15,6 +14,7 @@ use crate::formats::write_csv;
 use crate::html;
 use crate::progress;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
+use crate::world;
 
 /// Findings of one kind told with their place; the rest is counted.
 const TOLD: usize = 4;
@@ -37,7 +37,7 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
     if let (Some(target), Some(page)) = (target, page.and_then(|page| page.page())) {
         let written = target.write(&page)?;
         if args.format == Format::Text && outcome.is_ok() {
-            screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
+            screen::say(&mut world::styled(), "written  ", &written)?;
         }
     }
     outcome
@@ -108,9 +108,9 @@ fn health(
 
 /// A file, its bytes counted; not where captures come out beside the bar.
 fn opened(name: &str, format: Format) -> io::Result<Box<dyn Read>> {
-    match format == Format::Text || !io::stdout().is_terminal() {
+    match format == Format::Text || !world::output_is_watched() {
         true => Ok(Box::new(progress::open(name)?)),
-        false => Ok(Box::new(File::open(name)?)),
+        false => Ok(Box::new(world::open(name)?)),
     }
 }
 
@@ -119,13 +119,7 @@ fn from_pipe(
     probe: &Probe,
     on: &mut dyn FnMut(CardRead),
 ) -> Result<Summary, holdover_signal::SignalError> {
-    struct Stdin;
-    impl Read for Stdin {
-        fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
-            io::stdin().lock().read(into)
-        }
-    }
-    probe.read_from(Stdin, on)
+    probe.read_from(world::stdin(), on)
 }
 
 /// The options a command line gives.

@@ -8,7 +8,7 @@ use holdover_signal::compose::{Compose, FaultShares, Form, Track};
 
 use crate::args::{IdleLevel, ProbeForm, Timing};
 use crate::fail::Fail;
-use crate::{files, screen};
+use crate::{files, screen, world};
 
 /// Writes a probe file; the faults put in are counted on standard error and
 /// listed where asked.
@@ -59,7 +59,7 @@ pub fn write(
         let count = faults.len();
         let text = if count == 1 { "1 fault".to_owned() } else { format!("{count} faults") };
         let note = format!("{text} put in; --faults FILE lists them");
-        _ = writeln!(anstream::stderr().lock(), "{}", screen::in_style(screen::FAINT, &note));
+        world::say(&screen::in_style(screen::FAINT, &note));
     }
     Ok(())
 }

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use tempfile::TempPath;
 
 use crate::fail::Fail;
-use crate::screen;
+use crate::{screen, world};
 
 /// What the names of files that are not in their place yet begin with.
 const BESIDE: &str = ".holdover-";
@@ -45,6 +45,10 @@ pub fn keep_apart<'p>(
 ) -> Result<(), Fail> {
     // A file that is not there yet goes by its directory's true name.
     let place = |path: &Path| -> Option<PathBuf> {
+        // On a desk a name is a place.
+        if world::by_value() {
+            return Some(path.to_owned());
+        }
         // Standard input may be a file.
         let path = if path == Path::new("-") { Path::new("/dev/stdin") } else { path };
         path.canonicalize()
@@ -80,6 +84,9 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
 /// that one that cannot be written leaves every place as it was. A link at a
 /// place is replaced, not followed.
 pub fn write_all<B: AsRef<[u8]>>(files: &[(&Path, B)], readers: Readers) -> Result<(), Fail> {
+    if world::by_value() {
+        return world::put_all(files);
+    }
     for (path, ready) in ready_all(files, readers)? {
         let put = ready.name(directory(path)).and_then(|name| Ok(name.persist(path)?));
         put.map_err(|error| not_written(path, &error))?;
@@ -93,13 +100,16 @@ pub fn write_all<B: AsRef<[u8]>>(files: &[(&Path, B)], readers: Readers) -> Resu
 pub fn create(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
     let there: Vec<String> = files
         .iter()
-        .filter(|(path, _)| path.symlink_metadata().is_ok())
+        .filter(|(path, _)| is_there(path))
         .map(|(path, _)| screen::plain(&path.display().to_string()))
         .collect();
     if !there.is_empty() {
         let mend = "name another directory, or move it away";
         let there = there.join(", ");
         return Err(Fail::said(format!("{there}: there already, nothing is written: {mend}")));
+    }
+    if world::by_value() {
+        return world::put_all(files);
     }
     for (path, _) in files {
         make_directory(directory(path))?;
@@ -117,9 +127,16 @@ pub fn create(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
     settle(files)
 }
 
-/// Makes a directory, and those it is in.
+fn is_there(path: &Path) -> bool {
+    match world::by_value() {
+        true => world::exists(&path.display().to_string()),
+        false => path.symlink_metadata().is_ok(),
+    }
+}
+
+/// Makes a directory, and those it is in; a desk has none.
 pub fn make_directory(path: &Path) -> Result<(), Fail> {
-    if path.is_dir() {
+    if world::by_value() || path.is_dir() {
         return Ok(());
     }
     let within = directory(path);

@@ -189,7 +189,7 @@ pub fn count(count: impl Into<u128>, one: &str, more: &str) -> String {
 /// Inputs by name; captures given on the command line are bits, and hidden
 /// with them.
 pub fn named(inputs: &[String], hide: bool) -> String {
-    let name = |input: &String| match std::path::Path::new(input).exists() || input == "-" {
+    let name = |input: &String| match crate::world::exists(input) || input == "-" {
         true => input.clone(),
         false if hide => "a capture given as argument".to_owned(),
         false => input.clone(),

@@ -1,7 +1,6 @@
 //! Large files of captures, read by the block. They are read twice, and what
 //! was parsed the first time is kept as far as memory allows.
 
-use std::fs::File;
 use std::io::{self, Read};
 use std::ops::Range;
 
@@ -9,6 +8,7 @@ use rayon::prelude::*;
 
 use super::plain::Plain;
 use crate::progress::Counted;
+use crate::world::File;
 
 /// Bytes read at once: several threads' worth. The first block is small: a
 /// little tells what form a source has. Judgement: the work on a block takes

@@ -6,14 +6,13 @@ pub mod headings;
 mod json;
 pub mod lines;
 pub mod plain;
+#[cfg(not(target_family = "wasm"))]
 mod port;
 mod probe;
 mod source;
 
 use std::collections::{HashMap, hash_map};
-use std::fs::File;
 use std::io::{self, Read, Seek};
-use std::path::Path;
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::thread;
@@ -25,7 +24,8 @@ use holdover_signal::Probe;
 
 use crate::fail::Fail;
 use crate::progress::Counted;
-use crate::{progress, screen, sheet, workbook};
+use crate::world::{File, Lasting};
+use crate::{progress, screen, sheet, workbook, world};
 use blocks::{Kept, Parser};
 use plain::Plain;
 use source::Source;
@@ -160,7 +160,7 @@ impl<'a> Inputs<'a> {
 
     /// Whether there is a pipe among them that is not waited for.
     pub fn live(&self) -> bool {
-        !self.wait && self.names.iter().any(|name| name == "-") && stdin_file().is_none()
+        !self.wait && self.names.iter().any(|name| name == "-") && world::stdin_file().is_none()
     }
 
     /// Reads every input in turn and hands on what comes; `blocks` asks for
@@ -188,13 +188,13 @@ impl<'a> Inputs<'a> {
                 }
             } else if let Ok(read) = input.parse::<CaptureText>() {
                 on(Event::Rows(vec![argument(i, Ok(read))]))?;
-            } else if Path::new(input).exists() {
+            } else if world::exists(input) {
                 let file = self.file(input)?;
                 let again = self.unchanged(input, &file)?;
                 match workbook(input, &file)? {
                     Some(bytes) => sheet(input, bytes, self.choice, on)?,
                     None => {
-                        let total = file.metadata().ok().map(|about| about.len());
+                        let total = file.stamp().ok().map(|(bytes, _)| bytes);
                         let from = file.try_clone().map_err(|error| Fail::file(input, &error))?;
                         let counted = progress::counted(input, from, total);
                         self.whole(input, counted, probe, blocks, on)?;
@@ -235,8 +235,8 @@ impl<'a> Inputs<'a> {
     /// Refuses a file that is not what it was when it was first opened: its
     /// captures would be answered by others. Whether it was opened before.
     fn unchanged(&mut self, name: &str, file: &File) -> Result<bool, Fail> {
-        let about = file.metadata().map_err(|error| Fail::file(name, &error))?;
-        let now = Stamp { bytes: about.len(), modified: about.modified().ok() };
+        let (bytes, modified) = file.stamp().map_err(|error| Fail::file(name, &error))?;
+        let now = Stamp { bytes, modified };
         match self.seen.entry(name.to_owned()) {
             hash_map::Entry::Occupied(before) if *before.get() != now => Err(Fail::said(format!(
                 "{}: the file changed while it was read: run it again",
@@ -257,18 +257,16 @@ impl<'a> Inputs<'a> {
             copy.rewind().map_err(failed)?;
             return copy.try_clone().map_err(failed);
         }
-        let mut file = File::open(name).map_err(failed)?;
-        let about = file.metadata().map_err(failed)?;
-        if about.is_dir() {
-            return Err(Fail::said(format!("{name}: is a directory: name a file in it")));
+        match world::open(name).and_then(File::lasting).map_err(failed)? {
+            Lasting::Itself(file) => Ok(file),
+            Lasting::Copy(copy) => {
+                self.copies.insert(name.to_owned(), copy);
+                self.file(name)
+            }
+            Lasting::Directory => {
+                Err(Fail::said(format!("{name}: is a directory: name a file in it")))
+            }
         }
-        if about.is_file() {
-            return Ok(file);
-        }
-        let mut copy = tempfile::tempfile().map_err(failed)?;
-        io::copy(&mut file, &mut copy).map_err(failed)?;
-        self.copies.insert(name.to_owned(), copy);
-        self.file(name)
     }
 
     /// Standard input from where it began. A pipe is kept in a file without a
@@ -276,16 +274,12 @@ impl<'a> Inputs<'a> {
     fn stdin(&mut self) -> Result<File, Fail> {
         let failed = |error: io::Error| Fail::file("-", &error);
         if self.stdin.is_none() {
-            self.stdin = Some(match stdin_file() {
+            self.stdin = Some(match world::stdin_file() {
                 Some(mut file) => {
                     let at = file.stream_position().map_err(failed)?;
                     (file, at)
                 }
-                None => {
-                    let mut copy = tempfile::tempfile().map_err(failed)?;
-                    io::copy(&mut io::stdin().lock(), &mut copy).map_err(failed)?;
-                    (copy, 0)
-                }
+                None => (world::stdin_copy().map_err(failed)?, 0),
             });
         }
         let Some((file, at)) = &mut self.stdin else { return Err(Fail::said("-: not read")) };
@@ -323,21 +317,10 @@ fn looks_like_a_capture(text: &str) -> bool {
         && digits.chars().any(|c| c.is_ascii_digit())
 }
 
-/// Standard input where it is a file, which has an end worth waiting for.
-fn stdin_file() -> Option<File> {
-    #[cfg(unix)]
-    let copy = std::os::fd::AsFd::as_fd(&io::stdin()).try_clone_to_owned().map(File::from);
-    #[cfg(windows)]
-    let copy = std::os::windows::io::AsHandle::as_handle(&io::stdin())
-        .try_clone_to_owned()
-        .map(File::from);
-    copy.ok().filter(|file| file.metadata().is_ok_and(|about| about.is_file()))
-}
-
 /// The bytes of a file that is a workbook. Only what can be read again from
 /// its start is looked at; a pipe is none.
 fn workbook(name: &str, mut file: &File) -> Result<Option<Vec<u8>>, Fail> {
-    if !file.metadata().is_ok_and(|about| about.is_file()) {
+    if !file.is_file() {
         return Ok(None);
     }
     let failed = |error| Fail::file(name, &error);
@@ -450,7 +433,19 @@ pub fn follow(
     probe: &Probe,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    live(port, port::blocks(port, baud)?, probe, on)
+    live(port, blocks_of_port(port, baud)?, probe, on)
+}
+
+/// What a serial port sends, where there are any.
+fn blocks_of_port(port: &str, baud: u32) -> Result<Blocks, Fail> {
+    let shown = screen::plain(port);
+    if world::by_value() {
+        return Err(Fail::said(format!("{shown}: a desk has no serial ports: run the binary")));
+    }
+    #[cfg(target_family = "wasm")]
+    return Err(Fail::said(format!("{shown}: cannot be opened at {baud} baud here")));
+    #[cfg(not(target_family = "wasm"))]
+    port::blocks(port, baud)
 }
 
 /// Blocks of bytes as they come.

@@ -10,7 +10,7 @@ use super::{Answered, Report};
 use crate::args::{self, Format};
 use crate::fail::Fail;
 use crate::input::Row;
-use crate::{html, screen};
+use crate::{html, screen, world};
 
 /// A page being filled.
 pub struct Paper<'a> {
@@ -92,7 +92,7 @@ impl Report for Beside<'_, '_> {
         if self.any {
             let written = self.paper.target.write(&self.paper.page.page())?;
             if self.paper.args.format == Format::Text && !self.gone {
-                screen::say(&mut anstream::stdout().lock(), "written  ", &written)?;
+                screen::say(&mut world::styled(), "written  ", &written)?;
             }
         }
         if self.gone { Err(Fail::BrokenPipe) } else { Ok(()) }

@@ -1,7 +1,7 @@
 //! Reports that are a record a capture, for programs: rendered to bytes, so
 //! that many can be made at once and come out in order.
 
-use std::io::{BufWriter, Stdout, Write};
+use std::io::{BufWriter, Write};
 use std::sync::Arc;
 
 use holdover::rank::Fit;
@@ -9,6 +9,7 @@ use holdover::rank::Fit;
 use super::{Answered, Report};
 use crate::fail::Fail;
 use crate::input::Row;
+use crate::world;
 
 /// Renders records.
 pub trait Render: Sync {
@@ -31,14 +32,14 @@ pub trait Render: Sync {
 /// Prints records to standard output.
 pub struct Records<R> {
     pub render: R,
-    pub out: BufWriter<Stdout>,
+    pub out: BufWriter<world::Out>,
     record: Vec<u8>,
     begun: bool,
 }
 
 impl<R: Render> Records<R> {
     pub fn new(render: R) -> Records<R> {
-        let out = BufWriter::with_capacity(1 << 16, std::io::stdout());
+        let out = BufWriter::with_capacity(1 << 16, world::stdout());
         Records { render, out, record: Vec::new(), begun: false }
     }
 

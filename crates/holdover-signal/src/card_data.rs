@@ -99,7 +99,7 @@ pub fn to_raw_card_data(reader: u8, format: CardDataFormat, bits: &Capture) -> S
     let [low, high] = (bits.len() as u16).to_le_bytes();
     let mut bytes = vec![reader, format, low, high];
     bytes.resize(HEAD + bits.len().div_ceil(8), 0);
-    for (i, bit) in bits.bits().iter().by_vals().enumerate() {
+    for (i, bit) in bits.bits().enumerate() {
         bytes[HEAD + i / 8] |= u8::from(bit) << (7 - i % 8);
     }
     bytes.iter().map(|b| format!("{b:02X}")).collect::<Vec<_>>().join(" ")

@@ -260,10 +260,7 @@ fn misread_cards_are_named_with_a_reason() {
     let mut samples =
         cards(std26(), 65, (0..40).map(|i| 1200 + 1597 * i % 64000), |n| n.to_string());
     let flip = |capture: Capture, at: usize| {
-        Capture::from_bits(
-            capture.bits().iter().by_vals().enumerate().map(|(i, bit)| bit ^ (i == at)),
-        )
-        .unwrap()
+        Capture::from_bits(capture.bits().enumerate().map(|(i, bit)| bit ^ (i == at))).unwrap()
     };
     let transposed = {
         let mut digits: Vec<char> = samples[3].printed.clone().unwrap().chars().collect();

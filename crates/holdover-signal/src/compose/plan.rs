@@ -90,7 +90,7 @@ impl<'a> Player<'a> {
         self.next += 1;
         let mut pulses: Vec<Span> = Vec::new();
         let mut at = self.at_us;
-        for bit in capture.bits().iter().by_vals() {
+        for bit in capture.bits() {
             let width = self.about(self.compose.width_us);
             pulses.push(Span { start: at, end: at + width, line: u8::from(bit) });
             at += self.about(self.compose.interval_us);

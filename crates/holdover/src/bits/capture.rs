@@ -2,12 +2,9 @@
 
 use std::fmt;
 
-use bitvec::{BitArr, order::Msb0, slice::BitSlice};
 use thiserror::Error;
 
 use super::Wide;
-
-type Bits = BitArr!(for 256, in u64, Msb0);
 
 /// The bits of one card read, in the order received; 1 to 256 of them.
 ///
@@ -26,9 +23,9 @@ type Bits = BitArr!(for 256, in u64, Msb0);
 /// assert_eq!(capture.reversed().to_string(), "10110");
 /// # Ok::<(), holdover::bits::CaptureError>(())
 /// ```
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Capture {
-    bits: Bits,
+    wide: Wide,
     len: u16,
 }
 
@@ -78,7 +75,7 @@ impl Capture {
     }
 
     fn raw(wide: Wide, len: usize) -> Capture {
-        Capture { bits: Bits::new((wide & Wide::ones(len)).0), len: len as u16 }
+        Capture { wide: wide & Wide::ones(len), len: len as u16 }
     }
 
     /// How many bits, 1 to 256.
@@ -88,18 +85,24 @@ impl Capture {
     }
 
     /// The bits, first received first.
-    pub fn bits(&self) -> &BitSlice<u64, Msb0> {
-        &self.bits[..self.len()]
+    pub fn bits(&self) -> impl DoubleEndedIterator<Item = bool> + ExactSizeIterator + Clone {
+        let wide = self.wide;
+        (0..self.len()).map(move |offset| wide.bit(offset))
+    }
+
+    /// The bit at `offset` (from 0); `None` past the end.
+    pub fn bit(&self, offset: usize) -> Option<bool> {
+        (offset < self.len()).then(|| self.wide.bit(offset))
     }
 
     /// The bits in front, zeros behind.
     pub fn wide(&self) -> Wide {
-        Wide(self.bits.into_inner())
+        self.wide
     }
 
     /// The bits in as many 64-bit words as hold them, zeros behind.
     pub(crate) fn words(&self) -> &[u64] {
-        &self.bits.as_raw_slice()[..self.len().div_ceil(64)]
+        &self.wide.0[..self.len().div_ceil(64)]
     }
 
     /// Every bit inverted: what comes of swapping the two data lines.
@@ -176,7 +179,7 @@ impl Capture {
 
 impl fmt::Display for Capture {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let text: String = self.bits().iter().map(|b| if *b { '1' } else { '0' }).collect();
+        let text: String = self.bits().map(|bit| if bit { '1' } else { '0' }).collect();
         f.pad(&text)
     }
 }
@@ -184,21 +187,6 @@ impl fmt::Display for Capture {
 impl fmt::Debug for Capture {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "Capture({self})")
-    }
-}
-
-// By whole words, not bit by bit as bit slices do it.
-impl PartialEq for Capture {
-    fn eq(&self, other: &Capture) -> bool {
-        (self.wide(), self.len) == (other.wide(), other.len)
-    }
-}
-
-impl Eq for Capture {}
-
-impl std::hash::Hash for Capture {
-    fn hash<H: std::hash::Hasher>(&self, state: &mut H) {
-        (self.wide(), self.len).hash(state);
     }
 }
 
@@ -271,7 +259,7 @@ mod tests {
             prop_assert_eq!(c.complement().complement(), c);
             prop_assert_eq!(c.reversed().reversed(), c);
             prop_assert_eq!(c.complement().reversed(), c.reversed().complement());
-            prop_assert_eq!(c.bits().iter().by_vals().collect::<Vec<_>>(), bits);
+            prop_assert_eq!(c.bits().collect::<Vec<_>>(), bits);
         }
 
         #[test]
@@ -283,7 +271,7 @@ mod tests {
             prop_assert_eq!(c.with_bit_before(c.len(), bit), c.with_last(bit));
             for offset in 0..=c.len() {
                 let longer = c.with_bit_before(offset, bit).unwrap();
-                prop_assert_eq!(longer.bits()[offset], bit);
+                prop_assert_eq!(longer.bit(offset), Some(bit));
                 prop_assert_eq!(longer.without_bit(offset), Some(c));
             }
         }

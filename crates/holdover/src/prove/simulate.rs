@@ -73,7 +73,7 @@ impl<'p> Simulation<'p> {
     /// The number of a run, bit by bit.
     fn value(&self, run: PanelRun, bits: &Capture) -> Big {
         let start = run.start.saturating_sub(self.plan.panel().first_bit);
-        let run = bits.bits().iter().by_vals().skip(start).take(run.length);
+        let run = bits.bits().skip(start).take(run.length);
         run.fold(Big::ZERO, |n, bit| n.shl(1).add(if bit { Big::ONE } else { Big::ZERO }))
     }
 
@@ -92,7 +92,7 @@ impl<'p> Simulation<'p> {
 /// Whether an even or odd check holds; others are not a panel's.
 fn holds(check: &Check, bits: &Capture) -> bool {
     let Check::Parity { odd, bit, over } = check else { return true };
-    let at = |offset: usize| bits.bits().get(offset).is_some_and(|bit| *bit);
+    let at = |offset: usize| bits.bit(offset).unwrap_or(false);
     let ones = over.offsets().filter(|offset| at(*offset)).count();
     (ones + usize::from(at(bit.offset()))) % 2 == usize::from(*odd)
 }

@@ -98,7 +98,7 @@ fn hull(mask: Wide) -> (usize, usize) {
 }
 
 fn value(bits: &Capture, (start, len): (usize, usize)) -> u128 {
-    (start..start + len).fold(0, |n, at| n << 1 | u128::from(bits.bits()[at]))
+    (start..start + len).fold(0, |n, at| n << 1 | u128::from(bits.bit(at).unwrap()))
 }
 
 fn parities(layout: &Layout) -> BTreeSet<(bool, [u64; 4])> {
