@@ -8,6 +8,7 @@
 mod arrow;
 mod captures;
 mod columns;
+mod desk;
 mod fast;
 mod fault;
 mod layouts;
@@ -21,6 +22,8 @@ mod _native {
     #[pymodule_export]
     use crate::columns::Columns;
     #[pymodule_export]
+    use crate::desk::{Desk, Ran};
+    #[pymodule_export]
     use crate::layouts::{Check, Field, Layout};
     #[pymodule_export]
     use crate::table::Table;
@@ -31,6 +34,7 @@ mod _native {
     #[pymodule_init]
     fn init(module: &Bound<'_, PyModule>) -> PyResult<()> {
         module.add("Refused", module.py().get_type::<crate::fault::Refused>())?;
+        module.add("SCHEMA", holdover_desk::SCHEMA)?;
         module.add("__version__", env!("CARGO_PKG_VERSION"))
     }
 }
