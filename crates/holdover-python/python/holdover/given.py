@@ -1,11 +1,14 @@
 """What callers give, as files on a desk."""
 
+import importlib
 import io
 import os
 import re
 import stat
 from collections.abc import Sequence
 from typing import Any, Protocol, TypeAlias, runtime_checkable
+
+from numpy.typing import NDArray
 
 from holdover._native import Desk, Refused, Table
 
@@ -20,6 +23,27 @@ class Frame(Protocol):
 # A path is read; text and bytes are a file's content as they stand.
 Given: TypeAlias = (
     str | bytes | bytearray | memoryview | os.PathLike[str] | Sequence[str] | Frame
+)
+
+@runtime_checkable
+class Column(Protocol):
+    """A column of pandas, polars, pyarrow or another that speaks Arrow's C array."""
+
+    def __arrow_c_array__(
+        self, requested_schema: object | None = None
+    ) -> tuple[object, object]: ...
+
+
+class Array(Protocol):
+    """Whatever numpy takes for an array."""
+
+    def __array__(self) -> NDArray[Any]: ...
+
+
+# Captures of one length: words (1-D), bits or packed bytes (2-D), packed bytes, an
+# Arrow column, text or numbers. `Layout.decode` says how each is read.
+Captures: TypeAlias = (
+    NDArray[Any] | bytes | bytearray | Sequence[str] | Sequence[int] | Frame | Column | Array
 )
 
 # Words that a command would take for a capture, not for a file's name.
@@ -104,12 +128,12 @@ def _csv(frame: Any) -> bytes | None:
         text = frame.write_csv()
         return text if isinstance(text, bytes) else _utf8(text)
     try:
-        import pyarrow
-        import pyarrow.csv
+        arrow = importlib.import_module("pyarrow")
+        csv = importlib.import_module("pyarrow.csv")
     except ImportError:
         raise TypeError(
             f"a {type(frame).__name__} needs pyarrow to be written as CSV: install it, or give CSV"
         ) from None
     out = io.BytesIO()
-    pyarrow.csv.write_csv(pyarrow.table(frame), out)
+    csv.write_csv(arrow.table(frame), out)
     return out.getvalue()
