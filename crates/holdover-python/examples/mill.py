@@ -94,7 +94,7 @@ axes.pcolormesh(
     linewidth=0.5,
 )
 for field in layout.fields:
-    first, last = min(field.positions) - 0.5, max(field.positions) + 0.5
+    first, last = min(field.positions) - 0.4, max(field.positions) + 0.4
     axes.annotate("", (first, -0.6), (last, -0.6), arrowprops={"arrowstyle": "|-|"}, annotation_clip=False)
     axes.text((first + last) / 2, -1.1, field.role, ha="center", va="bottom")
 misread = set(kind["misread"])
