@@ -104,6 +104,12 @@ pub fn read<'py>(
         return Err(PyValueError::new_err(format!("a capture has 1 to 256 bits, not {length}")));
     }
     if let Ok(array) = given.cast::<PyUntypedArray>() {
+        // The usual words first, whose kind need not be asked for by name.
+        if let Some(length) = length
+            && let Some(held) = lying(given)?
+        {
+            return Ok(Captures { held, align, length });
+        }
         return of_array(array, length, align);
     }
     if let Ok(bytes) = given.cast::<PyBytes>() {
@@ -151,6 +157,21 @@ fn of_array<'py>(
     }
 }
 
+/// Words that can be read where they lie.
+fn lying<'py>(array: &Bound<'py, PyAny>) -> PyResult<Option<Held<'py>>> {
+    if let Ok(array) = array.cast::<PyArray1<u64>>()
+        && array.is_c_contiguous()
+    {
+        return Ok(Some(Held::Array64(array.try_readonly()?)));
+    }
+    if let Ok(array) = array.cast::<PyArray1<u32>>()
+        && array.is_c_contiguous()
+    {
+        return Ok(Some(Held::Array32(array.try_readonly()?)));
+    }
+    Ok(None)
+}
+
 /// Whole numbers, a capture each.
 fn words<'py>(
     array: &Bound<'py, PyUntypedArray>,
@@ -165,20 +186,7 @@ fn words<'py>(
         }
         _ => array.clone().into_any(),
     };
-    if let Ok(array) = array.cast::<PyArray1<u64>>() {
-        let array = array.try_readonly()?;
-        let held = match array.as_slice() {
-            Ok(_) => Held::Array64(array),
-            Err(_) => Held::Words(array.as_array().iter().copied().collect()),
-        };
-        return Ok(Captures { held, align, length });
-    }
-    if let Ok(array) = array.cast::<PyArray1<u32>>() {
-        let array = array.try_readonly()?;
-        let held = match array.as_slice() {
-            Ok(_) => Held::Array32(array),
-            Err(_) => Held::Words(moved(array.as_array().iter().copied(), align, 32)?),
-        };
+    if let Some(held) = lying(&array)? {
         return Ok(Captures { held, align, length });
     }
     macro_rules! other {
@@ -189,7 +197,7 @@ fn words<'py>(
             })*
         };
     }
-    other!(i64, i32, u16, u8, i16, i8);
+    other!(u64, u32, i64, i32, u16, u8, i16, i8);
     Err(PyTypeError::new_err(TAKEN))
 }
 

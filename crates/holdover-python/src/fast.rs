@@ -29,6 +29,10 @@ pub fn decode<S: Source + Sync>(
         wanted => wanted.min(*MOST),
     };
     let size = captures.len().div_ceil(threads).max(1);
+    if threads == 1 {
+        columns.parts(size).iter_mut().try_for_each(|rows| fill(narrow, captures, align, rows))?;
+        return Ok(columns);
+    }
     let mut work = captures.chunks(size).zip(columns.parts(size)).enumerate();
     let fill = |(nth, (part, mut rows)): (usize, (&[S], Rows<'_>))| {
         fill(narrow, part, align, &mut rows)

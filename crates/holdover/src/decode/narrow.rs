@@ -13,9 +13,9 @@ use crate::bits::gf2::Relation;
 use crate::bits::{Span, Wide};
 use crate::layout::{Code, Field, Layout, Part, Rule};
 
-/// Captures a block. Judgement: three columns of them in 64-bit words stay in
-/// a processor's nearest cache.
-const BLOCK: usize = 1024;
+/// Captures a block. Measured: small enough that what comes next is fetched from
+/// memory meanwhile, and a column of them is in a processor's nearest cache.
+const BLOCK: usize = 256;
 
 /// Terms up to which a sum is made of sums from the first bit on: folding 32
 /// bits takes 11 steps, a term two.
