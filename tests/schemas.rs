@@ -94,10 +94,12 @@ fn real_output_is_valid_by_another_validator() {
         return eprintln!("not checked: python3-jsonschema is not installed");
     }
     let dir = tempfile::tempdir().unwrap();
+    let printed = printed();
     for (name, _) in schema::FILES {
-        let lines: Vec<String> = printed()
-            .into_iter()
-            .filter_map(|(printed, line)| (printed == name).then_some(line + "\n"))
+        let lines: Vec<&str> = printed
+            .iter()
+            .filter(|(printed, _)| *printed == name)
+            .flat_map(|(_, line)| [line, "\n"])
             .collect();
         fs::write(dir.path().join(name), lines.concat()).unwrap();
         fs::copy(place(name), dir.path().join(format!("{name}.json"))).unwrap();

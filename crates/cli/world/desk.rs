@@ -8,13 +8,15 @@ use std::io;
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
+#[cfg(unix)]
+use std::sync::OnceLock;
 
 use super::File;
 use crate::fail::Fail;
 
 /// Bytes a call may print. Judgement: more than a survey of millions, less
 /// than an address space of 32 bits.
-pub const MAX_OUTPUT: usize = if cfg!(target_pointer_width = "64") { 4 << 30 } else { 512 << 20 };
+pub const MAX_OUTPUT: usize = if cfg!(target_pointer_width = "64") { 2 << 30 } else { 512 << 20 };
 
 /// Files by name, in memory; "-" is standard input.
 #[derive(Debug, Default, Clone)]
@@ -118,11 +120,26 @@ impl Drop for Seat<'_> {
 /// Does what a command line says, as [`crate::run`] does, on a desk: no file,
 /// terminal, clock or variable of the machine is read or written.
 pub fn run_on(desk: &mut Desk, words: impl IntoIterator<Item = OsString>) -> Ran {
+    #[cfg(unix)]
+    alone_after_fork();
     let _seat = Seat::take(desk);
     let (code, ended) = crate::end(words);
     let printed = with(|call| (std::mem::take(&mut call.output), std::mem::take(&mut call.said)));
     let (output, said) = printed.unwrap_or_default();
     Ran { code, output, said, ended }
+}
+
+/// The threads that would help are not in a forked child (fork(2)), and work
+/// handed to them would never be done: its own thread does all of it there.
+#[cfg(unix)]
+fn alone_after_fork() {
+    static BEGUN_IN: OnceLock<u32> = OnceLock::new();
+    let now = std::process::id();
+    if *BEGUN_IN.get_or_init(|| now) != now {
+        // It fails where this thread has done so before.
+        let alone = rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build();
+        alone.into_iter().for_each(std::mem::forget);
+    }
 }
 
 /// A file of the desk; standard input goes by "-", but is none of that name.
@@ -158,7 +175,8 @@ pub fn put_all<B: AsRef<[u8]>>(files: &[(&Path, B)]) -> Result<(), Fail> {
 pub fn print(bytes: &[u8]) -> io::Result<()> {
     with(|call| {
         if bytes.len() > MAX_OUTPUT - call.output.len() {
-            return Err(io::Error::new(io::ErrorKind::StorageFull, "a desk holds no more of it"));
+            let most = format!("a desk holds {} MiB of it", MAX_OUTPUT >> 20);
+            return Err(io::Error::new(io::ErrorKind::OutOfMemory, most));
         }
         call.output.extend_from_slice(bytes);
         Ok(())

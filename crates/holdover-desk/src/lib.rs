@@ -170,3 +170,7 @@ impl Desk {
 /// What is said where words ask for something else than an answer.
 const OTHER: &str = "the words ask for another output than this answer: leave --help, --summary, \
                      --probe and their like out, or use `run`";
+
+#[cfg(doctest)]
+#[doc = include_str!("../../../README.md")]
+struct Readme;
