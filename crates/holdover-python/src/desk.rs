@@ -3,7 +3,6 @@
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use holdover_desk as library;
-use pyo3::exceptions::PyRuntimeError;
 use pyo3::prelude::*;
 use pyo3::types::PyBytes;
 
@@ -27,21 +26,13 @@ impl Desk {
         self.desk.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Works on the desk without the interpreter's lock, and with threads of
-    /// its own: a pool that outlives the call would be gone, and waited for, in
-    /// a process forked from this one.
+    /// Works on the desk without the interpreter's lock.
     fn works<T: Send>(
         &self,
         py: Python<'_>,
         work: impl FnOnce(&mut library::Desk) -> T + Send,
     ) -> PyResult<T> {
-        let done = working(py, || {
-            let pool = rayon::ThreadPoolBuilder::new().build()?;
-            Ok(pool.install(|| work(&mut self.desk())))
-        })?;
-        done.map_err(|error: rayon::ThreadPoolBuildError| {
-            PyRuntimeError::new_err(format!("no thread to be had: {error}"))
-        })
+        working(py, || work(&mut self.desk()))
     }
 }
 

@@ -141,7 +141,7 @@ def ran_after_fork(pipe) -> None:
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")
 def test_a_forked_process_goes_on():
-    """No pool of threads stays behind that a child would wait for."""
+    """A child does not wait for threads that are not in it."""
     holdover.read(MILL / "survey.csv")
     forked = multiprocessing.get_context("fork")
     ours, its = forked.Pipe()
