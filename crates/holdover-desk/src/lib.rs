@@ -140,18 +140,28 @@ impl Desk {
         holdover_cli::run_on(&mut self.files, words)
     }
 
-    /// What a command prints as JSON, line by line.
-    fn answers<T: DeserializeOwned, W: AsRef<str>>(
-        &mut self,
-        verb: &str,
-        words: &[W],
-    ) -> Result<Vec<T>, Refused> {
+    /// What a verb prints as JSON, as it is; the words are those after the verb.
+    /// For callers whose language reads JSON itself.
+    ///
+    /// # Errors
+    /// A word or a file is wrong; nothing is answered by halves.
+    pub fn json<W: AsRef<str>>(&mut self, verb: &str, words: &[W]) -> Result<Ran, Refused> {
         // Before the words: behind a lone `--` it would be an input.
         let words = words.iter().map(AsRef::as_ref);
         let ran = self.runs([verb, "--format", "json"].into_iter().chain(words));
         if !ran.ended {
             return Err(Refused::new(if ran.said.is_empty() { OTHER } else { &ran.said }));
         }
+        let holdover_cli::Ran { code, output, said, .. } = ran;
+        Ok(Ran { code, output, said })
+    }
+
+    fn answers<T: DeserializeOwned, W: AsRef<str>>(
+        &mut self,
+        verb: &str,
+        words: &[W],
+    ) -> Result<Vec<T>, Refused> {
+        let ran = self.json(verb, words)?;
         let lines = ran.output.split(|byte| *byte == b'\n').filter(|line| !line.is_empty());
         lines.map(|line| serde_json::from_slice(line).map_err(|_| Refused::new(OTHER))).collect()
     }

@@ -8,6 +8,7 @@
 
 use super::Reading;
 use super::few::Few;
+use super::narrow::Narrow;
 use crate::bits::{Capture, Span, Wide};
 use crate::layout::{Layout, Rule, Table};
 
@@ -119,11 +120,21 @@ impl View {
         sources
     }
 
+    /// Where each bit of a span of the word comes from, in the order it is
+    /// read, and whether it is inverted (or the value of a restored one).
+    pub(super) fn sources_of(&self, span: &Span) -> Vec<(Option<usize>, bool)> {
+        let from = |to: usize| self.places.iter().position(|p| *p == Some(to as u8));
+        span.offsets().map(|to| (from(to), self.base.bit(to))).collect()
+    }
+
+    /// The word's bits that are inverted, and a restored one that is 1.
+    pub(super) fn restored_and_inverted(&self) -> Wide {
+        self.base
+    }
+
     /// A span of the word as captures hold it.
     pub fn pick(&self, span: &Span) -> Pick {
-        let from = |to: usize| self.places.iter().position(|p| *p == Some(to as u8));
-        let bits: Vec<(Option<usize>, bool)> =
-            span.offsets().map(|to| (from(to), self.base.bit(to))).collect();
+        let bits = self.sources_of(span);
         let (first, flip) = bits[0];
         let run = bits.len() <= 64
             && bits.iter().enumerate().all(|(i, (at, inverted))| {
@@ -299,6 +310,11 @@ impl<'t> Decoder<'t> {
     /// The layout of a view.
     pub fn layout(&self, view: &View) -> &'t Layout {
         &self.table.layouts()[view.layout]
+    }
+
+    /// A view's fields and checks, a narrow column each.
+    pub fn narrow(&self, view: &View) -> Narrow {
+        Narrow::new(self.layout(view), view, self.length)
     }
 
     /// Bits of the captures.

@@ -2,11 +2,13 @@
 
 mod columns;
 mod few;
+mod narrow;
 mod numbers;
 mod reading;
 pub mod serial;
 
 pub use columns::{Bits, Decoder, Pick, View};
+pub use narrow::{Align, Lane, Narrow, Narrowed, Numbers, Rows, Source, TooLong};
 pub use reading::{Reading, Word};
 
 use crate::bits::Capture;

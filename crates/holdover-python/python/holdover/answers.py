@@ -1,0 +1,200 @@
+"""The dictionaries that answers are made of, for type checkers.
+
+They are the JSON of the command, version `holdover.SCHEMA`; its schema files, in
+`crates/holdover-desk/schema`, say the same to other languages. Numbers above
+2**53 are text of their decimal digits; decimal fields are text that keeps its
+leading zeros.
+"""
+
+from typing import Any, Literal, NotRequired, TypedDict
+
+Number = int | str
+Verdict = Literal["identified", "ambiguous", "unknown", "invalid"]
+Reading = Literal[
+    "as-captured",
+    "lines-swapped",
+    "reversed",
+    "lines-swapped-reversed",
+    "first-bit-lost",
+    "last-bit-lost",
+    "extra-first-bit",
+    "extra-last-bit",
+]
+
+
+class Held(TypedDict):
+    """A check, and whether it holds."""
+
+    check: str
+    holds: bool
+
+
+class Evidence(TypedDict):
+    """A part of the evidence: log2 of how much better than chance, in bits."""
+
+    what: str
+    bits: float
+
+
+class Candidate(TypedDict):
+    """One layout under one reading that may explain a capture."""
+
+    layout: str
+    reading: Reading
+    fields: dict[str, Number]
+    checks: list[Held]
+    evidence: list[Evidence]
+    evidence_bits: float
+    probability: float
+
+
+class Read(TypedDict):
+    """A capture and what it may be; where `verdict` is "invalid", only `line`,
+    `source` and `error` are there beside it."""
+
+    line: int
+    source: str
+    verdict: Verdict
+    bits: NotRequired[str]
+    length: NotRequired[int]
+    candidates: NotRequired[list[Candidate]]
+    none_probability: NotRequired[float]
+    other_probability: NotRequired[float]
+    notes: NotRequired[list[str]]
+    reader: NotRequired[str]
+    carried: NotRequired[dict[str, str]]
+    error: NotRequired[str]
+
+
+class LearnedField(TypedDict):
+    """A field worked out, and every span that fits the sample."""
+
+    role: str
+    span: str
+    settled: bool
+    could_be: list[str]
+
+
+class LearnedCheck(TypedDict):
+    """A check worked out; `undetermined` is the span of bits that never varied."""
+
+    kind: Literal["even", "odd", "fixed", "lrc"]
+    settled: bool
+    undetermined: str
+    bit: NotRequired[int]
+    over: NotRequired[str]
+    span: NotRequired[str]
+    value: NotRequired[Number]
+    group: NotRequired[int]
+    at: NotRequired[str]
+
+
+class Learned(TypedDict):
+    """One kind of card found in the input. `misread` are lines, from 1."""
+
+    length: int
+    samples: int
+    fields: list[LearnedField]
+    checks: list[LearnedCheck]
+    false_alarms_expected: float
+    misread: list[int]
+    next_sample: str | None
+    layout: dict[str, Any] | None
+
+
+class Run(TypedDict):
+    """Ascending bits; `start` counts as the panel does."""
+
+    start: int
+    length: int
+
+
+class Slot(TypedDict):
+    """One format place of the panel, filled. No `sites`: any."""
+
+    slot: int
+    name: str
+    layouts: list[str]
+    length: int
+    site: Run | None
+    card: Run
+    digits: int
+    parity: bool
+    sites: list[Number]
+
+
+class Lost(TypedDict):
+    """Kept cards that no slot reads."""
+
+    layout: str | None
+    cards: Number
+    why: str
+
+
+class Conflict(TypedDict):
+    """Cards that the panel could not tell apart, or would read twice. `cards` are
+    lines of the roster, or {"batch": n} of the site file."""
+
+    kind: Literal["range-overlap", "same-user-number", "digits-cut", "two-slots"]
+    user_number: NotRequired[str]
+    slots: NotRequired[list[int]]
+    cards: list[Any]
+    what_to_do: str
+
+
+class Exposure(TypedDict):
+    """The share of a slot's values that opens: a stranger's chance, 0 to 1."""
+
+    slot: int
+    admitted_patterns: Number
+    opening_patterns: Number
+    stranger_opens: float
+
+
+class Objective(TypedDict):
+    """What a plan is weighed by, in this order; cards, a share, slots."""
+
+    lost: Number
+    in_conflict: Number
+    renumbered: Number
+    boxed_lost: Number
+    boxed_in_conflict: Number
+    exposure: float
+    slots: int
+
+
+class Plan(TypedDict):
+    """The panel's slots and what comes of them."""
+
+    slots: list[Slot]
+    panel: dict[str, Any]
+    table: list[dict[str, Any]]
+    kept: Number
+    lost: list[Lost]
+    conflicts: list[Conflict]
+    exposure: list[Exposure]
+    objective: Objective
+    cautions: list[str]
+    changes: NotRequired[dict[str, Any]]
+
+
+class Proof(TypedDict):
+    """Whether a row comes to what it should; `line` counts from 1."""
+
+    holds: bool
+    expected: dict[str, Any]
+    got: dict[str, Any]
+    line: NotRequired[int]
+    batch: NotRequired[int]
+
+
+class _Composed(TypedDict):
+    bits: str
+    layout: str
+
+
+class Composed(_Composed, total=False):
+    """A capture made of numbers; its fields are beside these by name."""
+
+    site: Number
+    card: Number
