@@ -28,7 +28,7 @@ MOST_MS = 100
 # A machine that builds other things at the same time is slower than it is.
 SLACK = float(os.environ.get("HOLDOVER_SLACK", "3"))
 
-CONTROL, ENTER = "\ue009", "\ue007"
+CONTROL, NONE, ENTER = "\ue009", "\ue000", "\ue007"
 failures, numbers = [], {}
 
 
@@ -67,12 +67,26 @@ def says(browser, words, seconds=60):
     until(browser, f"document.querySelector('.step:not([hidden]) .answer').innerText.includes({json.dumps(words)})", words, seconds)
 
 
-def press(browser, words):
-    """Clicks the button or link of these words."""
-    found = browser.ask("POST", "/elements", {"using": "xpath", "value":
-        f"//main/section[not(@hidden)]//button[normalize-space()='{words}'] | //nav//a[starts-with(normalize-space(), '{words}')]"})
-    assert len(found) == 1, (words, len(found))
+def click(browser, path):
+    found = browser.ask("POST", "/elements", {"using": "xpath", "value": path})
+    assert len(found) == 1, (path, len(found))
     browser.ask("POST", f"/element/{next(iter(found[0].values()))}/click", {})
+
+
+def press(browser, words):
+    """Clicks the button of these words."""
+    click(browser, f"//main/section[not(@hidden)]//button[normalize-space()='{words}']")
+
+
+def turn(browser, step):
+    """Goes to a step."""
+    click(browser, f"//nav//a[starts-with(normalize-space(), '{step}')]")
+
+
+def choose(browser, field, path):
+    """Chooses a file, and sees it taken: the field is empty again."""
+    browser.keys(field, str(path))
+    until(browser, f"document.querySelector('{field}').value === ''", f"{path} taken")
 
 
 def look(browser, name, size):
@@ -120,7 +134,7 @@ def reading(browser, size):
     # Cut, and pasted again: the time a technician sees.
     times = []
     for _ in range(5):
-        browser.keys("#captures", CONTROL + "a" + CONTROL + "x")
+        browser.keys("#captures", CONTROL + "a" + NONE + CONTROL + "x")
         says(browser, "No capture yet")
         browser.keys("#captures", CONTROL + "v")
         says(browser, "4321")
@@ -135,31 +149,31 @@ def reading(browser, size):
     browser.click("#hide")
     says(browser, "4321")
     press(browser, "Clear")
-    browser.keys("#read-files", str(MILL / "gate.vcd"))
+    choose(browser, "#read-files", MILL / "gate.vcd")
     says(browser, "missing-pulse")
     says(browser, "4805")
     look(browser, "probe", size)
 
 
 def learning(browser, size):
-    press(browser, "Learn")
-    browser.keys("#learn-files", str(MILL / "drawer.csv"))
+    turn(browser, "Learn")
+    choose(browser, "#learn-files", MILL / "drawer.csv")
     says(browser, "found30")
     look(browser, "learn", size)
     press(browser, "Keep it as a table")
-    press(browser, "Read")
-    browser.keys("#read-files", str(MILL / "survey.csv"))
+    turn(browser, "Read")
+    choose(browser, "#read-files", MILL / "survey.csv")
     says(browser, "found30")
 
 
 def planning(browser, size, saved):
-    press(browser, "Plan")
-    browser.keys("#roster-files", str(MILL / "roster.csv"))
-    browser.keys("#site-files", str(MILL / "mill.toml"))
+    turn(browser, "Plan")
+    choose(browser, "#roster-files", MILL / "roster.csv")
+    choose(browser, "#site-files", MILL / "mill.toml")
     press(browser, "Plan the slots")
     says(browser, "same-user-number")
     look(browser, "conflict", size)
-    browser.keys("#roster-files", str(MILL / "reissued.csv"))
+    choose(browser, "#roster-files", MILL / "reissued.csv")
     press(browser, "Plan the slots")
     until(browser, "document.querySelector('#plan-answer .verdict')?.textContent.includes('every kept card')", "a clean plan")
     says(browser, "card number starts at")
@@ -188,13 +202,13 @@ def planning(browser, size, saved):
     before = (MILL / "mill.toml").read_text()
     if site == before or len(site.splitlines()) != len(before.splitlines()):
         fail(f"{size}: the site file is not as it was but for the slots")
-    browser.keys("#site-files", str(MILL / "mill.toml"))
+    choose(browser, "#site-files", MILL / "mill.toml")
     press(browser, "Plan the slots")
     until(browser, "document.querySelector('#plan-answer .verdict')?.textContent.includes('every kept card')", "a clean plan")
 
 
 def proving(browser, size):
-    press(browser, "Prove")
+    turn(browser, "Prove")
     press(browser, "Prove the plan")
     says(browser, "16")
     verdict = browser.run("return document.querySelector('#prove-answer .verdict').textContent")
@@ -204,7 +218,7 @@ def proving(browser, size):
 
 
 def saving(browser, size):
-    press(browser, "Job")
+    turn(browser, "Job")
     look(browser, "job", size)
     with tempfile.TemporaryDirectory() as place:
         place = Path(place)
@@ -229,7 +243,7 @@ def saving(browser, size):
     browser.click("#remember")
     until(browser, "document.getElementById('status').textContent.startsWith('This job is kept')", "kept")
     opened(browser)
-    press(browser, "Job")
+    turn(browser, "Job")
     if not browser.run("return document.getElementById('files').innerText.includes('reissued.csv')"):
         fail(f"{size}: the job is gone after a visit")
     press(browser, "Forget everything")
@@ -262,7 +276,7 @@ def keyboard(browser):
     focus = browser.run("return document.activeElement.id")
     if focus != "learn-title":
         fail(f"after a step is opened the focus is on {focus!r}")
-    press(browser, "Read")
+    turn(browser, "Read")
 
 
 BEATS = """
@@ -290,9 +304,9 @@ def garbage(browser):
         steps = {"Read": ("#read-files", None), "Learn": ("#learn-files", None), "Prove": ("#cases-files", "Prove the cases")}
         for name, (field, then) in steps.items():
             for file in files:
-                press(browser, name)
+                turn(browser, name)
                 browser.run("document.querySelector('.step:not([hidden]) .answer').replaceChildren()")
-                browser.keys(field, str(file))
+                choose(browser, field, file)
                 if then:
                     press(browser, then)
                 until(browser, "document.querySelector('.step:not([hidden]) .answer').innerText.trim() || document.getElementById('status').textContent === 'Ready.'",
@@ -301,16 +315,16 @@ def garbage(browser):
                     fail(f"{name}: {file.name}: {answer(browser)[:300]}")
             if name == "Read":
                 press(browser, "Clear")
-        press(browser, "Plan")
+        turn(browser, "Plan")
         for roster, site in [(noise, noise), (book, MILL / "drawer.csv"), (MILL / "mill.toml", MILL / "roster.csv")]:
             browser.run("document.getElementById('plan-answer').replaceChildren()")
-            browser.keys("#roster-files", str(roster))
-            browser.keys("#site-files", str(site))
+            choose(browser, "#roster-files", roster)
+            choose(browser, "#site-files", site)
             press(browser, "Plan the slots")
             until(browser, "document.querySelector('#plan-answer .said')", f"a word about {site.name}")
         look(browser, "garbage", "desktop")
     # Ten megabytes of captures and of noise, pasted: the page goes on meanwhile.
-    press(browser, "Read")
+    opened(browser)
     for name, made in {"captures": "Array.from({length: 380000}, (_, i) => (i * 2654435761 >>> 6).toString(2).padStart(26, '0')).join('\\n')",
                        "noise": "Array.from({length: 1e7}, (_, i) => String.fromCharCode(33 + (i * 2654435761 >>> 8) % 94)).join('')"}.items():
         press(browser, "Clear")
@@ -387,7 +401,7 @@ def dropping(browser):
     opened(browser)
     drop(browser, *(MILL / name for name in ("mill.toml", "roster.csv", "found.toml", "survey.csv")))
     says(browser, "found30")
-    press(browser, "Plan")
+    turn(browser, "Plan")
     press(browser, "Plan the slots")
     says(browser, "same-user-number")
 

@@ -23,9 +23,9 @@ function changed() {
   at("plan-with").textContent = of("table").length ? `Tables: built-in, ${of("table").join(", ")}.` : "Tables: built-in. A layout that was learnt is used once it is kept as a table.";
   const [planned] = of("plan");
   at("prove-with").textContent = planned ? `Plan: ${planned}. Roster: ${chosen("roster") || "none yet"}. Site file: ${chosen("site") || "none"}.` : "No plan yet.";
+  clearTimeout(saving);
   if (at("remember").checked) {
-    clearTimeout(saving);
-    saving = setTimeout(() => store.save().catch(cannotKeep), 300);
+    saving = setTimeout(() => { store.kept = store.save().catch(cannotKeep); }, 300);
   }
 }
 
@@ -259,6 +259,7 @@ function listen() {
     at("remember").checked = false;
     changed();
     try {
+      await store.kept;
       await store.forget();
       tell("Everything is forgotten.");
     } catch (error) {

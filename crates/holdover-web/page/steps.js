@@ -1,5 +1,8 @@
 // The steps: which words the command line is given, and what comes of them.
 
+// As many captures are drawn before the sums of them.
+const A_HANDFUL = 5;
+
 const tables = () => of("table").flatMap((name, i) => i ? ["--table", name] : ["--table", "built-in", "--table", name]);
 const chosen = id => at(id).value;
 
@@ -45,6 +48,9 @@ function read() {
       button("Save the answers (CSV)", () => save("answers.csv", answered.output)),
       ...(page ? [button("Print", () => print(page)), button("Save this page", () => save("captures.html", page))] : []));
     const verdict = show(place, answered, pages, ...(page ? [keeps] : []));
+    // A handful is looked at one by one: their pictures come before the sums.
+    const drawn = [...place.children].find(part => part.firstElementChild?.textContent === "The captures");
+    if (drawn?.querySelectorAll("h3").length <= A_HANDFUL) place.querySelector(".verdict").after(drawn);
     const took = performance.now() - begun;
     place.dataset.took = took.toFixed(1);
     return `${verdict} (${took < 1000 ? `${Math.ceil(took)} ms` : `${(took / 1000).toFixed(1)} s`})`;
