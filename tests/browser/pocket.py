@@ -193,7 +193,7 @@ def planning(browser, size, saved):
         if secret in flat:
             fail(f"{size}: {secret!r} is on the worksheet")
     # The panel's limits are set on the page, in the file's own text.
-    browser.run("document.querySelector('[data-key=slots]').scrollIntoView({block: 'center'})")
+    browser.click("#panel summary")
     browser.keys("[data-key=slots]", CONTROL + "a")
     browser.keys("[data-key=slots]", "3" + ENTER)
     press(browser, "Plan the slots")

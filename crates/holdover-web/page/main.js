@@ -187,7 +187,7 @@ async function begin(use) {
     changed();
     at(use).value = name;
     changed();
-    at(`${use}-itself`).open = true;
+    at(use === "site" ? "panel" : "roster-itself").open = true;
     tell(`${name} is begun: ${use === "site" ? "set what the new panel's manual says" : "a card a row below the header"}.`);
   } catch (error) {
     tell(`This did not work: ${error.message}.`, true);

@@ -67,17 +67,17 @@ function learn() {
   const words = ["learn", samples, "--id", id, "-o", table, "--format", "json", "--html", "learn.html", "--show-numbers"];
   return step(place, "learn", filesOf([samples]), [{words, takes: ["learn.html", table]}], ([ran]) => {
     const page = ran.files["learn.html"], found = ran.files[table];
-    const more = [];
+    const verdict = show(place, ran, page ?? []);
     if (found) {
       const keepIt = button("Keep it as a table", () => {
         keep(table, found, "table");
         changed();
         tell(`${table} is a table of this job now: reading and planning use it.`);
       }, true);
-      more.push(make("div", {className: "buttons"}, keepIt, button("Save the table", () => save(table, found)),
-        ...(page ? [button("Print", () => print(page))] : [])));
+      place.querySelector(".verdict").after(make("div", {className: "buttons"}, keepIt,
+        button("Save the table", () => save(table, found)), button("Print", () => print(page))));
     }
-    return show(place, ran, page ?? [], ...more);
+    return verdict;
   });
 }
 
