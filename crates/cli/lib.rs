@@ -36,11 +36,12 @@ pub use crate::world::{Desk, Ran, run_on};
 /// Does what a command line says; its first word is the program's name. What
 /// there is to say goes to standard output and standard error.
 pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
-    ExitCode::from(end(words))
+    ExitCode::from(end(words).0)
 }
 
-/// The same, wherever this thread's world is; the exit code.
-fn end(words: impl IntoIterator<Item = OsString>) -> u8 {
+/// The same, wherever this thread's world is: the exit code, and whether the
+/// command ran to its end.
+fn end(words: impl IntoIterator<Item = OsString>) -> (u8, bool) {
     let args = match world::parsed(words) {
         Ok(args) => args,
         // Help is no mistake, and goes to standard output.
@@ -48,10 +49,10 @@ fn end(words: impl IntoIterator<Item = OsString>) -> u8 {
             return match world::said_by_clap(&said).map_err(Fail::from) {
                 Err(Fail::Said(message)) => {
                     screen::complain(&message);
-                    2
+                    (2, false)
                 }
                 // Nobody may be there to read it.
-                _ => said.exit_code() as u8,
+                _ => (said.exit_code() as u8, false),
             };
         }
     };
@@ -70,14 +71,14 @@ fn end(words: impl IntoIterator<Item = OsString>) -> u8 {
         args::Verb::Manual(verb) => shell::manual(&verb),
     };
     match outcome {
-        Ok(Outcome::Done) => 0,
-        Ok(Outcome::CardsWrong) => 1,
-        Ok(Outcome::InputWrong) => 2,
+        Ok(Outcome::Done) => (0, true),
+        Ok(Outcome::CardsWrong) => (1, true),
+        Ok(Outcome::InputWrong) => (2, true),
         // Whoever reads our output has had enough: that is success.
-        Err(Fail::BrokenPipe) => 0,
+        Err(Fail::BrokenPipe) => (0, false),
         Err(Fail::Said(message)) => {
             screen::complain(&message);
-            2
+            (2, false)
         }
     }
 }

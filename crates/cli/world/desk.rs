@@ -8,6 +8,8 @@ use std::io;
 use std::path::Path;
 use std::rc::Rc;
 use std::sync::Arc;
+#[cfg(unix)]
+use std::sync::OnceLock;
 
 use super::File;
 use crate::fail::Fail;
@@ -32,6 +34,9 @@ pub struct Ran {
     pub output: Vec<u8>,
     /// Standard error, without colour.
     pub said: String,
+    /// Whether the command ran to its end: what is wrong, if anything, is in
+    /// lines of the input that the output names.
+    pub ended: bool,
 }
 
 impl Desk {
@@ -115,11 +120,26 @@ impl Drop for Seat<'_> {
 /// Does what a command line says, as [`crate::run`] does, on a desk: no file,
 /// terminal, clock or variable of the machine is read or written.
 pub fn run_on(desk: &mut Desk, words: impl IntoIterator<Item = OsString>) -> Ran {
+    #[cfg(unix)]
+    alone_after_fork();
     let _seat = Seat::take(desk);
-    let code = crate::end(words);
+    let (code, ended) = crate::end(words);
     let printed = with(|call| (std::mem::take(&mut call.output), std::mem::take(&mut call.said)));
     let (output, said) = printed.unwrap_or_default();
-    Ran { code, output, said }
+    Ran { code, output, said, ended }
+}
+
+/// The threads that would help are not in a forked child (fork(2)), and work
+/// handed to them would never be done: its own thread does all of it there.
+#[cfg(unix)]
+fn alone_after_fork() {
+    static BEGUN_IN: OnceLock<u32> = OnceLock::new();
+    let now = std::process::id();
+    if *BEGUN_IN.get_or_init(|| now) != now {
+        // It fails where this thread has done so before.
+        let alone = rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build();
+        alone.into_iter().for_each(std::mem::forget);
+    }
 }
 
 /// A file of the desk; standard input goes by "-", but is none of that name.

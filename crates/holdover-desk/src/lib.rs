@@ -22,7 +22,16 @@
 //! has no serial ports, no shell and no manual pages; a command that asks for
 //! one is refused. Standard input is the file `-`, and is whole from the start.
 
+pub mod answer;
+mod refused;
+pub mod schema;
+
 use std::ffi::OsString;
+
+use serde::de::DeserializeOwned;
+
+use answer::{Composed, Learned, Plan, Proof, Read};
+pub use refused::Refused;
 
 /// The version of what goes in and comes out: the JSON, the schema files, and
 /// the functions of the boundary in every language. A change that an older
@@ -79,9 +88,79 @@ impl Desk {
     /// (`-o`, `--html`, `--worksheet`, …) are on the desk afterwards; it writes
     /// all of them or none.
     pub fn run<W: AsRef<str>>(&mut self, words: &[W]) -> Ran {
-        let words = words.iter().map(|word| OsString::from(word.as_ref()));
-        let words = [OsString::from("holdover")].into_iter().chain(words);
-        let holdover_cli::Ran { code, output, said } = holdover_cli::run_on(&mut self.files, words);
+        let holdover_cli::Ran { code, output, said, .. } =
+            self.runs(words.iter().map(AsRef::as_ref));
         Ran { code, output, said }
     }
+
+    /// `holdover read`: captures, and what they are. The words are those after
+    /// `read`; a line that is no capture is an answer, not a failure.
+    ///
+    /// # Errors
+    /// A word or a file is wrong; nothing is answered by halves.
+    pub fn read<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Read>, Refused> {
+        self.answers("read", words)
+    }
+
+    /// `holdover learn`: the kinds of card found, each with its layout.
+    ///
+    /// # Errors
+    /// A word or a file is wrong.
+    pub fn learn<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Learned>, Refused> {
+        self.answers("learn", words)
+    }
+
+    /// `holdover plan`: the panel's slots, and what comes of them.
+    ///
+    /// # Errors
+    /// A word or a file is wrong.
+    pub fn plan<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Plan, Refused> {
+        let plans: Vec<Plan> = self.answers("plan", words)?;
+        plans.into_iter().next().ok_or_else(|| Refused::new("no plan was printed"))
+    }
+
+    /// `holdover prove`: whether each row comes to what it should.
+    ///
+    /// # Errors
+    /// A word or a file is wrong.
+    pub fn prove<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Proof>, Refused> {
+        self.answers("prove", words)
+    }
+
+    /// `holdover compose`: the captures of cards with these numbers.
+    ///
+    /// # Errors
+    /// A word is wrong, or a number does not fit.
+    pub fn compose<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Composed>, Refused> {
+        self.answers("compose", words)
+    }
+
+    fn runs<'w>(&mut self, words: impl Iterator<Item = &'w str>) -> holdover_cli::Ran {
+        let words = ["holdover"].into_iter().chain(words).map(OsString::from);
+        holdover_cli::run_on(&mut self.files, words)
+    }
+
+    /// What a command prints as JSON, line by line.
+    fn answers<T: DeserializeOwned, W: AsRef<str>>(
+        &mut self,
+        verb: &str,
+        words: &[W],
+    ) -> Result<Vec<T>, Refused> {
+        // Before the words: behind a lone `--` it would be an input.
+        let words = words.iter().map(AsRef::as_ref);
+        let ran = self.runs([verb, "--format", "json"].into_iter().chain(words));
+        if !ran.ended {
+            return Err(Refused::new(if ran.said.is_empty() { OTHER } else { &ran.said }));
+        }
+        let lines = ran.output.split(|byte| *byte == b'\n').filter(|line| !line.is_empty());
+        lines.map(|line| serde_json::from_slice(line).map_err(|_| Refused::new(OTHER))).collect()
+    }
 }
+
+/// What is said where words ask for something else than an answer.
+const OTHER: &str = "the words ask for another output than this answer: leave --help, --summary, \
+                     --probe and their like out, or use `run`";
+
+#[cfg(doctest)]
+#[doc = include_str!("../../../README.md")]
+struct Readme;

@@ -17,7 +17,3 @@ pub mod plan;
 pub mod prove;
 pub mod rank;
 pub mod site;
-
-#[cfg(doctest)]
-#[doc = include_str!("../../../README.md")]
-struct Readme;

@@ -1,0 +1,63 @@
+//! What the commands print with `--format json`, as values.
+//!
+//! Every value prints back as it came, byte for byte: `serde_json` writes the
+//! line that was read. The files in `schema/` are made of these types. Numbers
+//! are counted as on paper: bits, lines and slots from 1.
+
+mod compose;
+mod learn;
+mod plan;
+mod prove;
+mod read;
+mod table;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+pub use compose::Composed;
+pub use learn::{Learned, LearnedCheck, LearnedField};
+pub use plan::{
+    Change, Changes, Conflict, ConflictKind, Exposure, Identity, KeptDigits, Lost, Moved,
+    Objective, Opened, Panel, Plan, Run, Slot,
+};
+pub use prove::{Came, CaseCame, Place, Proof, SlotsCame};
+pub use read::{Candidate, Card, Evidence, Held, Invalid, InvalidWord, Read, Reading, Verdict};
+pub use table::{Check, Field, FixedValue, Layout};
+
+/// A whole number of any size: a JSON number where every reader of JSON holds
+/// it exactly, a string of decimal digits beyond. Decimal fields, whose leading
+/// zeros count, and what `--mask` hid are strings too.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum Number {
+    /// Up to 2^53.
+    Exact(#[schemars(range(max = 9_007_199_254_740_992_u64))] u64),
+    /// Its digits; `*` for each that is hidden, `?` where the bits are no digit.
+    Text(#[schemars(regex(pattern = r"^[0-9*?]*$"))] String),
+}
+
+impl Number {
+    /// Its value; `None` where a digit is hidden or none, or it is over 128 bits.
+    pub fn value(&self) -> Option<u128> {
+        match self {
+            Number::Exact(number) => Some(u128::from(*number)),
+            Number::Text(digits) if digits.bytes().all(|b| b.is_ascii_digit()) => {
+                digits.parse().ok()
+            }
+            Number::Text(_) => None,
+        }
+    }
+}
+
+/// A card: a line of the roster, its header line 1, or a batch of the site file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum CardRef {
+    /// A line of the roster.
+    Line(u64),
+    /// A batch of the site file.
+    Batch {
+        /// Which, from 1.
+        batch: u64,
+    },
+}

@@ -1,0 +1,230 @@
+//! Plans.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::{CardRef, Layout, Number};
+
+/// What `plan --format json` prints, and a plan file holds: the panel's slots
+/// and what comes of them. It stands alone: limits and layouts are in it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Plan {
+    /// The slots, in keying order.
+    pub slots: Vec<Slot>,
+    /// The panel's limits.
+    pub panel: Panel,
+    /// The layouts, those without a slot included.
+    pub table: Vec<Layout>,
+    /// Cards to keep, each once.
+    pub kept: Number,
+    /// Kept cards that no slot reads.
+    pub lost: Vec<Lost>,
+    /// Cards that the panel could not tell apart, or would read twice.
+    pub conflicts: Vec<Conflict>,
+    /// How likely a stranger's card opens, a slot at a time.
+    pub exposure: Vec<Exposure>,
+    /// What the plan was weighed by, in this order.
+    pub objective: Objective,
+    /// What people must know before they key it in.
+    pub cautions: Vec<String>,
+    /// What differs from the plan of `--against`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub changes: Option<Changes>,
+}
+
+/// One format place of the panel, filled.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Slot {
+    /// From 1.
+    pub slot: u32,
+    /// What to call it.
+    pub name: String,
+    /// Ids of the layouts it serves.
+    pub layouts: Vec<String>,
+    /// Total bits.
+    pub length: u16,
+    /// Where the site code is read; `null` where it is not.
+    pub site: Option<Run>,
+    /// Where the card number is read.
+    pub card: Run,
+    /// Decimal digits of the user number.
+    pub digits: u16,
+    /// Whether the layouts' even and odd checks are checked.
+    pub parity: bool,
+    /// Site codes to admit; empty: any.
+    pub sites: Vec<Number>,
+}
+
+/// An ascending run of bits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Run {
+    /// Place of the first bit, from 0 or 1 as the panel counts.
+    pub start: u16,
+    /// Bits.
+    pub length: u16,
+}
+
+/// The panel's limits.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Panel {
+    /// Format places.
+    pub slots: u64,
+    /// What the panel calls the first bit: 0 or 1.
+    pub first_bit: u8,
+    /// What it knows a person by.
+    pub identity: Identity,
+    /// Longest capture it takes, bits.
+    pub max_length: u64,
+    /// Most decimal digits of a number.
+    pub max_digits: u64,
+    /// Which digits survive a cut.
+    pub kept_digits: KeptDigits,
+    /// Whether it checks parity.
+    pub checks_parity: bool,
+    /// Whether it checks site codes.
+    pub checks_site: bool,
+}
+
+/// What a panel knows a person by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum Identity {
+    /// The number alone.
+    #[serde(rename = "number")]
+    Number,
+    /// Site code and number.
+    #[serde(rename = "site+number")]
+    SiteAndNumber,
+    /// Slot and number.
+    #[serde(rename = "slot+number")]
+    SlotAndNumber,
+}
+
+/// Which digits survive when fewer are kept than a number has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum KeptDigits {
+    /// The last.
+    Low,
+    /// The first.
+    High,
+}
+
+/// Kept cards that no slot reads.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Lost {
+    /// The layout; `null` for captures that fit none.
+    pub layout: Option<String>,
+    /// How many.
+    pub cards: Number,
+    /// Why.
+    pub why: String,
+}
+
+/// Cards that the panel could not tell apart, or would read twice.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Conflict {
+    /// What makes it one.
+    pub kind: ConflictKind,
+    /// The user number, or a stretch of them as `04000-04999`; absent for
+    /// `two-slots`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub user_number: Option<String>,
+    /// The slots, for `two-slots`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub slots: Option<Vec<u32>>,
+    /// The cards.
+    pub cards: Vec<CardRef>,
+    /// How to mend it.
+    pub what_to_do: String,
+}
+
+/// What makes two cards one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum ConflictKind {
+    /// A boxed card would open as another card.
+    RangeOverlap,
+    /// Cards with one and the same number.
+    SameUserNumber,
+    /// Cards whose numbers are the same only because digits were cut.
+    DigitsCut,
+    /// A card that two slots admit.
+    TwoSlots,
+}
+
+/// How likely a stranger's card opens by a slot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Exposure {
+    /// The slot, from 1.
+    pub slot: u32,
+    /// Values its site and card runs can hold.
+    pub admitted_patterns: Number,
+    /// How many of them open as an enrolled card.
+    pub opening_patterns: Number,
+    /// The share, 0 to 1.
+    #[schemars(range(min = 0.0, max = 1.0))]
+    pub stranger_opens: f64,
+}
+
+/// What a plan is weighed by, in this order.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Objective {
+    /// Kept cards without a slot.
+    pub lost: Number,
+    /// Kept cards in a conflict.
+    pub in_conflict: Number,
+    /// Kept cards whose user number is not the number printed on them.
+    pub renumbered: Number,
+    /// Boxed cards without a slot.
+    pub boxed_lost: Number,
+    /// Boxed cards in a conflict.
+    pub boxed_in_conflict: Number,
+    /// The slots' shares, added up.
+    pub exposure: f64,
+    /// Slots used.
+    pub slots: u32,
+}
+
+/// What differs between an earlier plan and this one.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Changes {
+    /// Whether the panel's limits do.
+    pub panel: bool,
+    /// Slots to key in.
+    pub added: Vec<Slot>,
+    /// Slots to clear.
+    pub removed: Vec<Slot>,
+    /// Slots whose settings or place differ.
+    pub changed: Vec<Change>,
+    /// Cards that come up as something else.
+    pub cards: Vec<Moved>,
+}
+
+/// A slot before and after.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Change {
+    /// As the earlier plan has it.
+    pub before: Slot,
+    /// As this one does.
+    pub after: Slot,
+}
+
+/// A card that comes up as something else.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Moved {
+    /// The roster's line.
+    pub line: u64,
+    /// What it came up as; nothing: refused.
+    pub before: Vec<Opened>,
+    /// What it comes up as.
+    pub after: Vec<Opened>,
+}
+
+/// A slot that admits a card.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Opened {
+    /// The slot, from 1.
+    pub slot: u32,
+    /// The number the panel shows.
+    pub user_number: String,
+}

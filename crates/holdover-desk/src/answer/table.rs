@@ -1,0 +1,93 @@
+//! Layouts.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// A layout, its keys as in a table file; also a line of
+/// `table list --format json`. Spans count bits from 1 in the order received:
+/// `2-9`, joined `26-33,18-25`, reversed `33-26`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Layout {
+    /// Unique in a table.
+    pub id: String,
+    /// What it is called.
+    pub title: String,
+    /// All bits, checks included.
+    #[schemars(range(min = 1, max = 256))]
+    pub length: u16,
+    /// Where it is from: a published source, "common practice, no source", or
+    /// "worked out from captures".
+    pub basis: String,
+    /// How common, relative to the others; absent where it is 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weight: Option<f64>,
+    /// The fields.
+    pub field: Vec<Field>,
+    /// The checks.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub check: Vec<Check>,
+}
+
+/// A number in a layout.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Field {
+    /// `site`, `card`, or a name of its own.
+    pub role: String,
+    /// Its bits.
+    pub span: String,
+    /// `bcd4` or `bcd5`; absent where it is binary.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub code: Option<String>,
+    /// Whether it is a part of the `site` or of the `card`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part_of: Option<String>,
+    /// Whether it is a serial number of ISO/IEC 14443-3; absent where not.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub serial: bool,
+}
+
+/// A rule that the bits must meet.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "kind", rename_all = "lowercase")]
+pub enum Check {
+    /// The ones in `over` and `bit` together are even.
+    Even {
+        /// The check bit.
+        bit: u16,
+        /// What it covers.
+        over: String,
+    },
+    /// The ones in `over` and `bit` together are odd.
+    Odd {
+        /// The check bit.
+        bit: u16,
+        /// What it covers.
+        over: String,
+    },
+    /// Bits that are always the same.
+    Fixed {
+        /// Which.
+        span: String,
+        /// Their value.
+        value: FixedValue,
+    },
+    /// Column parity of words.
+    Lrc {
+        /// Bits of a word.
+        group: u16,
+        /// The words.
+        over: String,
+        /// Where the parity is.
+        at: String,
+    },
+}
+
+/// The value of fixed bits.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum FixedValue {
+    /// Below 2^63.
+    Small(u64),
+    /// Hexadecimal digits behind `0x`.
+    Large(#[schemars(regex(pattern = r"^0x[0-9A-F]+$"))] String),
+}
