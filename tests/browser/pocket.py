@@ -6,12 +6,14 @@ cases of fixtures/cases go through the page's own engine.
 """
 
 import base64
+import http.server
 import json
 import os
 import random
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from pathlib import Path
 
@@ -385,9 +387,11 @@ def cases(browser):
         if came != expected:
             fail(f"case {name}: {str(came)[:300]}")
     numbers["shared cases"] = len(calls["cases"])
-    trapped = browser.run_async(TRAP)
-    if trapped == "answered":
+    # An engine that breaks is told of, and the next one answers.
+    if browser.run_async(TRAP) == "answered":
         fail("an impossible call was answered")
+    if browser.run_async(CASE, [], ["compose", "std26", "site=65", "card=4321"], []).get("code") != 0:
+        fail("after a break there is no engine")
 
 
 def drop(browser, *paths):
@@ -404,6 +408,49 @@ def dropping(browser):
     turn(browser, "Plan")
     press(browser, "Plan the slots")
     says(browser, "same-user-number")
+
+
+def without_worker(browser):
+    """A browser that gives a page from disk no worker answers all the same."""
+    script = browser.cdp("Page.addScriptToEvaluateOnNewDocument", source="delete globalThis.Worker")["identifier"]
+    opened(browser)
+    press(browser, "Show an example")
+    says(browser, "4321")
+    browser.cdp("Page.removeScriptToEvaluateOnNewDocument", identifier=script)
+
+
+def served(browser):
+    """From a server too the page is all that is asked for."""
+    asked = []
+
+    class Server(http.server.BaseHTTPRequestHandler):
+        def do_GET(self):
+            asked.append(self.path)
+            self.send_response(200)
+            self.send_header("Content-Type", "text/html")
+            self.end_headers()
+            self.wfile.write(PAGE.read_bytes())
+
+        def log_message(self, *_):
+            pass
+
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), Server)
+    threading.Thread(target=server.serve_forever, daemon=True).start()
+    browser.cdp("Network.emulateNetworkConditions", offline=False, latency=0, downloadThroughput=-1, uploadThroughput=-1)
+    browser.ask("POST", "/url", {"url": f"http://127.0.0.1:{server.server_port}/pocket.html"})
+    until(browser, "document.body?.dataset.ready", "ready")
+    about = browser.cdp("Page.getAppManifest")
+    if about.get("errors") or "standalone" not in about.get("data", ""):
+        fail(f"the manifest: {str(about)[:300]}")
+    press(browser, "Show an example")
+    says(browser, "4321")
+    server.shutdown()
+    if asked != ["/pocket.html"]:
+        fail(f"asks a server for {asked}")
+    for entry in browser.log("browser"):
+        fail(f"served: console: {entry['message']}")
+    list(requests(browser))
+    browser.go_offline()
 
 
 def main():
@@ -425,8 +472,10 @@ def main():
             proving(browser, size)
             saving(browser, size)
         dropping(browser)
-        cases(browser)
+        without_worker(browser)
+        served(browser)
         opened(browser)
+        cases(browser)
         garbage(browser)
     finally:
         browser.close()

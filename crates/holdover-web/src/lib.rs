@@ -9,8 +9,8 @@
 //! A panic aborts, which ends the call in a trap; the page says so, throws the
 //! instance away and makes another.
 
-// `no_mangle` is all that is unsafe here: two functions of one name would be
-// undefined. These names are the page's alone, and only its build exports them.
+// A name given is all that is unsafe here: two functions of one name would be
+// undefined. These are the page's alone, and only its build exports them.
 #![cfg_attr(target_family = "wasm", allow(unsafe_code))]
 
 use std::cell::RefCell;
