@@ -51,19 +51,22 @@ function fire() {
   desk.asked.clear();
 }
 
+// Work of this key is not wanted any more: what waits is dropped, what is at
+// work is stopped, unless it is nearly done: an engine takes time to start.
+function drop(key) {
+  desk.queue.filter(piece => piece.key === key).forEach(piece => piece.reject(new Error("superseded")));
+  desk.queue = desk.queue.filter(piece => piece.key !== key);
+  if (desk.at?.key !== key) return;
+  desk.at.superseded = true;
+  if (performance.now() - desk.at.begun > 250) fire();
+}
+
 // Runs commands on files. Of pieces of work with the same key only the newest
-// is wanted: an older one that waits is dropped, one at work is stopped.
+// is wanted.
 function ask(key, files, runs) {
   return new Promise((resolve, reject) => {
-    const stale = desk.queue.filter(piece => piece.key === key);
-    stale.forEach(piece => piece.reject(new Error("superseded")));
-    desk.queue = desk.queue.filter(piece => piece.key !== key);
+    drop(key);
     desk.queue.push({key, files, runs, resolve, reject});
-    if (desk.at?.key === key) {
-      desk.at.superseded = true;
-      // What is nearly done is faster than an engine started anew.
-      if (performance.now() - desk.at.begun > 250) fire();
-    }
     next();
   });
 }

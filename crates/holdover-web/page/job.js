@@ -39,18 +39,19 @@ function isProbe(bytes) {
   return /\$(timescale|var|date|enddefinitions)\b/.test(head) || /^\ufeff?"?(time|#?sample)\b/im.test(head.slice(0, 400));
 }
 
-// One file of these uses stands at a time; several of the others.
-const SINGLE = ["samples", "cases"];
-
+// Of a name there is one file; the newest of a use comes last.
 function keep(name, bytes, use) {
-  if (SINGLE.includes(use)) {
-    for (const [other, file] of job) if (file.use === use) job.delete(other);
-  }
   job.delete(name);
   job.set(name, {bytes, use});
 }
 
+// What was made here never takes the place of what was given.
+function keepMade(name, bytes, use) {
+  if (!job.has(name) || ["plan", "sheet"].includes(job.get(name).use)) keep(name, bytes, use);
+}
+
 const of = use => [...job].filter(([, file]) => file.use === use).map(([name]) => name);
+const newest = use => of(use).at(-1);
 const filesOf = names => names.map(name => [name, job.get(name).bytes]);
 
 // The browser's own store, asked for only when someone wants it.

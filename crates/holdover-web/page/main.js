@@ -19,9 +19,9 @@ function changed() {
   at("read-with").textContent = withs.length ? `Known besides the built-in table: ${withs.join(", ")}.` : "";
   const others = of("captures").filter(name => name !== TYPED);
   if (others.length) at("read-with").append(make("span", {textContent: ` Files read: ${others.join(", ")}.`}));
-  at("learn-with").textContent = of("samples").some(name => name !== SAMPLES) ? `Learnt from ${of("samples")[0]}.` : "";
+  at("learn-with").textContent = newest("samples") ? `Cards of ${newest("samples")}.` : "";
   at("plan-with").textContent = of("table").length ? `Tables: built-in, ${of("table").join(", ")}.` : "Tables: built-in. A layout that was learnt is used once it is kept as a table.";
-  const [planned] = of("plan");
+  const planned = newest("plan");
   at("prove-with").textContent = planned ? `Plan: ${planned}. Roster: ${chosen("roster") || "none yet"}. Site file: ${chosen("site") || "none"}.` : "No plan yet.";
   clearTimeout(saving);
   if (at("remember").checked) {
@@ -62,11 +62,11 @@ function fileRow([name, file]) {
 
 // Rosters or site files to choose from, and the text of the chosen one.
 function choices(id) {
-  const select = at(id), before = select.value, names = of(id);
+  const select = at(id), before = select.value, names = of(id), none = select.options.length > 1 && before === "";
   const empty = id === "roster" ? "none: only the site file's cards" : "none yet";
   select.replaceChildren(make("option", {value: "", textContent: names.length ? "none" : empty}),
     ...names.map(name => make("option", {value: name, textContent: name})));
-  select.value = names.includes(before) ? before : names.at(-1) ?? "";
+  select.value = names.includes(before) ? before : none ? "" : names.at(-1) ?? "";
   opened(id);
 }
 
@@ -120,17 +120,17 @@ async function take(files, wanted) {
       tell(`${file.name} cannot be read (${error.message}): choose it again.`, true);
       continue;
     }
-    const name = nameOf(file.name), use = wanted ?? useOf(bytes);
+    const name = nameOf(file.name), use = wanted ?? useOf(bytes), before = job.has(name);
     keep(name, bytes, use);
     if (use === "roster" || use === "site") {
       changed();
       at(use).value = name;
     }
-    last = {name, use};
+    last = {name, use, before};
   }
   changed();
   if (!last) return;
-  tell(`${last.name} is in the job, as ${USES[last.use]}.`);
+  tell(`${last.name} is in the job, as ${USES[last.use]}${last.before ? ", in the place of the one before" : ""}.`);
   const section = {captures: "read", samples: "learn", roster: "plan", site: "plan", plan: "prove", cases: "prove"}[last.use];
   if (!wanted && section && files.length === 1) location.hash = section;
   if (last.use === "samples") learn();
@@ -254,6 +254,7 @@ function listen() {
   at("job-forget").onclick = async () => {
     if (job.size && !confirm("Forget all files of this job, here and in this browser's store? What is not saved is lost.")) return;
     job.clear();
+    for (const key of ["read", "learn", "plan", "prove"]) drop(key);
     for (const id of ["captures", "samples", "roster-text", "site-text"]) at(id).value = "";
     for (const id of ["read", "learn", "plan", "prove"]) at(`${id}-answer`).replaceChildren();
     at("remember").checked = false;

@@ -28,6 +28,7 @@ function read() {
   const begun = performance.now(), place = at("read-answer");
   const inputs = of("captures").filter(name => job.get(name).bytes.length);
   if (!inputs.length) {
+    drop("read");
     place.replaceChildren(make("p", {className: "nothing", textContent: "No capture yet: type or paste one, or choose a file."}));
     place.classList.remove("stale");
     return tell("Ready.");
@@ -58,7 +59,7 @@ function read() {
 }
 
 function learn() {
-  const place = at("learn-answer"), [samples] = of("samples");
+  const place = at("learn-answer"), samples = newest("samples");
   if (!samples) {
     place.replaceChildren(make("p", {className: "nothing", textContent: "No cards yet: type them, or choose a file."}));
     return tell("Cards are needed: their bits, and the numbers printed on them.", true);
@@ -70,6 +71,9 @@ function learn() {
     const verdict = show(place, ran, page ?? []);
     if (found) {
       const keepIt = button("Keep it as a table", () => {
+        if (job.has(table) && job.get(table).use !== "table") {
+          return tell(`${table} is there already, for something else: give the layout another name and learn it again.`, true);
+        }
         keep(table, found, "table");
         changed();
         tell(`${table} is a table of this job now: reading and planning use it.`);
@@ -96,9 +100,7 @@ function plan() {
     const page = ran.files["worksheet.html"];
     const more = [];
     if (page) {
-      for (const name of of("plan")) job.delete(name);
-      keep("plan.json", ran.files["plan.json"], "plan");
-      for (const name of sheets.slice(1)) keep(name, ran.files[name], "sheet");
+      for (const name of sheets) keepMade(name, ran.files[name], name === "plan.json" ? "plan" : "sheet");
       changed();
       more.push(make("div", {className: "buttons"},
         ...sheets.map(name => button(`Save ${name}`, () => save(name, ran.files[name]))),
@@ -131,13 +133,13 @@ function proof(words, files, need) {
 }
 
 function prove() {
-  const [planned] = of("plan"), roster = chosen("roster"), site = chosen("site");
+  const planned = newest("plan"), roster = chosen("roster"), site = chosen("site");
   const need = !planned ? "A plan is needed: make one in the step before, or choose one." : !roster && "A roster is needed: choose one in the step before.";
   const words = ["prove", "--plan", planned, "--roster", roster, ...(site ? ["--site", site] : [])];
   return proof(words, need ? [] : [planned, roster, ...(site ? [site] : [])], need);
 }
 
 function proveCases() {
-  const [cases] = of("cases");
+  const cases = newest("cases");
   return proof(["prove", "--cases", cases, ...tables()], cases ? [cases, ...of("table")] : [], !cases && "Known cases are needed: choose a file of them.");
 }
