@@ -75,6 +75,10 @@ fn the_readme_states_every_limit() {
         ),
         ("columns of a probe CSV", format!("{}; none is read beyond", plain(of::COLUMNS))),
         ("readers in a probe file", format!("{}; the others are passed over", of::MOST_READERS)),
+        (
+            "output of a command inside another program",
+            format!("{} MiB; 512 MiB where memory has 32 bits", plain(of::MAX_OUTPUT >> 20)),
+        ),
     ];
     let expected: Vec<(String, String)> =
         expected.into_iter().map(|(what, most)| (what.to_owned(), most)).collect();

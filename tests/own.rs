@@ -202,6 +202,30 @@ fn what_a_desk_has_not_is_refused() {
 }
 
 #[test]
+fn ten_megabytes_of_anything_are_answered() {
+    let mut rng = Rng::with_seed(23);
+    let noise: Vec<u8> = (0..10_000_000).map(|_| rng.u8(..)).collect();
+    let captures = "10100000100010000111000011\n".repeat(370_370).into_bytes();
+    for bytes in [noise, captures, vec![b'1'; 10_000_000], vec![b'{'; 10_000_000]] {
+        let mut desk = Desk::new();
+        desk.put("-", bytes.clone());
+        desk.put("f", bytes);
+        for words in [
+            &["read", "-", "--format", "csv"][..],
+            &["learn", "f"],
+            &["signal", "f"],
+            &["table", "lint", "f"],
+            &["plan", "--site", "f", "--roster", "f"],
+            &["prove", "--cases", "f"],
+            &["prove", "--plan", "f", "--roster", "f"],
+        ] {
+            let ran = desk.run(words);
+            assert!(ran.code < 2 || !ran.said.is_empty(), "{words:?}");
+        }
+    }
+}
+
+#[test]
 fn calls_know_nothing_of_each_other() {
     let words = ["prove", "--cases", "cases.csv"];
     let mut desk = Desk::new();

@@ -44,7 +44,11 @@ impl From<io::Error> for Fail {
     fn from(error: io::Error) -> Fail {
         match error.kind() {
             io::ErrorKind::BrokenPipe => Fail::BrokenPipe,
-            _ => Fail::Said(format!("cannot write the output: {error}: check the disk")),
+            kind => {
+                let desk = kind == io::ErrorKind::OutOfMemory;
+                let mend = if desk { "ask for less at once" } else { "check the disk" };
+                Fail::Said(format!("cannot write the output: {error}: {mend}"))
+            }
         }
     }
 }

@@ -16,3 +16,4 @@ pub use crate::read::MAX_READERS;
 pub use crate::read::summary::{MAX_CARDS, MAX_KINDS};
 pub use crate::sheet::{MAX_CELLS, MAX_ROWS, MAX_TEXT};
 pub use crate::workbook::limits::*;
+pub use crate::world::MAX_OUTPUT;

@@ -16,7 +16,7 @@ use crate::fail::Fail;
 
 /// Bytes a call may print. Judgement: more than a survey of millions, less
 /// than an address space of 32 bits.
-pub const MAX_OUTPUT: usize = if cfg!(target_pointer_width = "64") { 4 << 30 } else { 512 << 20 };
+pub const MAX_OUTPUT: usize = if cfg!(target_pointer_width = "64") { 2 << 30 } else { 512 << 20 };
 
 /// Files by name, in memory; "-" is standard input.
 #[derive(Debug, Default, Clone)]
@@ -175,7 +175,8 @@ pub fn put_all<B: AsRef<[u8]>>(files: &[(&Path, B)]) -> Result<(), Fail> {
 pub fn print(bytes: &[u8]) -> io::Result<()> {
     with(|call| {
         if bytes.len() > MAX_OUTPUT - call.output.len() {
-            return Err(io::Error::new(io::ErrorKind::StorageFull, "a desk holds no more of it"));
+            let most = format!("a desk holds {} MiB of it", MAX_OUTPUT >> 20);
+            return Err(io::Error::new(io::ErrorKind::OutOfMemory, most));
         }
         call.output.extend_from_slice(bytes);
         Ok(())

@@ -19,7 +19,7 @@ use clap::{CommandFactory, FromArgMatches, Parser};
 
 use crate::args::Args;
 use crate::screen::Colour;
-pub use desk::{Desk, Ran, by_value, put_all, run_on};
+pub use desk::{Desk, MAX_OUTPUT, Ran, by_value, put_all, run_on};
 pub use file::{File, Lasting, exists, open, stdin, stdin_copy, stdin_file};
 
 /// Columns of the help where there is no terminal.
