@@ -146,3 +146,60 @@ pub extern "C" fn answer_len() -> usize {
 pub extern "C" fn clear() {
     at(|counter| *counter = Counter::default());
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// As the page would, but for the pointer.
+    fn say(bytes: &[u8]) {
+        assert!(!room(bytes.len()).is_null());
+        at(|counter| counter.room.copy_from_slice(bytes));
+    }
+
+    fn told() -> Vec<u8> {
+        assert_eq!(answer_len(), at(|counter| counter.answer.len()));
+        at(|counter| counter.answer.clone())
+    }
+
+    #[test]
+    fn a_command_runs_on_files_that_were_put() {
+        say(b"a.txt10100000100010000111000011\n");
+        assert_eq!(put(5), YES);
+        say(br#"["read","a.txt","--format","csv","--html","a.html"]"#);
+        assert_eq!(run(), 0);
+        assert!(String::from_utf8(told()).unwrap().contains("identified,std26"));
+        said();
+        assert!(told().is_empty());
+        names();
+        assert_eq!(told(), br#"["a.html","a.txt"]"#);
+        say(b"a.html");
+        assert_eq!(take(), YES);
+        assert!(told().starts_with(b"<!DOCTYPE html>"));
+        clear();
+        names();
+        assert_eq!(told(), b"[]");
+        assert_eq!(schema(), holdover_desk::SCHEMA);
+    }
+
+    #[test]
+    fn nonsense_is_answered_by_no() {
+        assert!(room(usize::MAX).is_null());
+        assert_eq!((take(), run()), (NO, NO_WORDS));
+        clear();
+        say(b"abc");
+        assert_eq!(put(4), NO);
+        say(b"\xff\xfe");
+        assert_eq!(put(2), NO);
+        say(b"\xff");
+        assert_eq!(take(), NO);
+        for words in [&b"\0\0\0"[..], b"[1]", b"{}", b"[\"read\"", &[b'['; 100_000]] {
+            say(words);
+            assert_eq!(run(), NO_WORDS);
+            said();
+            assert!(told().starts_with(b"error: "));
+        }
+        say(b"[]");
+        assert_eq!(run(), 2);
+    }
+}
