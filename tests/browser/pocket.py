@@ -194,6 +194,10 @@ def planning(browser, size, saved):
     for secret in ("04263857", "Choose a roster"):
         if secret in flat:
             fail(f"{size}: {secret!r} is on the worksheet")
+    # What the sheet looks like is not changed by the page around it.
+    heads = browser.run("return [...document.querySelector('#plan-answer .slot tr').children].map(cell => getComputedStyle(cell).display)")
+    if set(heads) != {"table-cell"}:
+        fail(f"{size}: the worksheet's columns are {heads}")
     # The panel's limits are set on the page, in the file's own text.
     browser.click("#panel summary")
     browser.keys("[data-key=slots]", CONTROL + "a")
