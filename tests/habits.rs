@@ -1,5 +1,5 @@
 //! What a command line is expected to do beside its work: completions, manual
-//! pages, its version, files to start from, slips in headings, safe CSV.
+//! pages, its version, the pocket page, files to start from, slips in headings, safe CSV.
 
 use std::path::Path;
 use std::process::{Command, Stdio};
@@ -51,6 +51,29 @@ fn bash_takes_the_completions() {
     assert_eq!(complete("holdover sig", "sig", "holdover"), "signal");
     assert_eq!(complete("holdover plan --enr", "--enr", "plan"), "--enrolment");
     assert_eq!(complete("holdover plan --format j", "j", "--format"), "json");
+}
+
+/// The page is in the binary where it was built before it; else its lack is
+/// said, with the command that builds it. Either way, whole or not at all.
+#[test]
+fn the_pocket_page_is_written_or_its_lack_is_said() {
+    let dir = tempdir().unwrap();
+    let path = dir.path().join("pocket.html");
+    let ran = run([Path::new("page"), Path::new("-o"), &path]);
+    let built = root().join("crates/holdover-web/made/pocket.html");
+    if built.exists() {
+        assert_eq!(ran.code, 0, "{}", ran.stderr);
+        let page = std::fs::read(&path).unwrap();
+        assert!(page == std::fs::read(built).unwrap());
+        assert!(page.starts_with(b"<!DOCTYPE html>") && page.ends_with(b"</html>\n"));
+        assert!(page.len() < 2_000_000);
+    } else {
+        assert_eq!(ran.code, 2);
+        assert!(ran.stderr.contains("`crates/holdover-web/build`"), "{}", ran.stderr);
+        assert!(!path.exists());
+    }
+    let nowhere = run([Path::new("page"), Path::new("-o"), &dir.path().join("no/such/place.html")]);
+    assert!(nowhere.code == 2 && nowhere.stderr.starts_with("error: "), "{}", nowhere.stderr);
 }
 
 #[test]

@@ -28,7 +28,7 @@ const PERMISSIVE: [&str; 12] = [
 
 /// Directories of crates whose other side is another language's, and cannot do
 /// without `unsafe`.
-const BOUNDARY: [&str; 2] = ["crates/holdover-c", "crates/holdover-python"];
+const BOUNDARY: [&str; 3] = ["crates/holdover-c", "crates/holdover-python", "crates/holdover-web"];
 
 /// Crates that are there in two versions, and why.
 const TWICE: [(&str, &str); 1] =
@@ -203,6 +203,19 @@ fn no_crate_of_ours_has_unsafe() {
         let code = text.lines().filter(|line| !line.trim_start().starts_with("//"));
         let found = code.filter(|line| line.contains(&word)).count();
         assert!(found == 0 || BOUNDARY.iter().any(|b| name.starts_with(b)), "{name}");
+    }
+}
+
+/// The page's engine needs the word for the names it exports, and no more: no
+/// pointer of another language's is followed.
+#[test]
+fn the_pocket_page_only_names_its_functions() {
+    let text = std::fs::read_to_string(root().join("crates/holdover-web/src/lib.rs")).unwrap();
+    let word = ["un", "safe"].concat();
+    let named = format!("#[cfg_attr(target_family = \"wasm\", {word}(no_mangle))]");
+    let code = text.lines().filter(|line| !line.trim_start().starts_with("//"));
+    for line in code.filter(|line| line.contains(&word)) {
+        assert!(line == named || line.contains("allow"), "{line}");
     }
 }
 

@@ -8,7 +8,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum, ValueHint};
 
 use crate::screen::Colour;
 use habits::{COMPLETIONS_EXAMPLES, MANUAL_EXAMPLES};
-pub use habits::{Completions, Init, Manual, SheetChoice};
+pub use habits::{Completions, Init, Manual, Pocket, SheetChoice};
 
 /// What `--version` says: `-V` leaves the commit out, as does a build that
 /// has none.
@@ -56,6 +56,9 @@ pub enum Verb {
     Compose(Compose),
     /// Write a site file and a roster to start from
     Init(Init),
+    /// Write the pocket page: all of this in one file that a browser opens without a network
+    #[command(name = "page")]
+    Pocket(Pocket),
     /// Print a script that completes the command line
     #[command(after_long_help = COMPLETIONS_EXAMPLES)]
     Completions(Completions),

@@ -1,5 +1,6 @@
 //! Tells the binary which commit it was built from, where there is one: a
-//! source archive and an installed package have none.
+//! source archive and an installed package have none. Gives it the pocket page
+//! to carry, where that was built before it.
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -13,6 +14,28 @@ fn main() {
         None => version,
     };
     println!("cargo::rustc-env=HOLDOVER_VERSION={version}");
+    pocket();
+}
+
+/// Where `crates/holdover-web/build` leaves the page. The directory is always
+/// there, so that cargo sees a page come into it.
+const MADE: &str = "crates/holdover-web/made";
+
+/// The pocket page, if it is built. What it is itself made of carries none.
+fn pocket() {
+    let is_engine = std::env::var("CARGO_CFG_TARGET_FAMILY").is_ok_and(|family| family == "wasm");
+    let page = Path::new(MADE).join("pocket.html");
+    let mut carried = String::from("None");
+    if !is_engine && Path::new(MADE).is_dir() {
+        watch(Path::new(MADE));
+        if let Some(page) = page.canonicalize().ok().filter(|page| page.is_file()) {
+            carried = format!("Some(include_bytes!({:?}))", page.display().to_string());
+        }
+    }
+    let to = std::env::var_os("OUT_DIR").map(|to| PathBuf::from(to).join("pocket.rs"));
+    if let Some(Err(error)) = to.map(|to| std::fs::write(to, carried)) {
+        println!("cargo::error=the pocket page's place cannot be written: {error}");
+    }
 }
 
 /// The commit checked out here and its day: `abc1234, 2026-11-25`.

@@ -13,6 +13,7 @@ mod learn;
 pub mod limits;
 mod mask;
 mod plan;
+mod pocket;
 mod progress;
 mod prove;
 mod read;
@@ -65,6 +66,7 @@ fn end(words: impl IntoIterator<Item = OsString>) -> (u8, bool) {
         args::Verb::Table(verb) => table::run(&verb),
         args::Verb::Compose(verb) => compose::run(&verb),
         args::Verb::Init(verb) => start::run(&verb),
+        args::Verb::Pocket(verb) => pocket::run(&verb),
         args::Verb::Completions(verb) => shell::completions(&verb),
         args::Verb::Manual(verb) => shell::manual(&verb),
     };

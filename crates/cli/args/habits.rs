@@ -31,6 +31,14 @@ pub struct Init {
     pub directory: PathBuf,
 }
 
+/// `holdover page`
+#[derive(Debug, ClapArgs)]
+pub struct Pocket {
+    /// Where the page is written
+    #[arg(short, long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub output: PathBuf,
+}
+
 /// `holdover completions`
 #[derive(Debug, ClapArgs)]
 pub struct Completions {

@@ -249,14 +249,13 @@ impl<'a> Page<'a> {
     pub fn page(&self) -> String {
         let [identified, ambiguous, unknown] = self.verdicts;
         let verdict = match (self.captures - identified, self.invalid) {
+            (0, 0) if self.captures == 0 => stand(Stand::Open, "nothing to read"),
             (0, 0) => stand(Stand::Good, "all identified"),
-            (0, broken) => stand(
-                Stand::Bad,
-                &format!(
-                    "all identified, but {}",
-                    count(broken, "line is no capture", "lines are no captures")
-                ),
-            ),
+            (0, broken) => {
+                let before = if self.captures == 0 { "" } else { "all identified, but " };
+                let broken = count(broken, "line is no capture", "lines are no captures");
+                stand(Stand::Bad, &format!("{before}{broken}"))
+            }
             (open, _) => stand(Stand::Bad, &format!("{} not identified", grouped(open))),
         };
         let mut made_of = match &self.args.port {
