@@ -67,6 +67,12 @@ fn the_pocket_page_is_written_or_its_lack_is_said() {
         assert!(page == std::fs::read(built).unwrap());
         assert!(page.starts_with(b"<!DOCTYPE html>") && page.ends_with(b"</html>\n"));
         assert!(page.len() < 2_000_000);
+        let both = run([Path::new("page"), Path::new("--served"), Path::new("-o"), &path]);
+        assert_eq!(both.code, 0, "{}", both.stderr);
+        assert!(dir.path().join("holdover-offline.js").exists());
+        let one = dir.path().join("holdover-offline.js");
+        let clash = run([Path::new("page"), Path::new("--served"), Path::new("-o"), &one]);
+        assert!(clash.code == 2 && clash.stderr.contains("two outputs"), "{}", clash.stderr);
     } else {
         assert_eq!(ran.code, 2);
         assert!(ran.stderr.contains("`crates/holdover-web/build`"), "{}", ran.stderr);

@@ -1,4 +1,4 @@
-//! `holdover page`: the pocket page, one file.
+//! `holdover page`: the pocket page, one file; for a web server, a second one.
 
 use std::io::Write;
 
@@ -9,6 +9,10 @@ use crate::{files, screen};
 // `Option<&[u8]>`: the page, where it was built before this command was.
 const PAGE: Option<&[u8]> = include!(concat!(env!("OUT_DIR"), "/pocket.rs"));
 
+/// What keeps the page in a browser that had it from a server.
+const OFFLINE: &[u8] = include_bytes!("../holdover-web/page/holdover-offline.js");
+const OFFLINE_NAME: &str = "holdover-offline.js";
+
 /// What a build without the page says; the mend is the one command there is.
 const WITHOUT: &str = "this build has no pocket page in it: in a clone of Holdover, \
                        `crates/holdover-web/build` builds the page, and then a command that \
@@ -16,13 +20,28 @@ const WITHOUT: &str = "this build has no pocket page in it: in a clone of Holdov
 
 pub fn run(args: &args::Pocket) -> Result<Outcome, Fail> {
     let page = PAGE.ok_or_else(|| Fail::said(WITHOUT.to_owned()))?;
-    let name = args.output.display().to_string();
-    // It holds no cards.
-    files::write_all(&[(&args.output, page)], files::Readers::Everyone)?;
+    let beside = args.output.with_file_name(OFFLINE_NAME);
+    let mut all = vec![(args.output.as_path(), page)];
+    if args.served {
+        files::keep_apart([], [&args.output, &beside])?;
+        all.push((&beside, OFFLINE));
+    }
+    // They hold no cards.
+    files::write_all(&all, files::Readers::Everyone)?;
     let mut out = screen::Page::new();
-    screen::say(&mut out, "written  ", &name)?;
-    let next = "open it in a browser; on a phone, from where it keeps its downloads: it needs no \
-                network";
+    for (path, _) in &all {
+        screen::say(&mut out, "written  ", &path.display().to_string())?;
+    }
+    let next = match args.served {
+        true => {
+            "put both into one place of a web server (https): who has opened the page once opens \
+             it without a network from then on, and a phone can add it to its home screen"
+        }
+        false => {
+            "open it in a browser; on a phone, from where it keeps its downloads: it needs no \
+             network"
+        }
+    };
     screen::say(&mut out, "next  ", next)?;
     out.flush()?;
     Ok(Outcome::Done)

@@ -424,16 +424,19 @@ def without_worker(browser):
 
 
 def served(browser):
-    """From a server too the page is all that is asked for."""
+    """From a server too the page is all that is asked for, and what keeps it; it then opens with the
+    server gone."""
     asked = []
+    beside = PAGE.with_name("holdover-offline.js")
 
     class Server(http.server.BaseHTTPRequestHandler):
         def do_GET(self):
             asked.append(self.path)
+            script = self.path.startswith("/holdover-offline.js")
             self.send_response(200)
-            self.send_header("Content-Type", "text/html")
+            self.send_header("Content-Type", "text/javascript" if script else "text/html")
             self.end_headers()
-            self.wfile.write(PAGE.read_bytes())
+            self.wfile.write((beside if script else PAGE).read_bytes())
 
         def log_message(self, *_):
             pass
@@ -448,9 +451,15 @@ def served(browser):
         fail(f"the manifest: {str(about)[:300]}")
     press(browser, "Show an example")
     says(browser, "4321")
+    until(browser, "!!navigator.serviceWorker.controller", "a page that is kept")
     server.shutdown()
-    if asked != ["/pocket.html"]:
+    server.server_close()
+    if set(asked) != {"/pocket.html", "/holdover-offline.js?page=pocket.html"}:
         fail(f"asks a server for {asked}")
+    browser.ask("POST", "/refresh", {})
+    until(browser, "document.body?.dataset.ready", "ready without its server")
+    press(browser, "Show an example")
+    says(browser, "4321")
     for entry in browser.log("browser"):
         fail(f"served: console: {entry['message']}")
     list(requests(browser))

@@ -37,6 +37,10 @@ pub struct Pocket {
     /// Where the page is written
     #[arg(short, long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub output: PathBuf,
+
+    /// For a web server: write holdover-offline.js beside it, by which a browser keeps the page
+    #[arg(long)]
+    pub served: bool,
 }
 
 /// `holdover completions`

@@ -299,10 +299,19 @@ function manifest() {
   document.head.append(make("link", {rel: "manifest", href: `data:application/manifest+json,${encodeURIComponent(JSON.stringify(about))}`}));
 }
 
+// Where `holdover page --served` has put its second file too, the browser keeps
+// the page, and opens it without a network from then on.
+function stay() {
+  if (!location.protocol.startsWith("http") || !navigator.serviceWorker) return;
+  const name = encodeURIComponent(location.pathname.split("/").pop());
+  navigator.serviceWorker.register(`holdover-offline.js?page=${name}`).catch(() => {});
+}
+
 async function begun() {
   listen();
   go();
   manifest();
+  stay();
   desk.ready = unpack();
   try {
     await desk.ready;
