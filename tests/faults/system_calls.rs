@@ -29,7 +29,10 @@ fn strace() -> bool {
 /// A plan under strace, which does something to some of its calls.
 fn traced(job: &Job, inject: &[&str], log: &str) -> Output {
     let inject = inject.iter().flat_map(|what| ["-e".to_owned(), format!("inject={what}")]);
-    Command::new("strace")
+    // Where the tests run in the background of a shell, it has them ignore
+    // interrupts, and whom they start with them.
+    Command::new("env")
+        .args(["--default-signal=INT,TERM,HUP", "strace"])
         .args(["-f", "-o", log, "-e", "trace=all"])
         .args(inject)
         .arg(env!("CARGO_BIN_EXE_holdover"))
