@@ -17,7 +17,7 @@ pub const BLOCK: usize = 1 << 21;
 pub const FIRST_BLOCK: usize = 1 << 13;
 
 /// Bytes that are worth another thread.
-const CHUNK: usize = 1 << 18;
+const CHUNK: usize = 1 << 16;
 
 /// Bytes of parsed lines that are kept of all sources together, about 9 a
 /// line. Judgement: with all else it stays far below 200 MB.

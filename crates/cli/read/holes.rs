@@ -159,9 +159,6 @@ enum What {
 const STEP: usize = 64;
 const SHORT_STEP: usize = 16;
 
-/// Bytes that a number of up to 128 bits has at most.
-const DIGITS_MOST: usize = 39;
-
 impl Record {
     fn new(parts: Vec<(Vec<u8>, Option<Hole>)>) -> Record {
         let mut text = Vec::new();
@@ -202,8 +199,8 @@ impl Record {
                 What::Nothing => {}
                 What::Line => line.put(&mut place),
                 What::Run { flip, left, right } => place.number((word << left ^ flip) >> right),
-                What::Bits => place.bits(word, length),
-                What::Spread(pick) => place.long(pick.number(word)),
+                What::Bits => place.put_by(|room| bits(room, word, length)),
+                What::Spread(pick) => place.put_by(|room| long(room, pick.number(word))),
             }
             let (text, count) = (&self.text[step.from as usize..], usize::from(step.count));
             match count <= SHORT_STEP {
@@ -265,12 +262,12 @@ impl Place<'_> {
         }
     }
 
-    /// Puts a capture as 0 and 1. Not inlined, or it would be worked out for
-    /// records without it too.
-    #[inline(never)]
-    fn bits(&mut self, word: u64, length: usize) {
-        let bits: [u8; 64] = std::array::from_fn(|i| b'0' + (word >> (63 - i) & 1) as u8);
-        self.put(&bits, length);
+    /// Puts what a function writes, given all the room there is. A function
+    /// that is not inlined gets no more of a place than that: how much of it is
+    /// used stays in a register.
+    #[inline(always)]
+    fn put_by(&mut self, write: impl FnOnce(&mut [u8]) -> usize) {
+        self.used += write(&mut self.bytes[self.used..]);
     }
 
     /// Puts a number in decimal.
@@ -278,26 +275,8 @@ impl Place<'_> {
     fn number(&mut self, number: u64) {
         match number < EIGHT {
             true => self.leading(number),
-            false => self.large(number),
+            false => self.put_by(|room| large(room, number)),
         }
-    }
-
-    #[inline(never)]
-    fn large(&mut self, number: u64) {
-        if number >= EIGHT * EIGHT {
-            return self.long(number.into());
-        }
-        self.leading(number / EIGHT);
-        let digits = eight(number % EIGHT) | ZEROS;
-        self.put(&digits.to_le_bytes(), 8);
-    }
-
-    #[cold]
-    fn long(&mut self, number: u128) {
-        let text = number.to_string();
-        let mut digits = [0; DIGITS_MOST];
-        digits[..text.len()].copy_from_slice(text.as_bytes());
-        self.put(&digits, text.len());
     }
 
     /// Puts a number below 10^8 without leading zeros.
@@ -308,6 +287,40 @@ impl Place<'_> {
         let shown = (digits | ZEROS) >> (8 * blank);
         self.put(&shown.to_le_bytes(), 8 - blank as usize);
     }
+}
+
+/// Writes a capture as 0 and 1; how many bytes. Not inlined, or it would be
+/// worked out for records without it too; so are the next ones.
+#[inline(never)]
+fn bits(room: &mut [u8], word: u64, length: usize) -> usize {
+    let mut place = Place { bytes: room, used: 0 };
+    let bits: [u8; 64] = std::array::from_fn(|i| b'0' + (word >> (63 - i) & 1) as u8);
+    place.put(&bits, length);
+    place.used
+}
+
+/// Writes a number of more than eight digits; how many bytes.
+#[inline(never)]
+fn large(room: &mut [u8], number: u64) -> usize {
+    if number >= EIGHT * EIGHT {
+        return long(room, number.into());
+    }
+    let mut place = Place { bytes: room, used: 0 };
+    match number / EIGHT {
+        few @ 0..10 => place.put(&[b'0' + few as u8], 1),
+        more => place.leading(more),
+    }
+    let digits = eight(number % EIGHT) | ZEROS;
+    place.put(&digits.to_le_bytes(), 8);
+    place.used
+}
+
+/// Writes any number; how many bytes.
+#[cold]
+fn long(room: &mut [u8], number: u128) -> usize {
+    let text = number.to_string();
+    room[..text.len()].copy_from_slice(text.as_bytes());
+    text.len()
 }
 
 impl Room {
@@ -340,6 +353,15 @@ impl Room {
     }
 }
 
+/// Writes what stands before the last eight digits of a number; how many bytes.
+#[cold]
+#[inline(never)]
+fn above_eight(room: &mut [u8], number: u64) -> usize {
+    let mut place = Place { bytes: room, used: 0 };
+    place.number(number / EIGHT);
+    place.used
+}
+
 /// A line number that counts up as digits.
 pub struct Counter {
     pub value: u64,
@@ -359,7 +381,7 @@ impl Counter {
     #[inline(always)]
     fn put(&self, place: &mut Place<'_>) {
         if self.value >= EIGHT {
-            place.number(self.value / EIGHT);
+            place.put_by(|room| above_eight(room, self.value));
         }
         let shown = self.last >> (8 * self.blank);
         place.put(&shown.to_le_bytes(), 8 - self.blank as usize);

@@ -42,7 +42,12 @@ pub struct Short {
     sorted: Vec<Sorted>,
 }
 
-/// Open addressing; 0 where free, which is no capture.
+/// A slot without a capture: a capture of no bits. Not 0, for memory that is
+/// asked for as zeros is handed out twice, when it is first read and when it is
+/// first written, and the second time stops all threads.
+const FREE: u64 = 1 << 63;
+
+/// Open addressing; [`FREE`] where there is none.
 #[derive(Debug, Clone, Default)]
 struct Part {
     slots: Vec<u64>,
@@ -72,7 +77,7 @@ impl Short {
 
     /// Those that are kept, in no order.
     pub fn words(&self) -> impl Iterator<Item = u64> + Clone + '_ {
-        self.parts.iter().flat_map(|part| &part.slots).copied().filter(|word| *word != 0)
+        self.parts.iter().flat_map(|part| &part.slots).copied().filter(|word| *word != FREE)
     }
 
     pub fn holds(&self, word: u64, seed: u64) -> bool {
@@ -107,7 +112,7 @@ impl Short {
     pub fn keep_below(&mut self, halvings: u32, seed: u64) -> usize {
         for part in &mut self.parts {
             let all = std::mem::take(part).slots;
-            for word in all.into_iter().filter(|word| *word != 0) {
+            for word in all.into_iter().filter(|word| *word != FREE) {
                 let hash = short_hash(word);
                 if hash >> (64 - halvings) == 0 {
                     part.see(word, fold(hash, seed), seed);
@@ -184,7 +189,7 @@ impl Part {
         let mut slot = place as usize & mask;
         loop {
             match self.slots[slot] {
-                0 => return Err(slot),
+                FREE => return Err(slot),
                 own if own == word => return Ok(slot),
                 _ => slot = (slot + 1) & mask,
             }
@@ -196,7 +201,7 @@ impl Part {
     fn see(&mut self, word: u64, place: u64, seed: u64) -> bool {
         match self.find(word, place) {
             Ok(_) => false,
-            Err(slot) if self.count * 2 < self.slots.len() => {
+            Err(slot) if 8 * self.count < 5 * self.slots.len() => {
                 self.slots[slot] = word;
                 self.count += 1;
                 true
@@ -218,7 +223,7 @@ impl Part {
             let mut first = [0; AT_ONCE];
             for (first, word) in first.iter_mut().zip(some) {
                 let place = fold(short_hash(*word), seed) as usize & mask;
-                *first = self.slots.get(place).copied().unwrap_or(0);
+                *first = self.slots.get(place).copied().unwrap_or(FREE);
             }
             for (first, word) in first.iter().zip(some) {
                 if first != word {
@@ -231,9 +236,9 @@ impl Part {
 
     #[cold]
     fn grow(&mut self, seed: u64) {
-        let more = vec![0; (self.slots.len() * 2).max(64)];
+        let more = vec![FREE; (self.slots.len() * 2).max(64)];
         let all = std::mem::replace(&mut self.slots, more);
-        for word in all.into_iter().filter(|word| *word != 0) {
+        for word in all.into_iter().filter(|word| *word != FREE) {
             if let Err(slot) = self.find(word, fold(short_hash(word), seed)) {
                 self.slots[slot] = word;
             }
