@@ -12,7 +12,7 @@ use criterion::{criterion_group, criterion_main};
 use deku::prelude::*;
 use fastrand::Rng;
 use holdover::bits::{Capture, Position, Span, Wide};
-use holdover::decode::{Bits, Decode, Decoder, Pick, Reading};
+use holdover::decode::{Bits, Decode, Decoder, Pick, Places, Reading};
 use holdover::layout::{Check, Field, Layout, LayoutSpec, Role, Table, Value, builtin};
 
 /// Captures a column: what it takes and what comes of it stay in a cache.
@@ -91,19 +91,18 @@ fn picks(decoder: &Decoder<'_>) -> Vec<[Pick; 2]> {
 fn columns<B: Bits>(c: &mut BenchmarkGroup<'_, WallTime>, name: &str, table: &Table, column: &[B]) {
     let length = table.layouts()[0].length();
     let decoder = Decoder::new(table, length, &[Reading::AsCaptured]);
-    let picks = picks(&decoder);
+    let mut places = Places::new(picks(&decoder));
     let mut fits = vec![0; column.len() * decoder.groups()];
-    let mut numbers = Vec::new();
-    let id = BenchmarkId::new(name, format!("{}x{length}", picks.len()));
-    c.bench_function(id, |b| {
+    let size = format!("{}x{length}", decoder.views().len());
+    c.bench_function(BenchmarkId::new(name, &size), |b| {
         b.iter(|| {
             let column = black_box(column);
             decoder.fits(column, &mut fits);
-            decoder.numbers(column, &fits, &picks, &mut numbers);
-            black_box((&fits, &numbers));
+            places.read(column);
+            black_box((&fits, &places));
         });
     });
-    let id = BenchmarkId::new(format!("{name}, fits alone"), format!("{}x{length}", picks.len()));
+    let id = BenchmarkId::new(format!("{name}, fits alone"), &size);
     c.bench_function(id, |b| {
         b.iter(|| {
             decoder.fits(black_box(column), &mut fits);
@@ -255,10 +254,14 @@ fn popcount(c: &mut BenchmarkGroup<'_, WallTime>, table: &Table, column: &[u64])
     };
     run(&mut fits, &mut numbers);
     let decoder = Decoder::new(table, length, &[Reading::AsCaptured]);
-    let (mut own_fits, mut own) = (fits.clone(), Vec::new());
+    let (mut own_fits, mut places) = (fits.clone(), Places::new(picks(&decoder)));
     decoder.fits(column, &mut own_fits);
-    decoder.numbers(column, &own_fits, &picks(&decoder), &mut own);
-    assert!(own_fits == fits && own == numbers, "the same work");
+    places.read(column);
+    let own = own_fits.iter().enumerate().flat_map(|(at, fits)| {
+        let fitting = (0..masks.len()).filter(move |view| fits >> view & 1 == 1);
+        fitting.map(|view| places.of(view).map(|column| column[at])).collect::<Vec<_>>()
+    });
+    assert!(own_fits == fits && own.eq(numbers.iter().copied()), "the same work");
     c.bench_function(BenchmarkId::new("popcount", format!("{}x{length}", masks.len())), |b| {
         b.iter(|| {
             run(&mut fits, &mut numbers);

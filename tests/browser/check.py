@@ -2,7 +2,6 @@
 that nothing is cut, nothing is fetched, nothing fails and everybody can read it.
 """
 
-import base64
 import re
 import subprocess
 import sys
@@ -80,10 +79,8 @@ def on_screen(browser, page, url, size):
 def on_paper(browser, page, size):
     width, height, *points = PAPERS[size]
     browser.cdp("Emulation.clearDeviceMetricsOverride")
-    data = browser.cdp("Page.printToPDF", paperWidth=width, paperHeight=height, preferCSSPageSize=False,
-                       printBackground=False)["data"]
     path = OUT / f"{page}-{size}.pdf"
-    path.write_bytes(base64.b64decode(data))
+    browser.paper(width, height, path)
     about = subprocess.run(["pdfinfo", path], check=True, capture_output=True, text=True).stdout
     if not re.search(rf"Page size:\s+{points[0]}\S* x {points[1]}", about):
         fail(page, size, "is another paper")

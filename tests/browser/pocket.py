@@ -182,10 +182,14 @@ def planning(browser, size, saved):
     says(browser, "licensed people")
     look(browser, "plan", size)
     # On paper: the worksheet, nothing of the page around it, and no number.
+    # The dialog that would open waits for nobody here: that it is asked for is
+    # noted, and the browser prints instead.
+    browser.run("window.asked = 0; window.print = () => { window.asked += 1; };")
     press(browser, "Print the worksheet")
-    data = browser.cdp("Page.printToPDF", paperWidth=8.268, paperHeight=11.693, printBackground=False)["data"]
+    if browser.run("return window.asked") != 1:
+        fail(f"{size}: the browser is not asked to print")
     path = OUT / f"pocket-worksheet-{size}.pdf"
-    path.write_bytes(base64.b64decode(data))
+    browser.paper(8.268, 11.693, path)
     text = subprocess.run(["pdftotext", "-layout", path, "-"], check=True, capture_output=True, text=True).stdout
     flat = " ".join(text.split())
     for wanted in ("Slot 1", "card number starts at", "read back", "signed", "A. Dyer", "authorised to service"):

@@ -6,9 +6,9 @@ use std::ops::Range;
 
 use rayon::prelude::*;
 
-use super::plain::Plain;
 use crate::progress::Counted;
 use crate::world::File;
+use holdover::bits::Plain;
 
 /// Bytes read at once: several threads' worth. The first block is small: a
 /// little tells what form a source has. Judgement: the work on a block takes

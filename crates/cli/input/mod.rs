@@ -5,7 +5,6 @@ pub mod csv;
 pub mod headings;
 mod json;
 pub mod lines;
-pub mod plain;
 #[cfg(not(target_family = "wasm"))]
 mod port;
 mod probe;
@@ -27,7 +26,7 @@ use crate::progress::Counted;
 use crate::world::{File, Lasting};
 use crate::{progress, screen, sheet, workbook, world};
 use blocks::{Kept, Parser};
-use plain::Plain;
+use holdover::bits::Plain;
 use source::Source;
 pub use source::text_row;
 

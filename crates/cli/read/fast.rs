@@ -13,9 +13,9 @@ use super::holes::{Counter, Holes, Record, Room, unmarked};
 use super::records::Render;
 use super::{Answered, notes};
 use crate::fail::Outcome;
-use crate::input::plain::{MOST_BITS, Plain};
 use crate::input::{Carried, Entry, Row, text_row};
 use crate::screen;
+use holdover::bits::Plain;
 
 /// Classes kept of one length; beyond, all are rendered anew.
 const KEPT_MOST: usize = 1 << 17;
@@ -188,7 +188,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
     }
 
     fn chunk(&self, lanes: &mut Lanes<'f>, out: &mut Out, plain: &Plain, source: &Arc<str>) {
-        lanes.resize_with(MOST_BITS + 1, || None);
+        lanes.resize_with(Plain::MOST_BITS + 1, || None);
         out.bytes.clear();
         let mut number = Counter::new(out.first_line);
         let mut other = plain.other();

@@ -47,6 +47,28 @@ fn site(panel: Panel, batches: Vec<CardBatch>) -> Site {
     Site { panel, batches }
 }
 
+/// The checks of a slot as the panel counts bits, from 1 unless it says: even
+/// over bits 2 to 13 in bit 1, odd over 14 to 25 in bit 26 (the 26-bit layout
+/// of SIA AC-01, from memory).
+#[test]
+fn worksheets_have_the_checks_to_key_in() {
+    for (first_bit, checks_parity) in [(1, true), (0, true), (1, false)] {
+        let panel = Panel { first_bit, checks_parity, ..Panel::default() };
+        let cards = vec![batch("std26", Some(65), 1, 99, State::Issued)];
+        let made = plan(builtin(), &site(panel, cards), &[]).unwrap();
+        let blocks = made.worksheet();
+        assert_eq!(blocks.len(), 1);
+        let off = 1 - first_bit;
+        let checks: Vec<_> =
+            blocks[0].checks.iter().map(|c| (c.odd, c.bit, c.over.clone())).collect();
+        let expected = vec![
+            (false, 1 - off, vec![(2 - off, 13 - off)]),
+            (true, 26 - off, vec![(14 - off, 25 - off)]),
+        ];
+        assert_eq!(checks, if checks_parity { expected } else { Vec::new() });
+    }
+}
+
 #[test]
 fn nothing_at_all() {
     let made = plan(builtin(), &Site::default(), &[]).unwrap();

@@ -3,11 +3,13 @@
 
 mod capture;
 pub mod gf2;
+mod plain;
 mod span;
 mod text;
 mod wide;
 
 pub use capture::{Capture, CaptureError, CaptureErrorKind};
+pub use plain::Plain;
 pub use span::{Position, Run, Span, SpanError, SpanErrorKind};
 pub use text::{CaptureText, TextNote};
 pub use wide::Wide;

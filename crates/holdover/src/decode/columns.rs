@@ -152,7 +152,7 @@ impl View {
 }
 
 /// Where a number stands in captures.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Pick {
     /// One run of up to 64 bits, perhaps inverted.
     Run {
@@ -537,7 +537,7 @@ fn views(table: &Table, length: usize, readings: &[Reading]) -> Vec<View> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::decode::Decode;
+    use crate::decode::{Decode, Places};
     use crate::layout::builtin;
     use proptest::prelude::*;
 
@@ -576,20 +576,22 @@ mod tests {
             }
             prop_assert!(views.next().is_none());
 
-            // The numbers of those that fit are what each pick says.
+            // Numbers that views share are what each view's own pick says.
             let field = |view: &View| decoder.layout(view).fields().iter().find(|f| f.span.len() <= 64);
-            if let Some(picks) =
-                decoder.views().iter().map(|v| Some([v.pick(&field(v)?.span)])).collect::<Option<Vec<_>>>()
-            {
-                let mut numbers = vec![[7]; 3];
-                decoder.numbers(&[capture.wide()], &fits, &picks, &mut numbers);
-                let fitting = (0..picks.len()).filter(|v| fits[v / 64] >> (v % 64) & 1 == 1);
-                let expected: Vec<[u64; 1]> =
-                    fitting.map(|v| [picks[v][0].number(capture.wide()) as u64]).collect();
-                prop_assert_eq!(&numbers, &expected);
+            let picks = decoder.views().iter().map(|v| Some([v.pick(&field(v)?.span)]));
+            if let Some(picks) = picks.collect::<Option<Vec<_>>>() {
+                let mut places = Places::new(picks.iter().cloned());
+                let wide = capture.wide();
+                places.read(&[wide, Wide::ZERO, wide]);
+                for (v, [pick]) in picks.iter().enumerate() {
+                    let of = |wide| pick.number::<Wide>(wide) as u64;
+                    prop_assert_eq!(places.of(v), [&[of(wide), of(Wide::ZERO), of(wide)]]);
+                }
                 if length <= 64 {
-                    decoder.numbers(&[capture.wide().0[0]], &fits, &picks, &mut numbers);
-                    prop_assert_eq!(&numbers, &expected);
+                    places.read(&[wide.0[0]]);
+                    for (v, [pick]) in picks.iter().enumerate() {
+                        prop_assert_eq!(places.of(v), [&[pick.number(wide) as u64]]);
+                    }
                 }
             }
         }

@@ -3,12 +3,13 @@
 mod columns;
 mod few;
 mod narrow;
-mod numbers;
+mod places;
 mod reading;
 pub mod serial;
 
 pub use columns::{Bits, Decoder, Pick, View};
 pub use narrow::{Align, Lane, Narrow, Narrowed, Numbers, Rows, Source, TooLong};
+pub use places::Places;
 pub use reading::{Reading, Word};
 
 use crate::bits::Capture;

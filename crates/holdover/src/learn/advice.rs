@@ -95,3 +95,28 @@ fn entropy(part: usize, all: usize) -> f64 {
     let p = part as f64 / all.max(1) as f64;
     if p <= 0.0 || p >= 1.0 { 0.0 } else { -p * p.log2() - (1.0 - p) * (1.0 - p).log2() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two choices, told apart by one bit that a random card sets half the
+    /// time: half a bit is expected (the entropy of a fair coin is one).
+    #[test]
+    fn information_is_expected_entropy() {
+        let bit = |at| Wide::ones(1).towards_end(at);
+        let card = [Wide::ones(8), Wide::ones(8) ^ bit(3)];
+        let open = Open {
+            checks: &[],
+            card: &card,
+            site: &card[..1],
+            still: Wide::ZERO,
+            largest: None,
+            length: 26,
+        };
+        assert_eq!(information(&open, Wide::ZERO), 0.0);
+        assert_eq!(information(&open, bit(5)), 0.0, "a bit that both have");
+        let expected = information(&open, bit(3));
+        assert!((0.3..0.7).contains(&expected), "{expected} bits");
+    }
+}

@@ -127,3 +127,30 @@ pub(super) fn find(
     let still = whole.fold(Wide::ZERO, |all, word| all | word & still);
     Some(Words { undetermined: (any & !every) | still, ..best })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bits::Capture;
+
+    /// Three words of four bits, the last the sum of the others. Tried are all
+    /// lengths of words, widths and places, each an even chance a row and
+    /// column: 14 × 12 × 12 × 2^(−4 × (n − 1)), worked out by hand from the
+    /// binomial tail of [`accident`].
+    #[test]
+    fn false_alarms_count_what_was_tried() {
+        let n = 16;
+        let row = |i: usize| {
+            let (a, b) = (i * 7 % 16, i * 11 % 16 ^ i >> 1);
+            let word = a << 8 | b << 4 | (a ^ b);
+            Capture::from_bits((0..12).map(|at| word >> (11 - at) & 1 == 1)).unwrap()
+        };
+        let captures: Vec<Capture> = (0..n).map(row).collect();
+        let columns = Columns::of(captures.iter(), 12);
+        let all = Wide::ones(12);
+        let found = find(&columns, all, all, 0).expect("the check");
+        assert_eq!((found.group, found.at, found.width, found.words), (4, 8, 4, 2));
+        let expected = 14.0 * 12.0 * 12.0 * (-4.0 * (n as f64 - 1.0)).exp2();
+        assert!((found.false_alarms / expected - 1.0).abs() < 1e-9, "{}", found.false_alarms);
+    }
+}

@@ -1,0 +1,120 @@
+//! Ranking one capture at a time, and what it may be shortened to.
+//!
+//! Expected values are worked out by hand from the layouts; tables and numbers
+//! are invented.
+
+use std::collections::HashMap;
+
+use holdover::bits::Capture;
+use holdover::decode::Reading;
+use holdover::layout::{Table, builtin};
+use holdover::rank::{Answer, Batch, Doubt, Known, Sighting, Verdict, model};
+use holdover::site::Site;
+
+fn capture(bits: &str) -> Capture {
+    Capture::from_bits(bits.chars().map(|c| c == '1')).unwrap()
+}
+
+fn alone<'t>(table: &'t Table, sighting: &Sighting) -> Answer<'t> {
+    let mut batch = Batch::new(table, None);
+    batch.see(sighting);
+    batch.fit().answer(sighting)
+}
+
+/// Two layouts' worth of bits, all checks of which fail.
+#[test]
+fn the_nearest_misses_are_said_and_no_more() {
+    let sighting = Sighting::from(capture("10100000100010000111000010"));
+    let answer = alone(builtin(), &sighting);
+    assert_eq!(answer.verdict, Verdict::Unknown);
+    let readings: Vec<Reading> = answer.candidates.iter().map(|c| c.reading).collect();
+    assert_eq!(readings.len(), model::NEAR_MISSES, "{readings:?}");
+    let mut chances = answer.candidates.iter().map(|c| c.probability);
+    assert!(chances.clone().is_sorted_by(|a, b| a >= b) && chances.all(|p| p < 0.5));
+}
+
+/// The 26-bit card of site 65, number 4321, with its 7th bit lost, or one put
+/// in there: mending gives the card back.
+#[test]
+fn one_bit_in_doubt_is_mended_at_its_place() {
+    let whole = "10100000100010000111000011";
+    for at in 2..=25 {
+        let lost = capture(&[&whole[..at - 1], &whole[at..]].concat());
+        let doubt = Doubt { missing: vec![at], ..Doubt::default() };
+        let known = Known { doubt, ..Known::default() };
+        let sighting = Sighting { capture: lost, reader: String::new(), known };
+        let mended = alone(builtin(), &sighting).mended.expect("a bit is put in");
+        assert_eq!((mended.at, mended.put_in), (at, true));
+        assert_eq!(mended.decode.word, capture(whole), "bit {at}");
+
+        let gained = capture(&[&whole[..at - 1], "1", &whole[at - 1..]].concat());
+        let doubt = Doubt { suspect: vec![at], ..Doubt::default() };
+        let known = Known { doubt, ..Known::default() };
+        let sighting = Sighting { capture: gained, reader: String::new(), known };
+        let mended = alone(builtin(), &sighting).mended.expect("a bit is taken out");
+        assert_eq!((mended.at, mended.put_in), (at, false));
+        assert_eq!(mended.decode.word, capture(whole), "bit {at}");
+    }
+}
+
+/// A site code, then six decimal digits of four bits, and the same bits as one
+/// number.
+const DIGITS: &str = r#"
+[[layout]]
+id = "digits32"
+length = 32
+basis = "invented"
+[[layout.field]]
+role = "site"
+span = "1-8"
+[[layout.field]]
+role = "card"
+span = "9-32"
+code = "bcd4"
+
+[[layout]]
+id = "binary32"
+length = 32
+basis = "invented"
+[[layout.field]]
+role = "site"
+span = "1-8"
+[[layout.field]]
+role = "card"
+span = "9-32"
+"#;
+
+/// Captures of one signature have the same answer but for their numbers: also
+/// where the site's cards are listed by decimal digits.
+#[test]
+fn signatures_tell_apart_what_answers_do() {
+    let table = Table::from_toml(DIGITS).unwrap();
+    // The bits between the site code and what of a reversed word is one.
+    let seen: Vec<Capture> = (0..0x400u32)
+        .map(|n| Capture::from_bits((0..32).map(|at| n << 8 >> (31 - at) & 1 == 1)).unwrap())
+        .collect();
+    // The same bits, 0x010000 to 0x019900, in two ways.
+    for (listed, cards) in [("digits32", "10000-19900"), ("binary32", "65536-104704")] {
+        let batches = format!(
+            "[[batch]]\nlayout = \"{listed}\"\nsite = 0\ncards = \"{cards}\"\nstate = \"issued\"\n"
+        );
+        let site = Site::from_toml(&batches, &table).unwrap();
+        let mut batch = Batch::new(&table, Some(&site));
+        seen.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
+        let fit = batch.fit();
+        let signer = fit.signer("", 32).unwrap();
+        let mut known = HashMap::new();
+        let mut signature = vec![0; signer.stride()];
+        for capture in &seen {
+            signer.sign(capture.wide(), &mut signature);
+            let answer = fit.answer(&Sighting::from(*capture));
+            let said: Vec<(&str, Reading, u64)> = (answer.candidates.iter())
+                .map(|c| (c.layout.id(), c.reading, c.probability.to_bits()))
+                .collect();
+            let first = known.entry(signature.clone()).or_insert_with(|| said.clone());
+            assert_eq!(*first, said, "{capture:?}");
+        }
+        let most = if listed == "digits32" { seen.len() } else { seen.len() - 1 };
+        assert!((2..=most).contains(&known.len()), "{} signatures", known.len());
+    }
+}
