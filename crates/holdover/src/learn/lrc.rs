@@ -141,7 +141,7 @@ mod tests {
     fn false_alarms_count_what_was_tried() {
         let n = 16;
         let row = |i: usize| {
-            let (a, b) = (i * 7 % 16, i * 11 % 16 ^ i >> 1);
+            let (a, b) = (i * 7 % 16, (i * 11 % 16) ^ (i >> 1));
             let word = a << 8 | b << 4 | (a ^ b);
             Capture::from_bits((0..12).map(|at| word >> (11 - at) & 1 == 1)).unwrap()
         };
