@@ -57,6 +57,62 @@ fn one_bit_in_doubt_is_mended_at_its_place() {
     }
 }
 
+/// A site code of 54 bits that keeps coming back explains captures so much
+/// better than all else that nothing else is left beside it, in 64-bit
+/// floating point: the shares are shares nevertheless.
+#[test]
+fn long_codes_that_repeat_leave_shares_of_one() {
+    let table = Table::from_toml(
+        r#"
+[[layout]]
+id = "flag80"
+length = 80
+basis = "invented"
+[[layout.field]]
+role = "card"
+span = "1"
+
+[[layout]]
+id = "long80"
+length = 80
+basis = "invented"
+[[layout.field]]
+role = "site"
+span = "61-8"
+[[layout.field]]
+role = "card"
+span = "1"
+"#,
+    )
+    .unwrap();
+    let bits = |length: usize, ones: &[usize]| {
+        Capture::from_bits((1..=length).map(|at| ones.contains(&at))).unwrap()
+    };
+    let mut seen: Vec<Sighting> = Vec::new();
+    for (reader, capture) in [
+        ("", bits(79, &[])),
+        ("stair", bits(79, &[])),
+        ("gate", bits(80, &[80])),
+        ("gate", bits(80, &[])),
+        ("", bits(80, &(1..80).collect::<Vec<_>>())),
+        ("stair", bits(80, &(2..80).collect::<Vec<_>>())),
+        ("", bits(81, &[])),
+        ("", bits(79, &[1])),
+        ("", bits(211, &[1, 3, 5])),
+    ] {
+        seen.push(Sighting { capture, reader: reader.into(), known: Known::default() });
+    }
+    let mut batch = Batch::new(&table, None);
+    seen.iter().for_each(|sighting| batch.see(sighting));
+    let fit = batch.fit();
+    for sighting in &seen {
+        let answer = fit.answer(sighting);
+        let named: f64 = answer.candidates.iter().map(|c| c.probability).sum();
+        let all = named + answer.none_probability + answer.other_probability;
+        assert!((all - 1.0).abs() < 1e-9, "{all}: {answer:?}");
+    }
+}
+
 /// A site code, then six decimal digits of four bits, and the same bits as one
 /// number.
 const DIGITS: &str = r#"

@@ -381,7 +381,8 @@ impl<'b, 't> Fit<'b, 't> {
             let length = capture.len();
             let wiring = self.wiring[reader as usize];
             let scale: [f64; 4] = std::array::from_fn(|w| weight * wiring[w] / sums[w]);
-            let takes = none_of(self, i, length) * scale.iter().sum::<f64>();
+            let unknown = none_of(self, i, length);
+            let takes = unknown * scale.iter().sum::<f64>();
             none[length] += alike * takes;
             self.own_none[i] = takes / all;
             for g in self.of_class[i].clone() {
@@ -393,8 +394,10 @@ impl<'b, 't> Fit<'b, 't> {
                 count.0 += alike * takes.0;
                 count.1 += alike * takes.1;
                 count.2 += alike * takes.2;
+                // A code of many bits may leave nothing of the sum but rounding.
+                let rest = (sums[w] - repeating).max(unknown + free + owned);
                 self.members[g] = Member {
-                    ratio: guess.likelihood * self.code_count(guess.kind) / (sums[w] - repeating),
+                    ratio: guess.likelihood * self.code_count(guess.kind) / rest,
                     weight: weight * wiring[w],
                     count: alike,
                 };
