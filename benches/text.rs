@@ -7,7 +7,7 @@ use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_m
 use fastrand::Rng;
 use holdover::bits::Plain;
 
-/// Lines of random captures, of the lengths in turn or in no order.
+/// Lines of random captures, of the lengths in no order.
 fn text(lengths: &[usize], lines: usize) -> String {
     let mut rng = Rng::with_seed(37);
     let mut text = String::new();

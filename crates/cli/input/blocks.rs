@@ -4,11 +4,11 @@
 use std::io::{self, Read};
 use std::ops::Range;
 
+use holdover::bits::Plain;
 use rayon::prelude::*;
 
 use crate::progress::Counted;
 use crate::world::File;
-use holdover::bits::Plain;
 
 /// Bytes read at once: several threads' worth. The first block is small: a
 /// little tells what form a source has. Judgement: the work on a block takes

@@ -17,7 +17,7 @@ use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::thread;
 use std::time::{Duration, SystemTime};
 
-use holdover::bits::CaptureText;
+use holdover::bits::{CaptureText, Plain};
 use holdover::rank::{Doubt, Known, Sighting};
 use holdover_signal::Probe;
 
@@ -26,7 +26,6 @@ use crate::progress::Counted;
 use crate::world::{File, Lasting};
 use crate::{progress, screen, sheet, workbook, world};
 use blocks::{Kept, Parser};
-use holdover::bits::Plain;
 use source::Source;
 pub use source::text_row;
 

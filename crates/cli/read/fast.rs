@@ -3,7 +3,7 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use holdover::bits::{Capture, Wide};
+use holdover::bits::{Capture, Plain, Wide};
 use holdover::decode::Bits;
 use holdover::rank::{Batch, Column, Fit, Sighting, Signatures, Signer, Verdict};
 use holdover::site::Site;
@@ -15,7 +15,6 @@ use super::{Answered, notes};
 use crate::fail::Outcome;
 use crate::input::{Carried, Entry, Row, text_row};
 use crate::screen;
-use holdover::bits::Plain;
 
 /// Classes kept of one length; beyond, all are rendered anew.
 const KEPT_MOST: usize = 1 << 17;

@@ -12,7 +12,22 @@ use holdover::rank::{Answer, Batch, Doubt, Known, Sighting, Verdict, model};
 use holdover::site::Site;
 
 fn capture(bits: &str) -> Capture {
-    Capture::from_bits(bits.chars().map(|c| c == '1')).unwrap()
+    bits.parse().unwrap()
+}
+
+/// A table of invented layouts without checks: id, length, and role, span and
+/// code of each field.
+fn table(layouts: &[(&str, usize, &[[&str; 3]])]) -> Table {
+    let mut text = String::new();
+    for (id, length, fields) in layouts {
+        text += &format!("[[layout]]\nid = \"{id}\"\nlength = {length}\nbasis = \"invented\"\n");
+        for [role, span, code] in *fields {
+            text += &format!(
+                "[[layout.field]]\nrole = \"{role}\"\nspan = \"{span}\"\ncode = \"{code}\"\n"
+            );
+        }
+    }
+    Table::from_toml(&text).unwrap()
 }
 
 fn alone<'t>(table: &'t Table, sighting: &Sighting) -> Answer<'t> {
@@ -21,7 +36,7 @@ fn alone<'t>(table: &'t Table, sighting: &Sighting) -> Answer<'t> {
     batch.fit().answer(sighting)
 }
 
-/// Two layouts' worth of bits, all checks of which fail.
+/// The 26-bit card of site 65, number 4321, its last bit inverted.
 #[test]
 fn the_nearest_misses_are_said_and_no_more() {
     let sighting = Sighting::from(capture("10100000100010000111000010"));
@@ -33,8 +48,8 @@ fn the_nearest_misses_are_said_and_no_more() {
     assert!(chances.clone().is_sorted_by(|a, b| a >= b) && chances.all(|p| p < 0.5));
 }
 
-/// The 26-bit card of site 65, number 4321, with its 7th bit lost, or one put
-/// in there: mending gives the card back.
+/// The 26-bit card of site 65, number 4321, with a bit inside lost, or
+/// one put in there: mending gives the card back.
 #[test]
 fn one_bit_in_doubt_is_mended_at_its_place() {
     let whole = "10100000100010000111000011";
@@ -62,29 +77,9 @@ fn one_bit_in_doubt_is_mended_at_its_place() {
 /// floating point: the shares are shares nevertheless.
 #[test]
 fn long_codes_that_repeat_leave_shares_of_one() {
-    let table = Table::from_toml(
-        r#"
-[[layout]]
-id = "flag80"
-length = 80
-basis = "invented"
-[[layout.field]]
-role = "card"
-span = "1"
-
-[[layout]]
-id = "long80"
-length = 80
-basis = "invented"
-[[layout.field]]
-role = "site"
-span = "61-8"
-[[layout.field]]
-role = "card"
-span = "1"
-"#,
-    )
-    .unwrap();
+    let card = ["card", "1", "binary"];
+    let table =
+        table(&[("flag80", 80, &[card]), ("long80", 80, &[["site", "61-8", "binary"], card])]);
     let bits = |length: usize, ones: &[usize]| {
         Capture::from_bits((1..=length).map(|at| ones.contains(&at))).unwrap()
     };
@@ -113,38 +108,16 @@ span = "1"
     }
 }
 
-/// A site code, then six decimal digits of four bits, and the same bits as one
-/// number.
-const DIGITS: &str = r#"
-[[layout]]
-id = "digits32"
-length = 32
-basis = "invented"
-[[layout.field]]
-role = "site"
-span = "1-8"
-[[layout.field]]
-role = "card"
-span = "9-32"
-code = "bcd4"
-
-[[layout]]
-id = "binary32"
-length = 32
-basis = "invented"
-[[layout.field]]
-role = "site"
-span = "1-8"
-[[layout.field]]
-role = "card"
-span = "9-32"
-"#;
-
 /// Captures of one signature have the same answer but for their numbers: also
 /// where the site's cards are listed by decimal digits.
 #[test]
 fn signatures_tell_apart_what_answers_do() {
-    let table = Table::from_toml(DIGITS).unwrap();
+    // Six decimal digits of four bits, and the same bits as one number.
+    let site = ["site", "1-8", "binary"];
+    let table = table(&[
+        ("digits32", 32, &[site, ["card", "9-32", "bcd4"]]),
+        ("binary32", 32, &[site, ["card", "9-32", "binary"]]),
+    ]);
     // The bits between the site code and what of a reversed word is one.
     let seen: Vec<Capture> = (0..0x400u32)
         .map(|n| Capture::from_bits((0..32).map(|at| n << 8 >> (31 - at) & 1 == 1)).unwrap())

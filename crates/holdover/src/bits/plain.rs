@@ -69,16 +69,14 @@ impl Plain {
                     if !plain || block.get(end) != Some(&b'\n') {
                         let behind = block.get(end..end + 2);
                         if plain && behind == Some(b"\r\n") {
-                            self.words.push(word);
-                            self.lengths.push(bits as u8);
+                            self.push(word, bits);
                             at = end + 2;
                         } else {
                             at = self.other_line(block, at);
                         }
                         continue 'lines;
                     }
-                    self.words.push(word);
-                    self.lengths.push(bits as u8);
+                    self.push(word, bits);
                     (word, bits, done, at) = (0, 0, to + 1, end + 1);
                 }
                 word |= ones.unbounded_shl(done) >> (bits % 64);
@@ -92,6 +90,12 @@ impl Plain {
         }
     }
 
+    #[inline]
+    fn push(&mut self, word: u64, bits: u32) {
+        self.words.push(word);
+        self.lengths.push(bits as u8);
+    }
+
     /// Takes the line at `at` as it stands; where the next one begins.
     #[cold]
     fn other_line(&mut self, block: &[u8], at: usize) -> usize {
@@ -103,8 +107,7 @@ impl Plain {
         let carriage = usize::from(rest[..length].ends_with(b"\r"));
         self.other.extend_from_slice(&rest[..length - carriage]);
         self.ends.push(self.other.len());
-        self.words.push(0);
-        self.lengths.push(0);
+        self.push(0, 0);
         at + length + 1
     }
 
