@@ -1,0 +1,372 @@
+//! Answers as they were kept: nothing changes that nobody meant to change.
+//!
+//! These values come from the library itself, not from outside; what they say
+//! is checked in the other tests. `HOLDOVER_BLESS=1 cargo test -p holdover
+//! --test kept` keeps them anew: read the difference before it is committed.
+//! All cards are invented.
+
+#[allow(dead_code, reason = "each test uses a part of it")]
+mod learn_cards;
+#[allow(dead_code, reason = "each test uses a part of it")]
+mod plan_brute;
+
+use std::fmt::Write as _;
+use std::path::Path;
+use std::{env, fs};
+
+use fastrand::Rng;
+use holdover::bits::Capture;
+use holdover::layout::{Field, Layout, Table, Value, builtin};
+use holdover::learn::{Options, Sample, learn};
+use holdover::plan::plan;
+use holdover::prove::prove;
+use holdover::rank::{Answer, Batch, Doubt, Known, Sighting};
+use holdover::site::{CardBatch, Panel, Site, State};
+use learn_cards::{Wanted, draw};
+use plan_brute::sites;
+use serde_json::Value as Json;
+
+/// Cases whose answer is kept in words; of the others a digest is.
+const IN_WORDS: u64 = 20;
+
+/// Compares every case's answer with the one kept in `tests/kept/NAME.txt`.
+fn as_kept(name: &str, cases: u64, answer: impl Fn(u64) -> String) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/kept/{name}.txt"));
+    let answers: Vec<String> = (0..cases).map(answer).collect();
+    let kept = |(case, answer): (usize, &String)| match case as u64 {
+        case @ ..IN_WORDS => format!("case {case}\n{answer}\n"),
+        case => format!("case {case} {:016x}\n", digest(answer)),
+    };
+    let now: Vec<String> = answers.iter().enumerate().map(kept).collect();
+    if env::var_os("HOLDOVER_BLESS").is_some() {
+        fs::write(&path, now.concat()).unwrap();
+        return;
+    }
+    let mut before = &*fs::read_to_string(&path).unwrap();
+    for (now, answer) in now.iter().zip(&answers) {
+        before = before.strip_prefix(now).unwrap_or_else(|| {
+            let end = before[1..].find("\ncase ").map_or(before.len(), |at| at + 2);
+            panic!("kept:\n{}\nnow:\n{now}\nin words:\n{answer}", &before[..end])
+        });
+    }
+    assert!(before.is_empty(), "more is kept: {before}");
+}
+
+/// The 64-bit hash FNV-1a (Fowler, Noll and Vo; constants from memory): the
+/// same on every machine.
+fn digest(text: &str) -> u64 {
+    text.bytes().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
+    })
+}
+
+/// As JSON, fractions to four digits: logarithms differ in the last of theirs
+/// from one machine to another.
+fn json(value: &impl serde::Serialize) -> String {
+    fn rounded(value: &mut Json) {
+        match value {
+            Json::Number(n) if n.is_f64() => *value = format!("{:.3e}", n.as_f64().unwrap()).into(),
+            Json::Array(parts) => parts.iter_mut().for_each(rounded),
+            Json::Object(parts) => parts.values_mut().for_each(rounded),
+            _ => {}
+        }
+    }
+    let mut value = serde_json::to_value(value).unwrap();
+    rounded(&mut value);
+    value.to_string()
+}
+
+fn one_in(rng: &mut Rng, n: u8) -> bool {
+    rng.u8(..n) == 0
+}
+
+fn bit(capture: &Capture, at: usize) -> bool {
+    capture.bit(at).unwrap_or_default()
+}
+
+fn flipped(capture: &Capture, at: usize) -> Capture {
+    Capture::from_bits((0..capture.len()).map(|i| bit(capture, i) ^ (i == at))).unwrap()
+}
+
+/// A card of a layout with these values; `None` where its checks cannot hold.
+fn card(layout: &Layout, rng: &mut Rng, site: u128, number: u128) -> Option<Capture> {
+    let value = |field: &Field, rng: &mut Rng| {
+        let number = match field.role.name() {
+            "site" => site,
+            "card" => number,
+            _ => rng.u128(..),
+        };
+        match field.digits() {
+            Some(digits) => {
+                let text = format!("{number:0digits$}");
+                Value::Digits(text[text.len() - digits..].into())
+            }
+            None => Value::Number(number & (u128::MAX >> (128 - field.span.len()))),
+        }
+    };
+    let values: Vec<(String, Value)> =
+        layout.fields().iter().map(|f| (f.role.name().to_owned(), value(f, rng))).collect();
+    let named: Vec<(&str, Value)> = values.iter().map(|(k, v)| (&**k, v.clone())).collect();
+    layout.compose(&named).ok()
+}
+
+/// A number as somebody may have printed it.
+fn printed(way: u8, site: u128, number: u128) -> Option<String> {
+    match way {
+        0 => Some(format!("{number}")),
+        1 => Some(format!("{site}-{number:05}")),
+        2 => Some(format!("{site:03}{number:05}")),
+        3 => Some(format!("{number:X}")),
+        4 => Some(format!("{}", number + 100)),
+        5 => Some(format!("no. {number:010} / {site}")),
+        _ => None,
+    }
+}
+
+/// A pile of cards: of a layout drawn or of one that ships, in a box's order or
+/// in none, some of them misread, misprinted or of another kind.
+fn pile(rng: &mut Rng) -> (Vec<Sample>, Options) {
+    let mut samples: Vec<Sample> = Vec::new();
+    let way = rng.u8(0..8);
+    for kind in 0..=usize::from(one_in(rng, 5)) {
+        let wanted = Wanted {
+            checks: rng.usize(1..=2),
+            filler: rng.bool(),
+            covers_other_check: one_in(rng, 4),
+        };
+        let drawn = draw(rng, wanted);
+        let ships = &builtin().layouts()[rng.usize(..builtin().layouts().len())];
+        let is_drawn = rng.u8(0..3) > 0;
+        let sites = if one_in(rng, 3) { 40 } else { 1 };
+        let first_site = rng.u64(..1 << 6);
+        let boxed = one_in(rng, 3);
+        let first = rng.u64(..1 << 13);
+        let count = if kind == 0 { rng.usize(1..60) } else { rng.usize(1..30) };
+        let columns = one_in(rng, 6);
+        for nth in 0..count {
+            let site = u128::from(first_site) + rng.u128(..sites);
+            let number = match boxed {
+                true => u128::from(first) + nth as u128,
+                false => rng.u128(..1 << 14),
+            };
+            let capture = match is_drawn {
+                true => Capture::from_bits(
+                    drawn.word(site as u64 & ((1 << drawn.site.len()) - 1), number as u64),
+                )
+                .ok(),
+                false => card(ships, rng, site, number),
+            };
+            let Some(capture) = capture else { continue };
+            let mut sample = Sample::new(samples.len() + 2, capture);
+            match columns {
+                true => {
+                    sample.card = Some(number.to_string());
+                    sample.site = Some(site.to_string());
+                }
+                false => sample.printed = printed(way, site, number),
+            }
+            samples.push(sample);
+        }
+    }
+    if one_in(rng, 3) {
+        for _ in 0..1 + samples.len() / 12 {
+            let Some(at) = (!samples.is_empty()).then(|| rng.usize(..samples.len())) else { break };
+            let sample = &mut samples[at];
+            match rng.u8(0..4) {
+                0 => sample.capture = sample.capture.complement(),
+                1 | 2 => {
+                    sample.capture = flipped(&sample.capture, rng.usize(..sample.capture.len()))
+                }
+                _ => {
+                    if let Some(text) = sample.printed.as_mut().filter(|text| text.is_ascii()) {
+                        let mut digits: Vec<char> = text.chars().collect();
+                        let last = digits.len() - 1;
+                        digits.swap(last, last.saturating_sub(1));
+                        *text = digits.into_iter().collect();
+                    }
+                }
+            }
+        }
+    }
+    if one_in(rng, 12) {
+        samples.iter_mut().for_each(|s| s.capture = s.capture.complement());
+    }
+    (samples, Options { in_order: rng.bool(), ..Options::default() })
+}
+
+#[test]
+fn learnt_as_kept() {
+    as_kept("learn", 400, |seed| {
+        let (samples, options) = pile(&mut Rng::with_seed(seed));
+        let learnt = learn(&samples, &options);
+        let mut text = format!("{} samples\n", samples.len());
+        for learnt in learnt {
+            let failure = learnt.failure.as_ref().map(ToString::to_string).unwrap_or_default();
+            writeln!(text, "{} {failure}", json(&learnt)).unwrap();
+            let (counters, still) = (&learnt.counters, &learnt.never_varied);
+            writeln!(text, "{counters:?} {still:?} {:?}", learnt.misread).unwrap();
+        }
+        text
+    });
+}
+
+/// A few layouts that ship, some of one length, or layouts drawn.
+fn table(rng: &mut Rng) -> Table {
+    match one_in(rng, 3) {
+        true => sites::site(rng.u64(..), 6).0,
+        false if rng.bool() => builtin().clone(),
+        false => {
+            let mut layouts = builtin().layouts().to_vec();
+            layouts.retain(|_| rng.u8(0..3) > 0);
+            Table::new(layouts).unwrap()
+        }
+    }
+}
+
+fn sightings(rng: &mut Rng, table: &Table) -> (Option<Site>, Vec<Sighting>) {
+    let kinds: Vec<&Layout> = (0..rng.usize(1..=3))
+        .map(|_| &table.layouts()[rng.usize(..table.layouts().len())])
+        .collect();
+    let sites: Vec<u128> = (0..rng.usize(1..=3)).map(|_| rng.u128(..1 << 12)).collect();
+    let readers = ["", "gate", "yard"];
+    let swapped = one_in(rng, 3).then(|| readers[rng.usize(..3)]);
+    let backwards = one_in(rng, 6).then(|| readers[rng.usize(..3)]);
+    let way = rng.u8(0..10);
+    let mut seen = Vec::new();
+    for _ in 0..rng.usize(1..80) {
+        let kind = kinds[rng.usize(..kinds.len())];
+        let site = sites[rng.usize(..sites.len())];
+        let number = rng.u128(..1 << 14);
+        let made = match one_in(rng, 8) {
+            true => Capture::from_bits((0..kind.length()).map(|_| rng.bool())).ok(),
+            false => card(kind, rng, site, number),
+        };
+        let Some(mut capture) = made else { continue };
+        let reader = readers[rng.usize(..3)];
+        if swapped == Some(reader) {
+            capture = capture.complement();
+        }
+        if backwards == Some(reader) {
+            capture = capture.reversed();
+        }
+        let mut known = Known::default();
+        let length = capture.len();
+        let without = |at: usize| {
+            Capture::from_bits((0..length).filter(|i| *i != at).map(|i| bit(&capture, i))).ok()
+        };
+        match rng.u8(0..14) {
+            0 => capture = without(0).unwrap_or(capture),
+            1 => capture = without(length - 1).unwrap_or(capture),
+            2 => {
+                let at = rng.usize(..length);
+                capture = without(at).unwrap_or(capture);
+                known.doubt = Doubt { missing: vec![at + 1], ..Doubt::default() };
+            }
+            3 => {
+                let at = rng.usize(..length);
+                capture = flipped(&capture, at);
+                known.doubt.suspect = vec![at + 1];
+            }
+            4 => known.doubt.somewhere = true,
+            5 => known.printed = printed(way, site, number),
+            6 => known.card = Some(number.to_string()),
+            7 => known.site = Some(site.to_string()),
+            _ => {}
+        }
+        seen.push(Sighting { capture, reader: reader.into(), known });
+    }
+    let batch = |kind: &Layout, rng: &mut Rng| {
+        let width = kind.card_span()?.len().min(14);
+        let first = rng.u128(..1 << (width - 1));
+        Some(CardBatch {
+            layout: kind.id().to_owned(),
+            site: kind.site_span().map(|span| sites[0] & (u128::MAX >> (128 - span.len()))),
+            first,
+            last: first + rng.u128(..1 << (width - 1)),
+            state: if rng.bool() { State::Issued } else { State::Boxed },
+        })
+    };
+    let batches: Vec<CardBatch> = batch(kinds[0], rng).into_iter().collect();
+    let site = one_in(rng, 3).then(|| Site { panel: Panel::default(), batches });
+    (site, seen)
+}
+
+fn in_words(answer: &Answer<'_>) -> String {
+    let mut text = answer.verdict.name().to_owned();
+    for candidate in &answer.candidates {
+        let decode = candidate.decode();
+        let fields: Vec<String> = decode.fields().map(|(name, v)| format!("{name} {v}")).collect();
+        let checks: Vec<bool> = decode.outcomes().map(|(_, holds)| holds).collect();
+        write!(
+            text,
+            "; {} {} {:.4} {} {checks:?} {:?}",
+            candidate.layout.id(),
+            candidate.reading.name(),
+            candidate.probability,
+            fields.join(" "),
+            candidate.restored
+        )
+        .unwrap();
+        for part in &candidate.evidence {
+            write!(text, ", {} {:.2} {}", part.why.name(), part.bits, part.words).unwrap();
+        }
+    }
+    if let Some(mended) = &answer.mended {
+        let layout = mended.decode.layout.id();
+        write!(text, "; mended {layout} {} {}", mended.at, mended.put_in).unwrap();
+    }
+    write!(text, "; none {:.4} other {:.4}", answer.none_probability, answer.other_probability)
+        .unwrap();
+    text
+}
+
+#[test]
+fn ranked_as_kept() {
+    as_kept("rank", 300, |seed| {
+        let rng = &mut Rng::with_seed(seed);
+        let table = table(rng);
+        let (site, seen) = sightings(rng, &table);
+        let mut batch = Batch::new(&table, site.as_ref());
+        if one_in(rng, 4) {
+            batch.guess_lines("gate");
+        }
+        seen.iter().for_each(|sighting| batch.see(sighting));
+        let fit = batch.fit();
+        let mut text = format!("{} distinct, {} readers\n", batch.distinct(), batch.readers());
+        for wiring in fit.wiring() {
+            let [a, b, c, d] = wiring.probability;
+            let reader = wiring.reader;
+            writeln!(text, "{reader:?} {a:.4} {b:.4} {c:.4} {d:.4} {}", wiring.guessed).unwrap();
+        }
+        let most = if seed < IN_WORDS { 6 } else { seen.len() };
+        for sighting in &seen[..most.min(seen.len())] {
+            writeln!(text, "{} {}", sighting.capture, in_words(&fit.answer(sighting))).unwrap();
+        }
+        text
+    });
+}
+
+#[test]
+fn planned_as_kept() {
+    as_kept("plan", 600, |seed| {
+        let most_cards = if seed % 4 == 0 { 300 } else { 12 };
+        let (table, site, roster) = sites::site_with(seed, 5, most_cards);
+        let made = plan(&table, &site, &roster).unwrap();
+        let Json::Object(mut parts) = serde_json::to_value(&made).unwrap() else { unreachable!() };
+        parts.remove("table");
+        let mut text = format!("{}\n{:?} {:?}\n", json(&parts), made.gap(), made.risks());
+        for block in made.worksheet() {
+            writeln!(text, "{block:?}").unwrap();
+        }
+        let mut site_of_one = site.clone();
+        site_of_one.panel.slots = 1;
+        let other = plan(&table, &site_of_one, &roster).unwrap();
+        let changes = made.changes_since(&other, &roster);
+        writeln!(text, "{changes:?}").unwrap();
+        if seed >= IN_WORDS {
+            writeln!(text, "{:?}", made.enrolment(&roster, &site.batches).unwrap()).unwrap();
+            writeln!(text, "{}", json(&prove(&made, &roster, &site.batches).unwrap())).unwrap();
+        }
+        text
+    });
+}
