@@ -16,13 +16,15 @@ use std::{env, fs};
 
 use fastrand::Rng;
 use holdover::bits::Capture;
+use holdover::decode::Decode;
+use holdover::decode::serial::SerialNumber;
 use holdover::layout::{Field, Layout, Table, Value, builtin};
 use holdover::learn::{Options, Sample, learn};
-use holdover::plan::plan;
+use holdover::plan::{RosterRow, plan, serial_trouble};
 use holdover::prove::prove;
 use holdover::rank::{Answer, Batch, Doubt, Known, Sighting};
-use holdover::site::{CardBatch, Panel, Site, State};
-use learn_cards::{Wanted, draw};
+use holdover::site::{CardBatch, Identity, KeptDigits, Panel, Site, State};
+use learn_cards::{Drawn, Wanted, draw};
 use plan_brute::sites;
 use serde_json::Value as Json;
 
@@ -134,7 +136,12 @@ fn pile(rng: &mut Rng) -> (Vec<Sample>, Options) {
             filler: rng.bool(),
             covers_other_check: one_in(rng, 4),
         };
-        let drawn = draw(rng, wanted);
+        let mut drawn = draw(rng, wanted);
+        // A second kind of the same length, more often than chance would have it.
+        if let Some(first) = samples.first().filter(|_| rng.bool()) {
+            let same = |drawn: &Drawn| drawn.length == first.capture.len();
+            drawn = (0..200).map(|_| draw(rng, wanted)).find(same).unwrap_or(drawn);
+        }
         let ships = &builtin().layouts()[rng.usize(..builtin().layouts().len())];
         let is_drawn = rng.u8(0..3) > 0;
         let sites = if one_in(rng, 3) { 40 } else { 1 };
@@ -186,6 +193,14 @@ fn pile(rng: &mut Rng) -> (Vec<Sample>, Options) {
                     }
                 }
             }
+        }
+    }
+    if one_in(rng, 4) {
+        for _ in 0..rng.usize(1..4) {
+            let Some(last) = samples.last() else { break };
+            let bits = (1..last.capture.len()).map(|i| bit(&last.capture, i));
+            let Ok(capture) = Capture::from_bits(bits) else { break };
+            samples.push(Sample { line: samples.len() + 2, capture, ..last.clone() });
         }
     }
     if one_in(rng, 12) {
@@ -347,10 +362,117 @@ fn ranked_as_kept() {
 }
 
 #[test]
+fn decoded_as_kept() {
+    as_kept("decode", 60, |seed| {
+        let rng = &mut Rng::with_seed(seed);
+        let mut text = String::new();
+        for layout in builtin().layouts() {
+            let number = serial(rng);
+            let Some(mut word) = card(layout, rng, number, number) else { continue };
+            if one_in(rng, 4) {
+                word = flipped(&word, rng.usize(..word.len()));
+            }
+            let decode = Decode::new(layout, word).unwrap();
+            let fields: Vec<(&str, Value)> = decode.fields().collect();
+            let outcomes: Vec<(&str, bool)> = decode.outcomes().collect();
+            let fails = outcomes.iter().filter(|(_, holds)| !holds).map(|(check, _)| *check);
+            let fails: Vec<&str> = fails.collect();
+            let (id, checks) = (layout.id(), outcomes.len());
+            writeln!(text, "{id} {fields:?}, {checks} checks, failing {fails:?}").unwrap();
+            if let Some(serial) = SerialNumber::of(layout, &word) {
+                let (number, other) = (serial.number(), serial.other_order());
+                writeln!(text, "{:?} {number} {other} {:?}", serial.bytes(), serial.notes())
+                    .unwrap();
+            }
+        }
+        text
+    });
+}
+
+/// Few numbers, and bytes that mean something.
+fn serial(rng: &mut Rng) -> u128 {
+    let byte = |rng: &mut Rng| match rng.u8(0..5) {
+        0 => 0x88,
+        1 => 0x08,
+        _ => rng.u8(0..3),
+    };
+    (0..10).fold(0, |n, _| n << 8 | u128::from(byte(rng)))
+}
+
+#[test]
+fn serial_trouble_as_kept() {
+    as_kept("serial", 60, |seed| {
+        let rng = &mut Rng::with_seed(seed);
+        let ids = ["serial32", "serial56", "serial80", "serial58"];
+        let number = serial(rng);
+        let rows = (0..rng.usize(1..40)).map(|i| {
+            let id = ids[rng.usize(..4)];
+            let bits = builtin().layout(id).unwrap().card_span().unwrap().len();
+            let own = if one_in(rng, 3) { serial(rng) } else { number };
+            let cut = match rng.u8(0..3) {
+                0 => own >> (80 - bits),
+                1 => (own >> (80 - bits)).swap_bytes() >> (128 - bits),
+                _ => own,
+            };
+            let cut = cut & ((1 << bits) - 1);
+            RosterRow::of_numbers(builtin(), i + 2, id, 0, cut).unwrap()
+        });
+        let rows: Vec<RosterRow> = rows.collect();
+        let mut text = String::new();
+        for trouble in serial_trouble(builtin(), &rows) {
+            writeln!(text, "{trouble:?}").unwrap();
+        }
+        text
+    });
+}
+
+/// A site of the layouts that ship, its batches as long as people buy them.
+fn site_of_ranges(seed: u64) -> (Table, Site, Vec<RosterRow>) {
+    let rng = &mut Rng::with_seed(seed);
+    let ids = ["std26", "site34", "num34", "site37", "num37", "serial32", "std26"];
+    let identities = [Identity::Number, Identity::SiteAndNumber, Identity::SlotAndNumber];
+    let panel = Panel {
+        slots: rng.usize(1..=5),
+        identity: identities[rng.usize(..3)],
+        max_digits: rng.usize(4..=10),
+        kept_digits: if rng.bool() { KeptDigits::Low } else { KeptDigits::High },
+        checks_site: rng.bool(),
+        checks_parity: rng.bool(),
+        ..Panel::default()
+    };
+    let mut batches: Vec<CardBatch> = Vec::new();
+    let mut roster = Vec::new();
+    for nth in 0..rng.usize(1..7) {
+        let layout = builtin().layout(ids[rng.usize(..ids.len())]).unwrap();
+        let site = layout.site_span().map(|_| rng.u128(1..4));
+        let first = rng.u128(..1 << 15);
+        let last = first + rng.u128(..3000);
+        let state = if rng.bool() { State::Issued } else { State::Boxed };
+        let id = layout.id().to_owned();
+        if batches.iter().all(|b| (&b.layout, b.site) != (&id, site)) {
+            batches.push(CardBatch { layout: id, site, first, last, state });
+        }
+        for i in 0..rng.usize(..6) {
+            let number = rng.u128(first..=last);
+            let line = 10 * nth + i + 2;
+            let site = site.unwrap_or(0);
+            let mut row =
+                RosterRow::of_numbers(builtin(), line, layout.id(), site, number).unwrap();
+            row.printed = printed(rng.u8(0..7), site, number);
+            roster.push(row);
+        }
+    }
+    (builtin().clone(), Site { panel, batches }, roster)
+}
+
+#[test]
 fn planned_as_kept() {
-    as_kept("plan", 600, |seed| {
+    as_kept("plan", 1000, |seed| {
         let most_cards = if seed % 4 == 0 { 300 } else { 12 };
-        let (table, site, roster) = sites::site_with(seed, 5, most_cards);
+        let (table, site, roster) = match seed % 3 {
+            2 => site_of_ranges(seed),
+            _ => sites::site_with(seed, 5, most_cards),
+        };
         let made = plan(&table, &site, &roster).unwrap();
         let Json::Object(mut parts) = serde_json::to_value(&made).unwrap() else { unreachable!() };
         parts.remove("table");

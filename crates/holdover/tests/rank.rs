@@ -5,9 +5,10 @@
 
 use std::collections::HashMap;
 
+use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::decode::Reading;
-use holdover::layout::{Table, builtin};
+use holdover::layout::{Layout, Role, Table, Value, builtin};
 use holdover::rank::{Answer, Batch, Doubt, Known, Sighting, Verdict, model};
 use holdover::site::Site;
 
@@ -146,4 +147,116 @@ fn signatures_tell_apart_what_answers_do() {
         let most = if listed == "digits32" { seen.len() } else { seen.len() - 1 };
         assert!((2..=most).contains(&known.len()), "{} signatures", known.len());
     }
+}
+
+/// A card of a layout: a site code below a limit, all else at random.
+fn drawn(layout: &Layout, rng: &mut Rng, sites: u128) -> Option<Capture> {
+    let values: Vec<(&str, Value)> = (layout.fields().iter())
+        .map(|field| {
+            let below = if field.role == Role::Site { sites } else { u128::MAX };
+            let number = rng.u128(..below) & (u128::MAX >> (128 - field.span.len()));
+            let value = match field.digits() {
+                Some(digits) => {
+                    let text = format!("{number:0digits$}");
+                    Value::Digits(text[text.len() - digits..].into())
+                }
+                None => Value::Number(number),
+            };
+            (field.role.name(), value)
+        })
+        .collect();
+    layout.compose(&values).ok()
+}
+
+/// Captures of one signature have one answer, and of one key one signature;
+/// what a signature is said to fix, it fixes. How many signatures.
+fn signatures_stand_for_answers(
+    table: &Table,
+    site: Option<&Site>,
+    captures: &[Capture],
+    asked: usize,
+) -> usize {
+    let mut batch = Batch::new(table, site);
+    captures.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
+    let fit = batch.fit();
+    let mut count = 0;
+    let mut lengths: Vec<usize> = captures.iter().map(Capture::len).collect();
+    lengths.sort_unstable();
+    lengths.dedup();
+    for length in lengths {
+        let signer = fit.signer("", length).unwrap();
+        let mut by_signature: HashMap<Vec<u64>, _> = HashMap::new();
+        let mut by_key: HashMap<u64, Vec<u64>> = HashMap::new();
+        for capture in captures.iter().filter(|capture| capture.len() == length).take(asked) {
+            let mut signature = vec![0; signer.stride()];
+            signer.sign(capture.wide(), &mut signature);
+            if signer.has_keys() {
+                let first = by_key
+                    .entry(signer.key(capture.wide().0[0]))
+                    .or_insert_with(|| signature.clone());
+                assert_eq!(*first, signature, "{capture}");
+            }
+            let answer = fit.answer(&Sighting::from(*capture));
+            let said: Vec<(&str, Reading, u64, Vec<u64>)> = (answer.candidates.iter())
+                .map(|c| {
+                    let parts = c.evidence.iter().map(|part| part.bits.to_bits()).collect();
+                    (c.layout.id(), c.reading, c.probability.to_bits(), parts)
+                })
+                .collect();
+            let rest = (answer.none_probability.to_bits(), answer.other_probability.to_bits());
+            let mut fixed = Vec::new();
+            for view in signer.decoder().views() {
+                let layout = signer.decoder().layout(view);
+                for span in [layout.site_span(), layout.card_span()].into_iter().flatten() {
+                    let fixes = signer.fixes(view, span, capture.wide());
+                    fixed.push(fixes.then(|| view.pick(span).number(capture.wide())));
+                }
+            }
+            let all = (said, rest, fixed);
+            let first = by_signature.entry(signature).or_insert_with(|| all.clone());
+            assert_eq!(*first, all, "{capture}");
+        }
+        count += by_signature.len();
+    }
+    count
+}
+
+#[test]
+fn signatures_of_small_batches_stand_for_answers() {
+    let mut rng = Rng::with_seed(30);
+    for _ in 0..30 {
+        let kinds: Vec<&Layout> =
+            (0..3).map(|_| &builtin().layouts()[rng.usize(..builtin().layouts().len())]).collect();
+        let captures: Vec<Capture> =
+            (0..300).filter_map(|i| drawn(kinds[i % 3], &mut rng, 3)).collect();
+        let listed = kinds.iter().find(|kind| kind.site_span().is_some());
+        let site = listed.filter(|_| rng.bool()).map(|kind| {
+            let batches = format!(
+                "[[batch]]\nlayout = \"{}\"\nsite = 1\ncards = \"0-900\"\nstate = \"issued\"\n",
+                kind.id()
+            );
+            Site::from_toml(&batches, builtin()).unwrap()
+        });
+        signatures_stand_for_answers(builtin(), site.as_ref(), &captures, usize::MAX);
+    }
+}
+
+/// So many that only a sample of them is weighed, since each has a code of its
+/// own: short codes and long ones.
+#[test]
+fn signatures_of_large_batches_stand_for_answers() {
+    let table = table(&[
+        ("short40", 40, &[["site", "1-16", "binary"], ["card", "17-40", "binary"]]),
+        ("long40", 40, &[["site", "1-24", "binary"], ["card", "25-40", "binary"]]),
+        ("long70", 70, &[["site", "3-30", "binary"], ["card", "31-70", "binary"]]),
+    ]);
+    let mut rng = Rng::with_seed(31);
+    let captures: Vec<Capture> = (0..60_000)
+        .filter_map(|i| {
+            let sites = if i % 2 == 0 { 1 << 20 } else { 9 };
+            drawn(&table.layouts()[[0, 1, 2, 2][i % 4]], &mut rng, sites)
+        })
+        .collect();
+    let signatures = signatures_stand_for_answers(&table, None, &captures, 3000);
+    assert!((50..6000).contains(&signatures), "{signatures}");
 }

@@ -2,10 +2,11 @@
 //! sample of them beyond it.
 //!
 //! A capture is kept while its hash is below a threshold; where there are too
-//! many for all, the threshold is halved until few enough are kept. What is kept depends on the set of captures
-//! alone, not on their order, and every distinct capture has the same chance
-//! to be kept, however often it was seen (a bottom-k sketch). How many there
-//! are is the number kept times two to the number of halvings.
+//! many for all, the threshold is halved until few enough are kept. What is kept
+//! depends on the set of captures alone, not on their order, and every distinct
+//! capture has the same chance to be kept, however often it was seen (a bottom-k
+//! sketch). How many there are is the number kept times two to the number of
+//! halvings.
 
 use std::hash::BuildHasher;
 
@@ -319,5 +320,196 @@ impl Lot {
             }
             self.slots[slot] = i as u32 + 1;
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    //! Against the standard library's sets.
+
+    use std::collections::{BTreeMap, BTreeSet};
+
+    use fastrand::Rng;
+
+    use super::*;
+
+    type Seen = (u32, usize, Wide);
+
+    const READERS: [&str; 4] = ["gate", "", "yard", "lift"];
+
+    fn new() -> Distinct {
+        let mut distinct = Distinct::new();
+        READERS.iter().for_each(|name| distinct.add_reader(name));
+        distinct
+    }
+
+    fn see(distinct: &mut Distinct, (reader, length, bits): &Seen) {
+        distinct.see(*reader, *length, &bits.0[..length.div_ceil(64)]);
+    }
+
+    fn is_below(distinct: &Distinct, halvings: u32, (reader, length, bits): &Seen) -> bool {
+        distinct.is_below(halvings, *reader, *length, &bits.0[..length.div_ceil(64)])
+    }
+
+    fn all(distinct: &Distinct) -> BTreeSet<Seen> {
+        let all: Vec<Seen> = distinct.iter().map(|(r, c)| (r, c.len(), c.wide())).collect();
+        let set: BTreeSet<Seen> = all.iter().copied().collect();
+        assert_eq!((set.len(), all.len()), (distinct.count(), distinct.count()));
+        set
+    }
+
+    fn draw(rng: &mut Rng, lengths: &[usize], values: u64) -> Seen {
+        let length = lengths[rng.usize(..lengths.len())];
+        let bits = Wide(std::array::from_fn(|_| rng.u64(..values).reverse_bits()));
+        (rng.u32(..4), length, bits & Wide::ones(length))
+    }
+
+    #[test]
+    fn each_is_kept_once() {
+        let mut rng = Rng::with_seed(1);
+        let lengths = [1, 2, 5, 26, 62, 63, 64, 65, 128, 200, 256];
+        let mut distinct = new();
+        let mut set = BTreeSet::new();
+        for _ in 0..20_000 {
+            let seen = draw(&mut rng, &lengths, 64);
+            let held = distinct.holds(seen.0, &Capture::from_wide(seen.2, seen.1).unwrap());
+            assert_eq!(held, !set.insert(seen));
+            see(&mut distinct, &seen);
+            assert_eq!(distinct.count(), set.len());
+        }
+        assert_eq!(all(&distinct), set);
+        assert!((5_000..19_000).contains(&set.len()), "{}", set.len());
+    }
+
+    #[test]
+    fn columns_are_seen_as_one_by_one() {
+        let mut rng = Rng::with_seed(2);
+        for longest in [63, 64] {
+            let mut columns: Vec<(Vec<u8>, Vec<u64>)> = Vec::new();
+            for _ in 0..5 {
+                let rows = rng.usize(..3000);
+                let lengths: Vec<u8> = (0..rows).map(|_| rng.u8(0..=longest)).collect();
+                let words = lengths.iter().map(|length| match length {
+                    0 => 0,
+                    _ => rng.u64(..64).reverse_bits() & (u64::MAX << (64 - length)),
+                });
+                columns.push((lengths.clone(), words.collect()));
+            }
+            let views: Vec<Column<'_>> =
+                columns.iter().map(|(lengths, captures)| Column { lengths, captures }).collect();
+            for reader in [0, 1] {
+                let (mut at_once, mut singly) = (new(), new());
+                at_once.see_columns(reader, &views);
+                at_once.see_columns(reader, &views[..2]);
+                for (length, word) in columns.iter().flat_map(|(l, w)| l.iter().zip(w)) {
+                    if *length > 0 {
+                        singly.see(reader, usize::from(*length), &[*word]);
+                    }
+                }
+                assert_eq!(all(&at_once), all(&singly));
+            }
+        }
+    }
+
+    /// More than are kept: what is left are those with the least hashes, as
+    /// many as there is room for, in whatever order they came.
+    #[test]
+    fn of_too_many_a_sample_is_kept() {
+        let mut rng = Rng::with_seed(3);
+        let many = KEPT_MOST + KEPT_MOST / 16;
+        let mut set: Vec<Seen> =
+            (0..many).map(|_| draw(&mut rng, &[40, 63, 64, 128], u64::MAX)).collect();
+        let mut distinct = new();
+        set[..KEPT_MOST].iter().for_each(|seen| see(&mut distinct, seen));
+        assert_eq!((distinct.count(), distinct.halvings()), (KEPT_MOST, 0));
+        set[KEPT_MOST..].iter().for_each(|seen| see(&mut distinct, seen));
+
+        let halvings = distinct.halvings();
+        assert!((3..=4).contains(&halvings), "{halvings}");
+        let left = |halvings: u32, set: &[Seen]| -> BTreeSet<Seen> {
+            set.iter().copied().filter(|seen| is_below(&distinct, halvings, seen)).collect()
+        };
+        let kept = left(halvings, &set);
+        assert!(kept.len() <= SAMPLE_MOST && kept.len() > SAMPLE_MOST * 3 / 8, "{}", kept.len());
+        assert_eq!(all(&distinct), kept);
+        let half: BTreeSet<Seen> =
+            distinct.below(halvings + 1).map(|(r, c)| (r, c.len(), c.wide())).collect();
+        assert_eq!(half, left(halvings + 1, &set));
+        let share = half.len() as f64 / kept.len() as f64;
+        assert!((0.49..0.51).contains(&share), "{share}");
+        for seen in &set[..2000] {
+            let held = distinct.holds(seen.0, &Capture::from_wide(seen.2, seen.1).unwrap());
+            assert_eq!(held, kept.contains(seen));
+        }
+
+        rng.shuffle(&mut set);
+        let mut other = new();
+        let (lengths, words): (Vec<u8>, Vec<u64>) =
+            set.iter().map(|(_, length, bits)| (*length as u8, bits.0[0])).unzip();
+        let is_word = |i: &usize| lengths[*i] <= 64;
+        for reader in 0..4 {
+            let of_reader: Vec<usize> =
+                (0..many).filter(is_word).filter(|i| set[*i].0 == reader).collect();
+            for some in of_reader.chunks(10_000) {
+                let lengths: Vec<u8> = some.iter().map(|i| lengths[*i]).collect();
+                let captures: Vec<u64> = some.iter().map(|i| words[*i]).collect();
+                let column = Column { lengths: &lengths, captures: &captures };
+                other.see_columns(reader, &[column]);
+            }
+        }
+        set.iter().filter(|seen| seen.1 > 64).for_each(|seen| see(&mut other, seen));
+        // A second time changes nothing.
+        set[..1000].iter().for_each(|seen| see(&mut other, seen));
+        assert_eq!(other.halvings(), halvings);
+        assert_eq!(all(&other), kept);
+    }
+
+    #[test]
+    fn a_sample_has_the_least_hashes_of_each_reader() {
+        let mut rng = Rng::with_seed(4);
+        let mut distinct = new();
+        for i in 0..9000u64 {
+            let mut seen = draw(&mut rng, &[26, 63, 64, 100], u64::MAX);
+            // Few of the gate, many without a name.
+            seen.0 = [0, 1, 1, 1, 2, 2, 3, 3][i as usize % 8];
+            if seen.0 != 0 || i < 800 {
+                see(&mut distinct, &seen);
+            }
+        }
+        assert!(distinct.sample(100_000).is_empty());
+        let most = 500;
+        let mut least: BTreeMap<u32, Vec<(u64, Seen)>> = BTreeMap::new();
+        for seen in all(&distinct) {
+            let hash = distinct.hash(seen.0, seen.1, &seen.2.0[..seen.1.div_ceil(64)]);
+            least.entry(seen.0).or_default().push((hash, seen));
+        }
+        let mut expected = Vec::new();
+        for (_, mut some) in least.into_iter().filter(|(_, some)| some.len() > most) {
+            some.sort_unstable();
+            expected.extend(some.into_iter().take(most).map(|(_, seen)| seen));
+        }
+        assert_eq!(expected.len(), 3 * most);
+        let sample: Vec<Seen> =
+            distinct.sample(most).iter().map(|(r, c)| (*r, c.len(), c.wide())).collect();
+        assert_eq!(sample, expected);
+    }
+
+    /// The sample is the same in every version, so answers are: values as kept.
+    #[test]
+    fn hashes_are_as_kept() {
+        assert_eq!(fold(u64::MAX, u64::MAX), u64::MAX);
+        assert_eq!(fold(1 << 40, 1 << 30), 1 << 6);
+        assert_eq!(fold(3, 5), 15);
+        let distinct = new();
+        let hashes = [(0, 26), (1, 26), (1, 64), (3, 64)]
+            .map(|(reader, length)| distinct.hash(reader, length, &[0x8123_4567_0000_0000]));
+        let long = distinct.hash(1, 128, &[0x8123_4567_0000_0000, 7]);
+        let kept = [
+            2_520_617_585_634_135_642,
+            10_361_190_138_950_352_962,
+            9_882_070_069_472_528_948,
+            13_717_645_061_119_302_797,
+        ];
+        assert_eq!((hashes, long), (kept, 4_442_711_883_387_128_149));
     }
 }

@@ -245,3 +245,23 @@ impl Part {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Numbers in a row, the first bits alike: the parts have as many each.
+    #[test]
+    fn parts_are_even() {
+        let mut short = Short::new();
+        let words = (0..64_000u64).map(|n| n << 38 | 1 << 37);
+        assert!(words.clone().all(|word| short.see(word, 12345)));
+        assert!(!words.clone().any(|word| short.see(word, 12345)));
+        assert!(short.parts.iter().all(|part| (800..1200).contains(&part.count)));
+        assert_eq!(short.count(), 64_000);
+        // What is kept is sampled evenly too.
+        let left = short.keep_below(3, 12345);
+        assert!((7_500..8_500).contains(&left), "{left}");
+        assert_eq!(short.words().count(), left);
+    }
+}
