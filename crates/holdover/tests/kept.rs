@@ -2,18 +2,15 @@
 //!
 //! These values come from the library itself, not from outside; what they say
 //! is checked in the other tests. `HOLDOVER_BLESS=1 cargo test -p holdover
-//! --test kept` keeps them anew: read the difference before it is committed.
+//! --test all kept` keeps them anew: read the difference before it is committed.
 //! All cards are invented.
-
-#[allow(dead_code, reason = "each test uses a part of it")]
-mod learn_cards;
-#[allow(dead_code, reason = "each test uses a part of it")]
-mod plan_brute;
 
 use std::fmt::Write as _;
 use std::path::Path;
 use std::{env, fs};
 
+use crate::learn_cards::{Drawn, Wanted, draw};
+use crate::plan_brute::sites;
 use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::decode::Decode;
@@ -24,8 +21,6 @@ use holdover::plan::{RosterRow, plan, serial_trouble};
 use holdover::prove::prove;
 use holdover::rank::{Answer, Batch, Doubt, Known, Sighting};
 use holdover::site::{CardBatch, Identity, KeptDigits, Panel, Site, State};
-use learn_cards::{Drawn, Wanted, draw};
-use plan_brute::sites;
 use serde_json::Value as Json;
 
 /// Cases whose answer is kept in words; of the others a digest is.

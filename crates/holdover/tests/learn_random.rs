@@ -1,13 +1,11 @@
 //! Learning, held to layouts drawn at random: what it finds is right, what it
 //! calls settled is right, and what it cannot tell it says.
 
-mod learn_cards;
-
 use std::collections::BTreeSet;
 
+use crate::learn_cards::{Drawn, Score, Wanted, draw, sample, score};
 use fastrand::Rng;
 use holdover::learn::{Learnt, Options, Sample, learn};
-use learn_cards::{Drawn, Score, Wanted, draw, sample, score};
 
 fn numbers(rng: &mut Rng, drawn: &Drawn, count: usize) -> (u64, Vec<u64>) {
     let site = rng.u64(0..1 << drawn.site.len());

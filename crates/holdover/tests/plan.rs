@@ -1,11 +1,7 @@
 //! Plans against the model written out the slow way.
 
-#[allow(dead_code, reason = "each test uses a part of it")]
-mod plan_brute;
-
-use fastrand::Rng;
-use plan_brute::checks::is_best;
-use plan_brute::sites;
+use crate::plan_brute::checks::is_best;
+use crate::plan_brute::sites;
 
 fn check(seed: u64, most_layouts: usize, most_cards: u128) -> usize {
     let (table, site, roster) = sites::site_with(seed, most_layouts, most_cards);

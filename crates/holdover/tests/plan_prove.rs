@@ -1,14 +1,10 @@
 //! Plans as JSON, and proofs: what is planned is what the panel does.
 
-#[allow(dead_code, reason = "each test uses a part of it")]
-mod plan_brute;
-
 use std::collections::BTreeSet;
 
-use fastrand::Rng;
+use crate::plan_brute::checks::proof_agrees;
+use crate::plan_brute::{self, sites};
 use holdover::plan::{Plan, RowState, plan};
-use plan_brute::checks::proof_agrees;
-use plan_brute::sites;
 
 #[test]
 fn json_reads_back_equal() {

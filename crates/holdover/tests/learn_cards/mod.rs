@@ -2,8 +2,6 @@
 //! here, bit by bit, without the library's own layouts. The crate that takes
 //! this in says what `Rng` is.
 
-#![allow(dead_code, reason = "each test binary uses a part of it")]
-
 use std::collections::BTreeSet;
 
 use crate::Rng;

@@ -1,0 +1,17 @@
+//! The library against the outside, against slow and simple versions of
+//! itself, and against what it answered before: a module a topic.
+
+use fastrand::Rng;
+
+mod decode_exhaustive;
+mod kept;
+mod learn;
+mod learn_cards;
+mod learn_null_space;
+mod learn_random;
+mod plan;
+mod plan_brute;
+mod plan_large;
+mod plan_prove;
+mod rank;
+mod rank_calibration;
