@@ -1,8 +1,6 @@
 //! Learning, case by case: the ways a number can be printed and stored, dirty
 //! piles, tables that ship, and input meant to break it.
 
-use std::time::{Duration, Instant};
-
 use fastrand::Rng;
 use holdover::bits::{Capture, Span};
 use holdover::decode::Decode;
@@ -389,12 +387,10 @@ fn the_tables_that_ship() {
                     }
                 })
                 .collect();
-            let start = Instant::now();
             let learnt = one(&samples);
             println!(
-                "{} {count}: {:?} {:?} {:?} alarms {:.1e} {:?}",
+                "{} {count}: {:?} {:?} alarms {:.1e} {:?}",
                 truth.id(),
-                start.elapsed(),
                 checks(&learnt),
                 learnt
                     .fields
@@ -438,11 +434,8 @@ fn the_tables_that_ship() {
 
 #[test]
 fn input_meant_to_break_it() {
-    let quick = |samples: Vec<Sample>| {
-        let start = Instant::now();
+    let sound = |samples: Vec<Sample>| {
         let learnt = learn(&samples, &Options::default());
-        let took = start.elapsed();
-        assert!(took < Duration::from_secs(5), "{took:?} for {} samples", samples.len());
         for l in &learnt {
             serde_json::to_string(l).unwrap();
             assert!(l.fields.iter().all(|f| !f.settled) || l.layout.is_some());
@@ -451,7 +444,7 @@ fn input_meant_to_break_it() {
         assert_eq!(named, samples.len());
         learnt
     };
-    assert!(quick(Vec::new()).is_empty());
+    assert!(sound(Vec::new()).is_empty());
     let mut rng = Rng::with_seed(16);
     let bits =
         |rng: &mut Rng, len: usize| Capture::from_bits((0..len).map(|_| rng.bool())).unwrap();
@@ -459,14 +452,14 @@ fn input_meant_to_break_it() {
         for count in [1, 2, 3, 5, 24, 300] {
             let one = bits(&mut rng, len);
             // All alike; all random; contradictory prints; prints of 10,000 characters.
-            quick((0..count).map(|i| Sample::new(i, one)).collect());
-            quick((0..count).map(|i| Sample::new(i, bits(&mut rng, len))).collect());
-            quick(
+            sound((0..count).map(|i| Sample::new(i, one)).collect());
+            sound((0..count).map(|i| Sample::new(i, bits(&mut rng, len))).collect());
+            sound(
                 (0..count)
                     .map(|i| Sample { printed: Some(i.to_string()), ..Sample::new(i, one) })
                     .collect(),
             );
-            quick(
+            sound(
                 (0..count)
                     .map(|i| Sample {
                         printed: Some("7 ".repeat(5000)),
@@ -474,7 +467,7 @@ fn input_meant_to_break_it() {
                     })
                     .collect(),
             );
-            quick(
+            sound(
                 (0..count)
                     .map(|i| {
                         let noise: String =
@@ -490,7 +483,7 @@ fn input_meant_to_break_it() {
                     })
                     .collect(),
             );
-            quick(
+            sound(
                 (0..count)
                     .map(|i| Sample {
                         printed: Some("0".into()),
@@ -502,7 +495,7 @@ fn input_meant_to_break_it() {
         }
     }
     // Every length at once.
-    quick(
+    sound(
         (1..=256)
             .map(|len| Sample {
                 printed: Some(len.to_string()),
@@ -516,16 +509,6 @@ fn input_meant_to_break_it() {
 fn many_rows() {
     let numbers = random(17, 100_000, 1 << 16);
     let samples = cards(std26(), 65, numbers, |n| n.to_string());
-    let start = Instant::now();
     let learnt = one(&samples);
-    let took = start.elapsed();
-    println!("100,000 rows: {took:?}");
-    assert!(took < Duration::from_secs(5), "{took:?}");
     assert_eq!(checks(&learnt), ["even 1 over 2-13", "odd 26 over 14-25"]);
-    let few = cards(std26(), 65, random(18, 24, 1 << 16), |n| n.to_string());
-    let start = Instant::now();
-    for _ in 0..100 {
-        one(&few);
-    }
-    println!("24 rows: {:?}", start.elapsed() / 100);
 }
