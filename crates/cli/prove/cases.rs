@@ -142,7 +142,8 @@ fn record(bits: &str, answer: &Answer<'_>) -> [String; 5] {
     let text =
         |value: Option<holdover::layout::Value>| value.map_or_else(String::new, |v| v.to_string());
     [
-        bits.trim().to_owned(),
+        // A minus sign in front separates nothing, and would be made inert.
+        bits.trim().trim_start_matches(['-', ' ']).to_owned(),
         answer.verdict.name().to_owned(),
         best.map_or_else(String::new, |best| best.layout.id().to_owned()),
         decode.as_ref().map_or_else(String::new, |d| text(d.site())),
