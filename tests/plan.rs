@@ -185,6 +185,25 @@ fn cases_are_recorded_and_hold_until_the_table_changes() {
     assert!(shown.stdout.contains("card 4322") && shown.stdout.contains("card 4321"));
 }
 
+/// No cell that is written begins like a formula, and bits may: with a minus
+/// sign that separates nothing.
+#[test]
+fn recorded_bits_with_a_minus_sign_in_front_are_read_back() {
+    let dir = tempdir().unwrap();
+    let bits = "10100000100010000111000011";
+    for front in ["-", "--", " - ", "-\t-", "-\u{a0}-", "_-"] {
+        let cases = file(&dir, "cases.csv", format!("bits,verdict\n{front}{bits},identified\n"));
+        let [first, second] = ["first.csv", "second.csv"].map(|name| dir.path().join(name));
+        let record = |from: &std::path::Path, to: &std::path::Path| {
+            let (from, to) = (from.to_str().unwrap(), to.to_str().unwrap());
+            let run = run(["prove", "--cases", from, "--record", to]);
+            assert_eq!(run.code, 0, "{front:?}: {}{}", run.stdout, run.stderr);
+            std::fs::read_to_string(to).unwrap()
+        };
+        assert_eq!(record(&cases, &first), record(&first, &second), "{front:?}");
+    }
+}
+
 #[test]
 fn the_roster_of_the_demo_is_invented_and_says_so() {
     let about = std::fs::read_to_string(root().join("fixtures/README.md")).unwrap();

@@ -143,7 +143,7 @@ fn record(bits: &str, answer: &Answer<'_>) -> [String; 5] {
         |value: Option<holdover::layout::Value>| value.map_or_else(String::new, |v| v.to_string());
     [
         // A minus sign in front separates nothing, and would be made inert.
-        bits.trim().trim_start_matches(['-', ' ']).to_owned(),
+        bits.trim_end().trim_start_matches(|c: char| c == '-' || c.is_whitespace()).to_owned(),
         answer.verdict.name().to_owned(),
         best.map_or_else(String::new, |best| best.layout.id().to_owned()),
         decode.as_ref().map_or_else(String::new, |d| text(d.site())),
