@@ -3,6 +3,7 @@
 
 use fastrand::Rng;
 
+mod cards;
 mod decode_exhaustive;
 mod kept;
 mod learn;

@@ -5,10 +5,11 @@
 
 use std::collections::HashMap;
 
+use crate::cards::card;
 use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::decode::Reading;
-use holdover::layout::{Layout, Role, Table, Value, builtin};
+use holdover::layout::{Layout, Role, Table, builtin};
 use holdover::rank::{Answer, Batch, Doubt, Known, Sighting, Verdict, model};
 use holdover::site::Site;
 
@@ -129,43 +130,15 @@ fn signatures_tell_apart_what_answers_do() {
             "[[batch]]\nlayout = \"{listed}\"\nsite = 0\ncards = \"{cards}\"\nstate = \"issued\"\n"
         );
         let site = Site::from_toml(&batches, &table).unwrap();
-        let mut batch = Batch::new(&table, Some(&site));
-        seen.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
-        let fit = batch.fit();
-        let signer = fit.signer("", 32).unwrap();
-        let mut known = HashMap::new();
-        let mut signature = vec![0; signer.stride()];
-        for capture in &seen {
-            signer.sign(capture.wide(), &mut signature);
-            let answer = fit.answer(&Sighting::from(*capture));
-            let said: Vec<(&str, Reading, u64)> = (answer.candidates.iter())
-                .map(|c| (c.layout.id(), c.reading, c.probability.to_bits()))
-                .collect();
-            let first = known.entry(signature.clone()).or_insert_with(|| said.clone());
-            assert_eq!(*first, said, "{capture:?}");
-        }
+        let signatures = signatures_stand_for_answers(&table, Some(&site), &seen, usize::MAX);
         let most = if listed == "digits32" { seen.len() } else { seen.len() - 1 };
-        assert!((2..=most).contains(&known.len()), "{} signatures", known.len());
+        assert!((2..=most).contains(&signatures), "{signatures} signatures");
     }
 }
 
 /// A card of a layout: a site code below a limit, all else at random.
 fn drawn(layout: &Layout, rng: &mut Rng, sites: u128) -> Option<Capture> {
-    let values: Vec<(&str, Value)> = (layout.fields().iter())
-        .map(|field| {
-            let below = if field.role == Role::Site { sites } else { u128::MAX };
-            let number = rng.u128(..below) & (u128::MAX >> (128 - field.span.len()));
-            let value = match field.digits() {
-                Some(digits) => {
-                    let text = format!("{number:0digits$}");
-                    Value::Digits(text[text.len() - digits..].into())
-                }
-                None => Value::Number(number),
-            };
-            (field.role.name(), value)
-        })
-        .collect();
-    layout.compose(&values).ok()
+    card(layout, |field| rng.u128(..if field.role == Role::Site { sites } else { u128::MAX }))
 }
 
 /// Captures of one signature have one answer, and of one key one signature;

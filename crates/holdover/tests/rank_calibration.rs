@@ -4,9 +4,10 @@
 
 use std::collections::HashMap;
 
+use crate::cards::card;
 use fastrand::Rng;
 use holdover::bits::Capture;
-use holdover::layout::{Layout, Table, Value, builtin};
+use holdover::layout::{Layout, Role, Table, Value, builtin};
 use holdover::rank::{Batch, Sighting};
 use rayon::prelude::*;
 
@@ -43,25 +44,19 @@ impl Mix {
         });
         let kind = kind.unwrap_or(last);
         let (layout, of) = (self.layout(&self.kinds[kind]), &self.kinds[kind]);
-        let values: Vec<(&str, Value)> = layout
-            .fields()
-            .iter()
-            .map(|field| {
-                let name = field.role.name();
-                let value = if name == "site" && !of.codes.is_empty() {
-                    let mut at = rng.f64();
-                    let code = of.codes.iter().find(|(_, share)| {
-                        at -= share;
-                        at < 0.0
-                    });
-                    code.unwrap_or(&of.codes[0]).0
-                } else {
-                    rng.u128(..) >> (128 - field.span.len())
-                };
-                (name, Value::Number(value))
-            })
-            .collect();
-        (Some(kind), layout.compose(&values).unwrap())
+        let capture = card(layout, |field| {
+            if field.role == Role::Site && !of.codes.is_empty() {
+                let mut at = rng.f64();
+                let code = of.codes.iter().find(|(_, share)| {
+                    at -= share;
+                    at < 0.0
+                });
+                code.unwrap_or(&of.codes[0]).0
+            } else {
+                rng.u128(..) >> (128 - field.span.len())
+            }
+        });
+        (Some(kind), capture.unwrap())
     }
 
     /// The truth's posterior: kinds, then "none".
