@@ -8,9 +8,9 @@
 //! at least a hundredth of an even share of the inputs, and at most a tenth of
 //! all. As many processes as there are cores, or JOBS, share the work.
 //! The input that breaks something is kept in `target/found/`, and its process
-//! ends with it.
+//! ends with it; so is one that takes more than 4 GiB of memory.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitCode};
 use std::time::{Duration, Instant};
 use std::{env, fs, thread};
@@ -18,9 +18,13 @@ use std::{env, fs, thread};
 use fastrand::Rng;
 use holdover_fuzz::mutate::mutated;
 use holdover_fuzz::{TARGETS, Target, kept, tool};
+use rustix::process::{Resource, Rlimit, setrlimit};
 
 /// No target takes more than one in so many inputs.
 const MOST_OF: u64 = 10;
+
+/// The memory a process may have, in bytes; the limits of inputs leave far less.
+const MEMORY: u64 = 4 << 30;
 
 /// How long a target has its turn.
 const TURN: Duration = Duration::from_millis(200);
@@ -53,14 +57,38 @@ fn main() -> ExitCode {
         })
         .collect();
     let mut sound = true;
-    for mut worker in workers {
-        sound &= worker.wait().expect("a worker ends").success();
+    for (mut worker, number) in workers.into_iter().zip(0..) {
+        let ended = worker.wait().expect("a worker ends");
+        if !ended.success() {
+            sound = false;
+            // One that panicked has said so, and kept its input itself.
+            if ended.code() != Some(1) {
+                println!("{number}: {ended}; its last input: {}", keep(room.path(), number));
+            }
+        }
     }
     if !sound {
         return ExitCode::FAILURE;
     }
     println!("{count} inputs, no panic, {:.0} s", started.elapsed().as_secs_f64());
     ExitCode::SUCCESS
+}
+
+/// Keeps what a worker that could not do so itself was last given; says where.
+fn keep(room: &Path, worker: u64) -> String {
+    let kept = found().join(format!("many-{worker}"));
+    let last = fs::read_to_string(room.join(worker.to_string())).unwrap_or_default();
+    match fs::copy(&last, &kept) {
+        Ok(_) => kept.display().to_string(),
+        Err(error) => format!("lost: {last}: {error}"),
+    }
+}
+
+/// A directory for what is found.
+fn found() -> PathBuf {
+    let found = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/found");
+    fs::create_dir_all(&found).expect("a directory for what is found");
+    found
 }
 
 /// One target and what it has done so far.
@@ -82,9 +110,11 @@ fn work(worker: &str, count: u64, seed: u64) {
         .collect();
     // Before it is tried, an input is put where it is found if it is the last.
     let last = tool::place("last-input");
-    let found = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/found");
-    fs::create_dir_all(&found).expect("a directory for what is found");
-    let broken = found.join(format!("many-{worker}"));
+    let said = env::temp_dir().join(worker);
+    fs::write(said, last.to_str().expect("a path of plain letters")).expect("it can be written");
+    let limit = Rlimit { current: Some(MEMORY), maximum: Some(MEMORY) };
+    setrlimit(Resource::As, limit).expect("a process may limit itself");
+    let broken = found().join(format!("many-{worker}"));
     let hook = std::panic::take_hook();
     std::panic::set_hook(Box::new({
         let (last, broken) = (last.clone(), broken.clone());
