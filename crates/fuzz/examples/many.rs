@@ -5,7 +5,7 @@
 //! cargo run --example many -- [COUNT] [SEED]
 //! ```
 //! 10,000 in all unless said. Each target gets the same share of the time, but
-//! at least a hundredth of an even share of the inputs, and at most a tenth of
+//! at least a hundredth of an even share of the inputs, and at most a fifth of
 //! all. As many processes as there are cores, or JOBS, share the work.
 //! The input that breaks something is kept in `target/found/`, and its process
 //! ends with it; so is one that takes more than 4 GiB of memory.
@@ -21,7 +21,7 @@ use holdover_fuzz::{TARGETS, Target, kept, tool};
 use rustix::process::{Resource, Rlimit, setrlimit};
 
 /// No target takes more than one in so many inputs.
-const MOST_OF: u64 = 10;
+const MOST_OF: u64 = 5;
 
 /// The memory a process may have, in bytes; the limits of inputs leave far less.
 const MEMORY: u64 = 4 << 30;

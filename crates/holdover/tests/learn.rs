@@ -333,6 +333,29 @@ fn kinds_in_one_pile_are_told_apart() {
     assert_eq!(named, samples.len());
 }
 
+/// Of the kinds of one length eight are told apart, as is promised; no sample
+/// of a ninth is lost.
+#[test]
+fn eight_kinds_are_told_apart_and_no_more() {
+    // A kind is seen where it has a quarter of what is left of the pile.
+    let sizes = [12, 12, 12, 15, 21, 29, 41, 57, 80];
+    let kind = |nth: usize| {
+        let span = format!("{}-{}", 16 * nth + 1, 16 * nth + 16);
+        let kind = layout(160, &[("card", &span, Code::Binary)], &[]);
+        cards(&kind, 0, random(20 + nth as u64, sizes[nth], 1 << 16), |n| n.to_string())
+    };
+    for kinds in [7, 8, 9] {
+        let mut samples: Vec<Sample> = (0..kinds).flat_map(kind).collect();
+        samples.iter_mut().zip(2..).for_each(|(sample, line)| sample.line = line);
+        let learnt = learn(&samples, &Options::default());
+        assert_eq!(learnt.len(), kinds.min(8));
+        let misread: usize = learnt.iter().map(|l| l.misread.len()).sum();
+        assert_eq!(misread, 12 * (kinds - learnt.len()));
+        let named: usize = learnt.iter().map(|l| l.good.len() + l.misread.len()).sum();
+        assert_eq!(named, samples.len());
+    }
+}
+
 #[test]
 fn without_a_print_a_counter_is_seen() {
     let mut samples = cards(std26(), 65, 4000..4100, |n| n.to_string());

@@ -3,6 +3,7 @@
 //! give.
 
 use super::complete::Completed;
+use super::entropy::entropy;
 use crate::bits::{Span, Wide};
 
 /// What is open.
@@ -72,7 +73,7 @@ fn information(open: &Open<'_>, bits: Wide) -> f64 {
         })) & bits;
         for check in open.checks {
             let odd = check.could_be.iter().filter(|cover| (**cover & moved).parity()).count();
-            sum += entropy(odd, check.could_be.len());
+            sum += entropy(odd as f64 / check.could_be.len().max(1) as f64);
         }
         for masks in [open.card, open.site] {
             // A bit that moves tells the choices with it from those without.
@@ -89,11 +90,6 @@ fn information(open: &Open<'_>, bits: Wide) -> f64 {
         }
     }
     sum / IMAGINED as f64
-}
-
-fn entropy(part: usize, all: usize) -> f64 {
-    let p = part as f64 / all.max(1) as f64;
-    if p <= 0.0 || p >= 1.0 { 0.0 } else { -p * p.log2() - (1.0 - p) * (1.0 - p).log2() }
 }
 
 #[cfg(test)]

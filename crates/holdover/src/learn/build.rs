@@ -6,6 +6,7 @@ use super::advice::{self, Open};
 use super::answer::{FoundCheck, FoundField, Learnt};
 use super::clean::Reasons;
 use super::complete::{Completed, complete};
+use super::entropy::entropy;
 use super::fields::SITE_PLACES;
 use super::kind::Study;
 use super::rows::Rows;
@@ -152,7 +153,8 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         (_, false) => advice::next_sample(&open)
             .or_else(|| Some("any further cards: the sample is too small to be sure".to_owned())),
     };
-    let entropy = (0..length).map(|at| entropy(pile.columns.at(at).common(good), good.count()));
+    let all = good.count().max(1) as f64;
+    let ones = |at| pile.columns.at(at).common(good) as f64;
     Learnt {
         length,
         samples: pile.samples.len(),
@@ -164,7 +166,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         layout,
         failure,
         notes,
-        entropy: entropy.collect(),
+        entropy: (0..length).map(|at| entropy(ones(at) / all)).collect(),
         never_varied: Span::from_mask(still),
         counters: study.counters.iter().map(|(counter, ..)| counter.clone()).collect(),
         good: good.iter().map(|row| pile.samples[row].line).collect(),
@@ -174,11 +176,6 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
 
 fn field<'f>(fields: &'f [FoundField], role: &Role) -> Option<&'f FoundField> {
     fields.iter().find(|field| field.role == *role)
-}
-
-fn entropy(ones: usize, all: usize) -> f64 {
-    let p = ones as f64 / all.max(1) as f64;
-    if p <= 0.0 || p >= 1.0 { 0.0 } else { -p * p.log2() - (1.0 - p) * (1.0 - p).log2() }
 }
 
 fn found_check(done: &Completed, sure: bool) -> Option<FoundCheck> {
@@ -303,6 +300,7 @@ fn counted(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) -> Option<Ch
     Some(Choice { anchor: *anchor, widths, chosen: 0 })
 }
 
+/// Whether a bit of one stands next to a bit of the other.
 fn touches(a: Wide, b: Wide) -> bool {
     let grown = a.towards_front(1) | a.towards_end(1);
     !(grown & b).is_zero()
@@ -431,5 +429,22 @@ fn describe(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) {
         && card.number.fit.anchor.code != Code::Binary
     {
         notes.push(format!("the card number is coded {}", card.number.fit.anchor.code.name()));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn neighbours_touch_on_either_side_and_between() {
+        let mask = |text: &str| text.parse::<Span>().unwrap().mask();
+        let card = mask("5-8,10-12");
+        for beside in ["4", "13", "9", "1-4", "13-20"] {
+            assert!(touches(mask(beside), card) && touches(card, mask(beside)), "{beside}");
+        }
+        for apart in ["1-3", "14", "20-26"] {
+            assert!(!touches(mask(apart), card) && !touches(card, mask(apart)), "{apart}");
+        }
     }
 }

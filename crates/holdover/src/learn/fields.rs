@@ -2,6 +2,7 @@
 //! card number: consensus over the rows, robust to those that are misread.
 //! Needs three or more cards whose numbers differ.
 
+use super::entropy::entropy;
 use super::print::{self, Facet, What};
 use super::rows::{Columns, Rows, affine_rank};
 use super::spans::{Anchor, Fit, Order, Planes};
@@ -143,9 +144,6 @@ pub(super) fn accident(facet: &Facet, planes: &Planes, matches: &Rows, known: us
     // Which rows are read was chosen after the fact.
     let (n, k) = (known as f64, matches.count() as f64);
     let share = k / n.max(1.0);
-    let entropy = |p: f64| {
-        if p <= 0.0 || p >= 1.0 { 0.0 } else { -p * p.log2() - (1.0 - p) * (1.0 - p).log2() }
-    };
     let chosen = if rank as f64 + 1.0 < k { n.min(k + 64.0) } else { n } * entropy(share);
     (chosen - information).min(0.0).exp2()
 }

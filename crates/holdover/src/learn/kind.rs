@@ -44,14 +44,16 @@ pub(super) fn kinds(samples: Vec<&Sample>, length: usize, options: &Options) -> 
     let mut waiting = vec![samples];
     while let Some(mut group) = waiting.pop() {
         let nth = learnt.len() + 1;
-        let mut study = Study::of(group.clone(), length, options);
+        let study = Study::of(group.clone(), length, options);
         if nth + waiting.len() < KINDS
             && let Some(others) = study.another_kind(length)
         {
+            waiting.push(others.iter().map(|&row| study.pile.samples[row]).collect());
             let mut row = 0..;
             group.retain(|_| row.next().is_some_and(|row| !others.contains(&row)));
-            waiting.push(others.iter().map(|&row| study.pile.samples[row]).collect());
-            study = Study::of(group, length, options);
+            // What is left may be several kinds still.
+            waiting.push(group);
+            continue;
         }
         let id = match nth {
             1 => format!("{}{length}", options.id),

@@ -21,6 +21,7 @@ mod clean;
 mod complete;
 mod counter;
 mod cover;
+mod entropy;
 mod fields;
 mod kind;
 mod lrc;
