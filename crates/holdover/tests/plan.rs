@@ -27,6 +27,17 @@ fn best_of_sites_with_long_batches() {
     assert!(weighed > 4_000, "{weighed}");
 }
 
+/// Batches whose members no linear map gives are listed card by card.
+#[test]
+fn best_of_sites_with_numbers_in_digits() {
+    let best = |seed| {
+        let (table, site, roster) = sites::site_of_digits(seed);
+        is_best(&table, &site, &roster, &format!("digits, seed {seed}"))
+    };
+    let weighed: usize = (40_000..42_000).map(best).sum();
+    assert!(weighed > 10_000, "{weighed}");
+}
+
 /// Run once in a while: minutes.
 #[test]
 #[ignore = "minutes"]

@@ -3,7 +3,7 @@
 
 use crate::Rng;
 use holdover::bits::{Position, Span};
-use holdover::layout::{Check, Field, Layout, LayoutSpec, Role, Table};
+use holdover::layout::{Check, Code, Field, Layout, LayoutSpec, Role, Table};
 use holdover::plan::{RosterCard, RosterRow, RowState};
 use holdover::site::{CardBatch, Identity, KeptDigits, Panel, Site, State};
 
@@ -100,18 +100,68 @@ pub fn site_with(
     drawn(&mut Rng::with_seed(seed), most_layouts, most_cards)
 }
 
-/// The same, drawn from whatever draws.
+/// A site of cards whose numbers are stored as decimal digits, some of them: no
+/// linear map leads from such a number to its bits.
+pub fn site_of_digits(seed: u64) -> (Table, Site, Vec<RosterRow>) {
+    draw(&mut Rng::with_seed(seed), 4, 12, in_digits)
+}
+
+/// The layout with its card number in one digit of four or five bits, where it
+/// has as many.
+fn in_digits(rng: &mut Rng, layout: Layout) -> Layout {
+    let code = match layout.card_span().unwrap().len() {
+        4 => Code::Bcd4,
+        5 => Code::Bcd5,
+        _ => return layout,
+    };
+    if rng.u8(0..4) == 0 {
+        return layout;
+    }
+    let mut fields = layout.fields().to_vec();
+    fields.iter_mut().filter(|field| field.role == Role::Card).for_each(|f| f.code = code);
+    Layout::new(LayoutSpec {
+        id: layout.id().into(),
+        title: "invented".into(),
+        length: layout.length(),
+        basis: "invented for tests".into(),
+        weight: 1.0,
+        fields,
+        checks: layout.checks().to_vec(),
+    })
+    .unwrap()
+}
+
+/// The highest card number.
+fn most(layout: &Layout) -> u128 {
+    let card = layout.fields().iter().find(|field| field.role == Role::Card).unwrap();
+    match card.digits() {
+        Some(digits) => 10u128.pow(digits as u32) - 1,
+        None => (1 << card.span.len()) - 1,
+    }
+}
+
+/// The same as [`site_with`], drawn from whatever draws.
 pub fn drawn(
     rng: &mut Rng,
     most_layouts: usize,
     most_cards: u128,
+) -> (Table, Site, Vec<RosterRow>) {
+    draw(rng, most_layouts, most_cards, |_, layout| layout)
+}
+
+fn draw(
+    rng: &mut Rng,
+    most_layouts: usize,
+    most_cards: u128,
+    change: impl Fn(&mut Rng, Layout) -> Layout,
 ) -> (Table, Site, Vec<RosterRow>) {
     let lengths = &LENGTHS[..rng.usize(1..=LENGTHS.len())];
     let count = rng.usize(1..=most_layouts);
     let layouts: Vec<Layout> = (0..count)
         .map(|id| {
             let length = lengths[rng.usize(..lengths.len())];
-            layout(rng, id, length)
+            let layout = layout(rng, id, length);
+            change(rng, layout)
         })
         .collect();
     let table = Table::new(layouts).unwrap();
@@ -129,7 +179,7 @@ pub fn drawn(
     let mut batches: Vec<CardBatch> = Vec::new();
     for _ in 0..rng.usize(0..=3) {
         let layout = &table.layouts()[rng.usize(..count)];
-        let most = (1u128 << layout.card_span().unwrap().len()) - 1;
+        let most = most(layout);
         let code = layout.site_span().map(|s| rng.u128(..(1 << s.len().min(2))));
         let first = rng.u128(0..=most);
         let last = (first + rng.u128(0..most_cards)).min(most);
@@ -158,7 +208,7 @@ pub fn drawn(
         }
         let at = rng.usize(..count);
         let layout = &table.layouts()[at];
-        let number = rng.u128(..1 << layout.card_span().unwrap().len());
+        let number = rng.u128(..=most(layout));
         let code = layout.site_span().map_or(0, |s| rng.u128(..1 << s.len().min(2)));
         let mut row = RosterRow::of_numbers(&table, i + 2, layout.id(), code, number).unwrap();
         if at == boxed_only || rng.u8(0..boxed_one_in) == 0 {
