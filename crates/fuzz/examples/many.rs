@@ -10,6 +10,7 @@
 //! The input that breaks something is kept in `target/found/`, and its process
 //! ends with it; so is one that takes more than 4 GiB of memory.
 
+use std::fmt::Display;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitCode};
 use std::time::{Duration, Instant};
@@ -17,13 +18,13 @@ use std::{env, fs, thread};
 
 use fastrand::Rng;
 use holdover_fuzz::mutate::mutated;
-use holdover_fuzz::{TARGETS, Target, kept, tool};
+use holdover_fuzz::{TARGETS, Target, kept};
 use rustix::process::{Resource, Rlimit, setrlimit};
 
 /// No target takes more than one in so many inputs.
 const MOST_OF: u64 = 5;
 
-/// The memory a process may have, in bytes; the limits of inputs leave far less.
+/// The memory a process may have, in bytes; and far more than inputs so short may take.
 const MEMORY: u64 = 4 << 30;
 
 /// How long a target has its turn.
@@ -77,11 +78,15 @@ fn main() -> ExitCode {
 /// Keeps what a worker that could not do so itself was last given; says where.
 fn keep(room: &Path, worker: u64) -> String {
     let kept = found().join(format!("many-{worker}"));
-    let last = fs::read_to_string(room.join(worker.to_string())).unwrap_or_default();
-    match fs::copy(&last, &kept) {
+    match fs::copy(last_input(room, worker), &kept) {
         Ok(_) => kept.display().to_string(),
-        Err(error) => format!("lost: {last}: {error}"),
+        Err(error) => format!("lost: {error}"),
     }
+}
+
+/// Where a worker puts what it tries next.
+fn last_input(room: &Path, worker: impl Display) -> PathBuf {
+    room.join(format!("last-input-{worker}"))
 }
 
 /// A directory for what is found.
@@ -109,9 +114,7 @@ fn work(worker: &str, count: u64, seed: u64) {
         })
         .collect();
     // Before it is tried, an input is put where it is found if it is the last.
-    let last = tool::place("last-input");
-    let said = env::temp_dir().join(worker);
-    fs::write(said, last.to_str().expect("a path of plain letters")).expect("it can be written");
+    let last = last_input(&env::temp_dir(), worker);
     let limit = Rlimit { current: Some(MEMORY), maximum: Some(MEMORY) };
     setrlimit(Resource::As, limit).expect("a process may limit itself");
     let broken = found().join(format!("many-{worker}"));

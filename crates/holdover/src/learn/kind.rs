@@ -42,17 +42,19 @@ pub(super) struct Study<'s> {
 pub(super) fn kinds(samples: Vec<&Sample>, length: usize, options: &Options) -> Vec<Learnt> {
     let mut learnt = Vec::new();
     let mut waiting = vec![samples];
-    while let Some(mut group) = waiting.pop() {
+    while let Some(group) = waiting.pop() {
         let nth = learnt.len() + 1;
-        let study = Study::of(group.clone(), length, options);
+        let study = Study::of(group, length, options);
         if nth + waiting.len() < KINDS
             && let Some(others) = study.another_kind(length)
         {
-            waiting.push(others.iter().map(|&row| study.pile.samples[row]).collect());
-            let mut row = 0..;
-            group.retain(|_| row.next().is_some_and(|row| !others.contains(&row)));
+            let rows = |other: bool| {
+                let samples = study.pile.samples.iter().enumerate();
+                let some = samples.filter(|(row, _)| others.binary_search(row).is_ok() == other);
+                some.map(|(_, sample)| *sample).collect()
+            };
             // What is left may be several kinds still.
-            waiting.push(group);
+            waiting.extend([rows(true), rows(false)]);
             continue;
         }
         let id = match nth {
@@ -222,7 +224,7 @@ impl<'s> Study<'s> {
         (0..digits).map(relation).collect()
     }
 
-    /// Rows left out whose prints agree on another span.
+    /// Rows left out whose prints agree on another span, ascending.
     fn another_kind(&self, length: usize) -> Option<Vec<usize>> {
         let card = self.card.as_ref()?;
         let left: Vec<usize> = card.number.known.minus(&card.number.matches).iter().collect();

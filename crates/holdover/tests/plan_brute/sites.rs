@@ -117,18 +117,9 @@ fn in_digits(rng: &mut Rng, layout: Layout) -> Layout {
     if rng.u8(0..4) == 0 {
         return layout;
     }
-    let mut fields = layout.fields().to_vec();
-    fields.iter_mut().filter(|field| field.role == Role::Card).for_each(|f| f.code = code);
-    Layout::new(LayoutSpec {
-        id: layout.id().into(),
-        title: "invented".into(),
-        length: layout.length(),
-        basis: "invented for tests".into(),
-        weight: 1.0,
-        fields,
-        checks: layout.checks().to_vec(),
-    })
-    .unwrap()
+    let mut spec = layout.spec().clone();
+    spec.fields.iter_mut().filter(|field| field.role == Role::Card).for_each(|f| f.code = code);
+    Layout::new(spec).unwrap()
 }
 
 /// The highest card number.
