@@ -3,9 +3,10 @@
 //! each part is.
 
 use super::advice::{self, Open};
-use super::answer::{FoundCheck, FoundField, Learnt};
+use super::answer::{Counter, FoundCheck, FoundField, Learnt};
 use super::clean::Reasons;
 use super::complete::{Completed, complete};
+use super::counter::Counting;
 use super::entropy::entropy;
 use super::fields::SITE_PLACES;
 use super::kind::Study;
@@ -104,7 +105,8 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     if let Some(choice) = &card {
         let number = study.card.as_ref().map(|card| &card.number);
         let sure = number.is_some_and(|n| n.false_alarms < SETTLED && n.offset == 0);
-        false_alarms += number.map_or(0.0, |n| n.false_alarms);
+        let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
+        false_alarms += number.map_or(counted, |n| n.false_alarms);
         fields.extend(choice.found(Role::Card, sure, number.map_or(0, |n| n.offset)));
     }
     // Without a print any bit of a relation may be the check bit.
@@ -168,7 +170,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         notes,
         entropy: (0..length).map(|at| entropy(ones(at) / all)).collect(),
         never_varied: Span::from_mask(still),
-        counters: study.counters.iter().map(|(counter, ..)| counter.clone()).collect(),
+        counters: study.counters.iter().map(|found| found.counter.clone()).collect(),
         good: good.iter().map(|row| pile.samples[row].line).collect(),
         lines_swapped: pile.inverted,
     }
@@ -285,8 +287,7 @@ fn keep<T>(list: &mut Vec<T>, pass: impl Fn(&T) -> bool) {
 /// Without a print: a counter is a card number, though where it ends among bits
 /// that never varied cannot be told.
 fn counted(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) -> Option<Choice> {
-    let (counter, anchor, width) = study.counters.first()?;
-    let span = &counter.span;
+    let Counting { counter: Counter { span, .. }, anchor, width, .. } = study.counters.first()?;
     notes
         .push(format!("bits {span} count from sample to sample and are taken for the card number"));
     let mut widths = vec![(*anchor, *width)];
@@ -419,7 +420,7 @@ fn describe(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) {
         notes
             .push(format!("bits {span} were the same in all samples: nothing can be said of them"));
     }
-    for (counter, ..) in &study.counters {
+    for Counting { counter, .. } in &study.counters {
         let (span, moves) = (&counter.span, counter.moves);
         let way = if counter.step > 0 { "up" } else { "down" };
         notes

@@ -2,9 +2,13 @@
 //! box are numbered consecutively. Needs samples in order, most of them without
 //! a gap.
 
+use std::cmp::Reverse;
+
 use super::answer::Counter;
+use super::entropy::entropy;
 use super::rows::{Columns, Rows};
 use super::spans::{Anchor, Order};
+use crate::bits::Wide;
 use crate::layout::Code;
 
 /// The share of moves that must be one step (judgement, no source).
@@ -16,14 +20,41 @@ const LEAST: usize = 6;
 /// Samples looked at: more add nothing.
 const LOOKED_AT: usize = 4096;
 
-/// The counters among `rows`, with where their low bits stand, the widest first.
-pub(super) fn find(columns: &Columns, rows: &Rows) -> Vec<(Counter, Anchor, usize)> {
+/// Accidents allowed (judgement, no source).
+const ALLOWED: f64 = 0.01;
+
+/// A counter, and where its low bit stands.
+pub(super) struct Counting {
+    pub(super) counter: Counter,
+    pub(super) anchor: Anchor,
+    pub(super) width: usize,
+    /// Counters expected to be seen as well by accident.
+    pub(super) false_alarms: f64,
+}
+
+impl Counting {
+    pub(super) fn mask(&self) -> Wide {
+        self.anchor.mask(self.width)
+    }
+}
+
+/// How many counters as good would be seen by accident, of all places, both
+/// orders and both ways tried: by chance each of `width` bits is as it should
+/// be in half of the moves, and which `moves` of `all` those are is chosen after
+/// the fact.
+fn accidents(length: usize, width: usize, moves: usize, all: usize) -> f64 {
+    let chosen = all as f64 * entropy(moves as f64 / all as f64);
+    (4 * length) as f64 * (chosen - (width * moves) as f64).exp2()
+}
+
+/// The counters among `rows`, the widest first.
+pub(super) fn find(columns: &Columns, rows: &Rows) -> Vec<Counting> {
     let rows: Vec<usize> = rows.iter().take(LOOKED_AT).collect();
     if rows.len() < LEAST {
         return Vec::new();
     }
     let need = ((rows.len() - 1) as f64 * STEADY).ceil() as usize;
-    let mut found: Vec<(Counter, Anchor, usize)> = Vec::new();
+    let mut found: Vec<Counting> = Vec::new();
     for order in [Order::Ascending, Order::Descending] {
         for low in 0..columns.length() {
             let bit = columns.at(low);
@@ -34,7 +65,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows) -> Vec<(Counter, Anchor, usiz
             }
             let anchor = Anchor { code: Code::Binary, order, low };
             let mut values = vec![0u64; rows.len()];
-            let mut best: Option<(Counter, Anchor, usize)> = None;
+            let mut best: Option<Counting> = None;
             for j in 0..32 {
                 let Some(span) = anchor.span(j + 1) else { break };
                 let at = span.offsets().next().filter(|at| *at < columns.length());
@@ -54,27 +85,43 @@ pub(super) fn find(columns: &Columns, rows: &Rows) -> Vec<(Counter, Anchor, usiz
                 let (up, down) = (step(1), step(u64::MAX));
                 let (moves, step) = if up >= down { (up, 1) } else { (down, -1) };
                 // A bit that is not the counter's breaks a move where it changes.
-                if moves < need.max(best.as_ref().map_or(0, |(best, ..)| best.moves)) {
+                if moves < need.max(best.as_ref().map_or(0, |best| best.counter.moves)) {
                     break;
                 }
                 // Two bits that alternate count either way.
                 if varies && j >= 2 {
-                    best = Some((Counter { span, step, moves }, anchor, j + 1));
+                    let width = j + 1;
+                    let false_alarms = accidents(columns.length(), width, moves, rows.len() - 1);
+                    let counter = Counter { span, step, moves };
+                    best = Some(Counting { counter, anchor, width, false_alarms });
                 }
             }
-            found.extend(best);
+            found.extend(best.filter(|best| best.false_alarms < ALLOWED));
         }
     }
-    found.sort_by_key(|(counter, anchor, width)| {
-        (std::cmp::Reverse(*width), std::cmp::Reverse(counter.moves), anchor.low)
+    found.sort_by_key(|found| {
+        (Reverse(found.width), Reverse(found.counter.moves), found.anchor.low)
     });
     // A run inside one that was found is the same counter.
-    let mut kept: Vec<(Counter, Anchor, usize)> = Vec::new();
+    let mut kept: Vec<Counting> = Vec::new();
     for next in found {
-        let mask = next.1.mask(next.2);
-        if kept.iter().all(|k| (k.1.mask(k.2) & mask).is_zero()) {
+        if kept.iter().all(|kept| (kept.mask() & next.mask()).is_zero()) {
             kept.push(next);
         }
     }
     kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Worked out by hand: 26 places, two orders, two ways; five moves of three
+    /// bits, all of them steady or all but one.
+    #[test]
+    fn accidents_count_what_was_tried() {
+        assert!((accidents(26, 3, 5, 5) - 104.0 / 32_768.0).abs() < 1e-12);
+        let chosen = 5.0_f64.powi(5) / 4.0_f64.powi(4);
+        assert!((accidents(26, 3, 4, 5) - 104.0 * chosen / 4_096.0).abs() < 1e-12);
+    }
 }

@@ -4,7 +4,7 @@
 
 use super::entropy::entropy;
 use super::print::{self, Facet, What};
-use super::rows::{Columns, Rows, affine_rank};
+use super::rows::{Columns, Rows, affine_rank, spread};
 use super::spans::{Anchor, Fit, Order, Planes};
 use super::{Pile, offset};
 use crate::bits::Wide;
@@ -107,7 +107,7 @@ fn exact(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Number> {
     if count < 2 || facet.distinct(known.iter(), 2) < 2 {
         return None;
     }
-    let searched: Vec<usize> = known.iter().step_by(count.div_ceil(SEARCHED)).collect();
+    let searched = spread(known.iter(), SEARCHED);
     let few = columns.only(&searched);
     let sample = Facet { values: searched.iter().map(|&row| facet.values[row]).collect(), ..facet };
     let all = Rows::all(searched.len());
@@ -124,7 +124,7 @@ fn exact(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Number> {
     let planes = Planes::of(&facet, best.anchor.code);
     let matches = planes.matching(columns, &known, best);
     let tried = (CODES.len() * 4 * columns.length()) as f64;
-    let false_alarms = tried * accident(&facet, &planes, &matches, count);
+    let false_alarms = tried * accident(&facet, &planes, &known, &matches);
     if matches.count() < 2 || false_alarms > ALLOWED {
         return None;
     }
@@ -134,18 +134,35 @@ fn exact(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Number> {
     Some(Number { facet, fit, others, known, matches, offset: 0, false_alarms })
 }
 
-/// The chance that a wrong span reads these rows' numbers: each bit of the
-/// number that varies must agree on as many rows as are independent.
-pub(super) fn accident(facet: &Facet, planes: &Planes, matches: &Rows, known: usize) -> f64 {
-    let words = matches.iter().take(SEARCHED).filter_map(|row| facet.values[row]);
-    let words = words.map(|value| Wide([(value >> 64) as u64, value as u64, 0, 0]));
-    let rank = affine_rank(words, Wide::ones(128));
-    let information = (planes.varying(matches) * rank) as f64;
-    // Which rows are read was chosen after the fact.
-    let (n, k) = (known as f64, matches.count() as f64);
-    let share = k / n.max(1.0);
-    let chosen = if rank as f64 + 1.0 < k { n.min(k + 64.0) } else { n } * entropy(share);
-    (chosen - information).min(0.0).exp2()
+/// The least sample that a span is judged by (judgement, no source).
+const LEAST_JUDGED: usize = 8;
+
+/// A bound on the chance that a wrong span reads the numbers of `matches` among
+/// the rows `known`. Each bit of the number that varies must agree by chance on
+/// as many rows as are independent, and which rows those are was chosen after
+/// the fact: `2^(n H(k/n))` ways to choose `k` of `n` at most. Rows beyond the
+/// number's bits are not independent, but are to be chosen all the same; so
+/// samples of several sizes, laid down beforehand, are judged, and the best of
+/// them counts (Bonferroni: times how many there are).
+pub(super) fn accident(facet: &Facet, planes: &Planes, known: &Rows, matches: &Rows) -> f64 {
+    let order = spread(known.iter(), SEARCHED);
+    let halves = std::iter::successors(Some(order.len()), |n| Some(n / 2));
+    let sizes: Vec<usize> = halves
+        .enumerate()
+        .take_while(|(i, n)| *i == 0 || *n >= LEAST_JUDGED)
+        .map(|(_, n)| n)
+        .collect();
+    let judged = sizes.iter().map(|&n| {
+        let read =
+            Rows::listed(known.rows(), order[..n].iter().copied().filter(|&row| matches.has(row)));
+        let words = read.iter().filter_map(|row| facet.values[row]);
+        let words = words.map(|value| Wide([(value >> 64) as u64, value as u64, 0, 0]));
+        let rank = affine_rank(words, Wide::ones(128));
+        let chosen = n as f64 * entropy(read.count() as f64 / n.max(1) as f64);
+        chosen - (planes.varying(&read) * rank) as f64
+    });
+    let best = judged.fold(0.0, f64::min);
+    ((sizes.len() as f64).log2() + best).min(0.0).exp2()
 }
 
 /// Where the printed site code stands.
@@ -217,7 +234,7 @@ fn site_of(columns: &Columns, rows: &Rows, facet: Facet, taken: Wide) -> Option<
     // as many places as its own bits allow.
     let bits = known.iter().next().and_then(|row| facet.values[row]).unwrap_or(0);
     let still = (128 - bits.leading_zeros()) as f64;
-    let varying = accident(&facet, &planes, &matches, count);
+    let varying = accident(&facet, &planes, &known, &matches);
     let false_alarms = columns.length() as f64 * varying.min((-still).exp2());
     Some(SiteNumber { facet, fits, known, matches, false_alarms })
 }

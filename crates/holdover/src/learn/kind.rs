@@ -1,15 +1,15 @@
 //! One kind of card: its fields, then its checks, then the rows that agree with
 //! neither; and the kinds a pile of one length holds.
 
-use super::answer::{Counter, Learnt};
+use super::answer::Learnt;
 use super::build;
 use super::clean::{Strays, belongs, strays};
+use super::counter::{self, Counting};
 use super::cover::{self, Covers, Ground, Hit};
 use super::fields::{self, CardNumber, SiteNumber};
 use super::lrc::{self, Words};
-use super::rows::{Columns, Rows, affine_rank};
-use super::spans::Anchor;
-use super::{Options, Pile, Sample, counter, null_space};
+use super::rows::{Columns, Rows, affine_rank, spread};
+use super::{Options, Pile, Sample, null_space};
 use crate::bits::gf2::Relation;
 use crate::bits::{Capture, Wide};
 use crate::layout::Code;
@@ -32,7 +32,7 @@ pub(super) struct Study<'s> {
     pub(super) good: Rows,
     pub(super) card: Option<CardNumber>,
     pub(super) site: Option<SiteNumber>,
-    pub(super) counters: Vec<(Counter, Anchor, usize)>,
+    pub(super) counters: Vec<Counting>,
     pub(super) words: Option<Words>,
     pub(super) covers: Covers,
     pub(super) sieve: Sieve,
@@ -105,7 +105,7 @@ impl<'s> Study<'s> {
     pub(super) fn card_bits(&self) -> Wide {
         match (&self.card, self.counters.first()) {
             (Some(card), _) => card.number.fit.anchor.mask(card.number.fit.width),
-            (None, Some((_, anchor, width))) => anchor.mask(*width),
+            (None, Some(counting)) => counting.mask(),
             (None, None) => Wide::ZERO,
         }
     }
@@ -288,8 +288,7 @@ impl Sieve {
         let mut seen = std::collections::HashSet::new();
         let distinct: Vec<usize> =
             rows.iter().filter(|&row| seen.insert(pile.capture(row))).collect();
-        let step = distinct.len().div_ceil(SEARCHED).max(1);
-        let looked: Vec<usize> = distinct.into_iter().step_by(step).collect();
+        let looked = spread(distinct.into_iter(), SEARCHED);
         let columns = pile.columns.only(&looked);
         let all = Rows::all(looked.len());
         // In a sample of three, what differs once differs enough.

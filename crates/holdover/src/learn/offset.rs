@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use super::fields::{Number, accident};
 use super::print::Facet;
-use super::rows::{Columns, Rows};
+use super::rows::{Columns, Rows, spread};
 use super::spans::{Anchor, Fit, Order, Planes};
 use crate::layout::Code;
 
@@ -33,7 +33,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Numbe
     if count < 4 || facet.distinct(known.iter(), 4) < 4 {
         return None;
     }
-    let looked: Vec<usize> = known.iter().step_by(count.div_ceil(LOOKED_AT)).collect();
+    let looked = spread(known.iter(), LOOKED_AT);
     let small = |row: &usize| facet.values[*row].filter(|v| v >> WIDEST == 0).map(|v| v as i128);
     let printed: Vec<Option<i128>> = looked.iter().map(small).collect();
     let need = ((looked.len() as f64 * AGREE) as usize).max(3);
@@ -90,7 +90,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Numbe
     let matches = planes.matching(columns, &known, fit);
     // Every offset of that many bits could have been the one.
     let tried = (2 * columns.length()) as f64 * (width as f64).exp2();
-    let false_alarms = tried * accident(&moved, &planes, &matches, count);
+    let false_alarms = tried * accident(&moved, &planes, &known, &matches);
     let fit = Fit { matches: matches.count(), ..fit };
     let others = Vec::new();
     (false_alarms < ALLOWED).then_some(Number {
