@@ -74,6 +74,30 @@ fn one_bit_in_doubt_is_mended_at_its_place() {
     }
 }
 
+/// Two layouts that read the same bits and check nothing: what tells them apart
+/// is how often the table says that they are met.
+#[test]
+fn weights_are_odds_where_nothing_else_tells() {
+    for weight in [0.01, 0.5, 1.0, 4.0, 1000.0] {
+        let layout = |id: &str, weight: f64| {
+            format!(
+                "[[layout]]\nid = \"{id}\"\nlength = 40\nbasis = \"invented\"\nweight = {weight}\n\
+                 [[layout.field]]\nrole = \"card\"\nspan = \"1-40\"\n"
+            )
+        };
+        let table = layout("usual", 1.0) + &layout("other", weight);
+        let table = Table::from_toml(&table).unwrap();
+        let bits = "0110100110010110100101100110100110010110";
+        let answer = alone(&table, &Sighting::from(capture(bits)));
+        let chance = |id| {
+            let of = answer.candidates.iter().filter(|c| c.layout.id() == id);
+            of.map(|c| c.probability).sum::<f64>()
+        };
+        let odds = chance("other") / chance("usual");
+        assert!((odds / weight - 1.0).abs() < 0.02, "{weight}: {odds}");
+    }
+}
+
 /// A site code of 54 bits that keeps coming back explains captures so much
 /// better than all else that nothing else is left beside it, in 64-bit
 /// floating point: the shares are shares nevertheless.
@@ -130,7 +154,7 @@ fn signatures_tell_apart_what_answers_do() {
             "[[batch]]\nlayout = \"{listed}\"\nsite = 0\ncards = \"{cards}\"\nstate = \"issued\"\n"
         );
         let site = Site::from_toml(&batches, &table).unwrap();
-        let signatures = signatures_stand_for_answers(&table, Some(&site), &seen, usize::MAX);
+        let (signatures, _) = signatures_stand_for_answers(&table, Some(&site), &seen, usize::MAX);
         let most = if listed == "digits32" { seen.len() } else { seen.len() - 1 };
         assert!((2..=most).contains(&signatures), "{signatures} signatures");
     }
@@ -142,17 +166,18 @@ fn drawn(layout: &Layout, rng: &mut Rng, sites: u128) -> Option<Capture> {
 }
 
 /// Captures of one signature have one answer, and of one key one signature;
-/// what a signature is said to fix, it fixes. How many signatures.
+/// what a signature is said to fix, it fixes. How many signatures there are, and
+/// how many numbers they fix.
 fn signatures_stand_for_answers(
     table: &Table,
     site: Option<&Site>,
     captures: &[Capture],
     asked: usize,
-) -> usize {
+) -> (usize, usize) {
     let mut batch = Batch::new(table, site);
     captures.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
     let fit = batch.fit();
-    let mut count = 0;
+    let mut count = (0, 0);
     let mut lengths: Vec<usize> = captures.iter().map(Capture::len).collect();
     lengths.sort_unstable();
     lengths.dedup();
@@ -189,7 +214,8 @@ fn signatures_stand_for_answers(
             let first = by_signature.entry(signature).or_insert_with(|| all.clone());
             assert_eq!(*first, all, "{capture}");
         }
-        count += by_signature.len();
+        count.0 += by_signature.len();
+        count.1 += by_signature.values().flat_map(|(.., fixed)| fixed).flatten().count();
     }
     count
 }
@@ -230,6 +256,7 @@ fn signatures_of_large_batches_stand_for_answers() {
             drawn(&table.layouts()[[0, 1, 2, 2][i % 4]], &mut rng, sites)
         })
         .collect();
-    let signatures = signatures_stand_for_answers(&table, None, &captures, 3000);
+    let (signatures, fixed) = signatures_stand_for_answers(&table, None, &captures, 3000);
     assert!((50..6000).contains(&signatures), "{signatures}");
+    assert!(fixed > 0, "codes that the sample knows");
 }

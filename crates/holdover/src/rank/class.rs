@@ -585,3 +585,20 @@ fn mix(words: &[u64]) -> usize {
     }
     (hash >> 32) as usize
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Long codes are kept as a set: by number they would need 2^length bits.
+    #[test]
+    fn known_codes_are_those_given() {
+        for length in [1, FEW, FEW + 1, 64, 128] {
+            let last = u128::MAX >> (128 - length);
+            let codes = KnownCodes::of(length, [1, last].into_iter());
+            assert_eq!(matches!(codes, KnownCodes::Few(_)), length <= FEW);
+            assert!(codes.has(1) && codes.has(last), "{length}");
+            assert!(!codes.has(0) && (length == 1 || !codes.has(last - 1)), "{length}");
+        }
+    }
+}

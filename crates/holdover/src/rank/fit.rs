@@ -100,6 +100,13 @@ fn wiring_prior(guessed: bool) -> [f64; 4] {
     [1.0 - swapped - 2.0 * reversed, swapped, reversed, reversed]
 }
 
+/// How many captures settle the wiring where a length has so many layouts: a
+/// quarter of all guesses at most.
+fn settle_wiring(layouts: usize) -> usize {
+    let each = layouts * Reading::ALL.len();
+    (GUESSES_MOST / 4 / each.max(1)).clamp(1, SETTLES_WIRING)
+}
+
 /// The codes of a batch: which guesses could carry each.
 #[derive(Debug, Default)]
 struct Codes {
@@ -126,9 +133,8 @@ impl<'t> Batch<'t> {
     /// are ruled out; the rest is weighed without those.
     pub fn fit(&self) -> Fit<'_, 't> {
         let mut live = vec![[true; 4]; self.readers.len()];
-        let each = self.by_length.iter().map(Vec::len).max().unwrap_or(0) * Reading::ALL.len();
-        let few = (GUESSES_MOST / 4 / each.max(1)).clamp(1, SETTLES_WIRING);
-        let sample = self.distinct.sample(few);
+        let most = self.by_length.iter().map(Vec::len).max().unwrap_or(0);
+        let sample = self.distinct.sample(settle_wiring(most));
         let first = Classes::of(self, sample.iter().copied(), &live, 0, usize::MAX);
         if let Some(first) = first.filter(|_| !sample.is_empty()) {
             let first = Fit::of(self, first);
@@ -267,7 +273,7 @@ impl<'b, 't> Fit<'b, 't> {
     /// the proportion they start from; so it starts from this. Elsewhere the
     /// next sweeps set it right at once.
     fn doubt_free_codes(&mut self) {
-        let repeats = REPEATS_FROM / (self.total + PSEUDO_COUNT);
+        let repeats = REPEATS_FROM / self.all();
         let many = |s: &Shares| s.repeating > repeats && s.free > VISITORS * s.repeating;
         for shares in self.shares.iter_mut().filter(|shares| many(shares)) {
             shares.free *= MANY_FREE_CODES;
@@ -336,6 +342,11 @@ impl<'b, 't> Fit<'b, 't> {
         )
     }
 
+    /// The captures counted, and those that the prior stands for.
+    fn all(&self) -> f64 {
+        self.total + PSEUDO_COUNT
+    }
+
     fn code_count(&self, kind: u32) -> f64 {
         self.batch.kinds[kind as usize].code.as_ref().map_or(0.0, |code| code.1)
     }
@@ -373,7 +384,7 @@ impl<'b, 't> Fit<'b, 't> {
         }
         self.wiring = logs.into_iter().map(softmax).collect();
 
-        let all = self.total + PSEUDO_COUNT;
+        let all = self.all();
         let mut none = vec![0.0; self.none.len()];
         let mut counts = vec![(0.0, 0.0, 0.0); self.shares.len()];
         for (i, sums) in sums.iter().enumerate() {
@@ -413,7 +424,7 @@ impl<'b, 't> Fit<'b, 't> {
 
     /// New proportions from expected counts; the largest change.
     fn settle(&mut self, none: Vec<f64>, counts: Vec<(f64, f64, f64)>) -> f64 {
-        let all = self.total + PSEUDO_COUNT;
+        let all = self.all();
         let mut change: f64 = 0.0;
         let mut set = |share: &mut f64, count: f64| {
             change = change.max((*share - count / all).abs());
@@ -471,7 +482,7 @@ impl<'b, 't> Fit<'b, 't> {
             .code
             .as_ref()
             .and_then(|(span, _)| self.codes.index.get(&(guess.kind, span.number(&guess.word))));
-        let new = epsilon / (self.total + PSEUDO_COUNT);
+        let new = epsilon / self.all();
         let Some(code) = code.map(|code| *code as usize) else { return new };
         *self.codes.another[code].get_or_init(|| {
             let live = self.codes.members(code).iter().filter(|id| self.is_live(**id));
@@ -586,4 +597,23 @@ fn softmax(logs: [f64; 4]) -> [f64; 4] {
     let powers = logs.map(|log| (log - top).exp());
     let sum: f64 = powers.iter().sum();
     powers.map(|p| p / sum)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All 256 while they fit; one at least.
+    #[test]
+    fn a_few_captures_settle_the_wiring() {
+        assert_eq!(settle_wiring(0), SETTLES_WIRING);
+        for layouts in [1, 10, 64, 100, 1_000, 10_000] {
+            let captures = settle_wiring(layouts);
+            let guesses = captures * layouts * Reading::ALL.len();
+            assert!(guesses <= GUESSES_MOST / 4, "{layouts}: {captures}");
+            let one_more = (captures + 1) * layouts * Reading::ALL.len();
+            assert!(captures == SETTLES_WIRING || one_more > GUESSES_MOST / 4, "{layouts}");
+        }
+        assert_eq!(settle_wiring(1 << 20), 1);
+    }
 }
