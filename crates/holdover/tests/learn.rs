@@ -562,6 +562,47 @@ fn wrong_prints_do_not_hide_the_field() {
     }
 }
 
+/// Piles in another order give the same answer, to the last bit of what is
+/// reckoned: small and large, clean and dirty, of one kind and of several.
+#[test]
+fn the_order_of_the_rows_changes_nothing() {
+    let mut rng = Rng::with_seed(33);
+    let options = Options { in_order: false, ..Options::default() };
+    let answer = |samples: &[Sample]| {
+        let mut learnt = learn(samples, &options);
+        for kind in &mut learnt {
+            kind.good.sort_unstable();
+            kind.misread.sort_by_key(|misread| misread.line);
+        }
+        format!("{learnt:?}")
+    };
+    let kind = |span: &str, count: usize| {
+        let checks = [parity("even", 1, "2-20"), parity("odd", 40, "1-39")];
+        let kind = layout(40, &[("card", span, Code::Binary)], &checks);
+        cards(&kind, 0, random(count as u64, count, 1 << 14), |n| n.to_string())
+    };
+    for count in [2, 5, 20, 60, 400, 1_500, 6_000] {
+        for percent in [0, 4, 30] {
+            for others in [0, count / 3] {
+                let mut samples = kind("3-16", count);
+                samples.extend(kind("20-33", others));
+                samples.extend_from_within(..count / 5);
+                for (sample, line) in samples.iter_mut().zip(2..) {
+                    sample.line = line;
+                    if rng.u64(..100) < percent {
+                        sample.printed = Some(rng.u64(..1 << 14).to_string());
+                    }
+                }
+                let wanted = answer(&samples);
+                for _ in 0..2 {
+                    rng.shuffle(&mut samples);
+                    assert_eq!(answer(&samples), wanted, "{count}, {percent} %, {others}");
+                }
+            }
+        }
+    }
+}
+
 /// Two kinds of one length, as many of each, in turn or one after the other.
 #[test]
 fn two_kinds_half_and_half_are_told_apart_in_piles_of_any_size() {

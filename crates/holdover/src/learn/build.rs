@@ -137,7 +137,8 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         layout: layout.as_ref(),
         still: (still, reference),
     };
-    let misread = Rows::all(good.rows()).minus(good).iter().map(|row| reasons.of(row)).collect();
+    let left = pile.as_given(&Rows::all(good.rows()).minus(good));
+    let misread = left.into_iter().map(|row| reasons.of(row)).collect();
     describe(study, still, &mut notes);
     let open = Open {
         checks: &completed.iter().collect::<Vec<_>>(),
@@ -171,7 +172,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         entropy: (0..length).map(|at| entropy(ones(at) / all)).collect(),
         never_varied: Span::from_mask(still),
         counters: study.counters.iter().map(|found| found.counter.clone()).collect(),
-        good: good.iter().map(|row| pile.samples[row].line).collect(),
+        good: pile.as_given(good).into_iter().map(|row| pile.samples[row].line).collect(),
         lines_swapped: pile.inverted,
     }
 }

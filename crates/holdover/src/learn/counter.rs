@@ -6,7 +6,7 @@ use std::cmp::Reverse;
 
 use super::answer::Counter;
 use super::entropy::entropy;
-use super::rows::{Columns, Rows};
+use super::rows::Columns;
 use super::spans::{Anchor, Order};
 use crate::bits::Wide;
 use crate::layout::Code;
@@ -47,9 +47,9 @@ fn accidents(length: usize, width: usize, moves: usize, all: usize) -> f64 {
     (4 * length) as f64 * (chosen - (width * moves) as f64).exp2()
 }
 
-/// The counters among `rows`, the widest first.
-pub(super) fn find(columns: &Columns, rows: &Rows) -> Vec<Counting> {
-    let rows: Vec<usize> = rows.iter().take(LOOKED_AT).collect();
+/// The counters among `rows`, which are in the order given, the widest first.
+pub(super) fn find(columns: &Columns, rows: &[usize]) -> Vec<Counting> {
+    let rows = &rows[..rows.len().min(LOOKED_AT)];
     if rows.len() < LEAST {
         return Vec::new();
     }
@@ -70,7 +70,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows) -> Vec<Counting> {
                 let Some(span) = anchor.span(j + 1) else { break };
                 let at = span.offsets().next().filter(|at| *at < columns.length());
                 let Some(at) = at else { break };
-                for (value, row) in values.iter_mut().zip(&rows) {
+                for (value, row) in values.iter_mut().zip(rows) {
                     *value |= u64::from(columns.at(at).has(*row)) << j;
                 }
                 let ones = rows.iter().filter(|row| columns.at(at).has(**row)).count();

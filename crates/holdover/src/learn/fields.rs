@@ -4,7 +4,7 @@
 
 use super::entropy::entropy;
 use super::print::{self, Facet, What};
-use super::rows::{Columns, Rows, affine_rank, spread};
+use super::rows::{Columns, Rows, affine_rank};
 use super::spans::{Anchor, Fit, Order, Planes};
 use super::{Pile, offset};
 use crate::bits::Wide;
@@ -107,7 +107,7 @@ fn exact(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Number> {
     if count < 2 || facet.distinct(known.iter(), 2) < 2 {
         return None;
     }
-    let searched = spread(known.iter(), SEARCHED);
+    let searched: Vec<usize> = known.iter().take(SEARCHED).collect();
     let few = columns.only(&searched);
     let sample = Facet { values: searched.iter().map(|&row| facet.values[row]).collect(), ..facet };
     let all = Rows::all(searched.len());
@@ -145,7 +145,7 @@ const LEAST_JUDGED: usize = 8;
 /// samples of several sizes, laid down beforehand, are judged, and the best of
 /// them counts (Bonferroni: times how many there are).
 pub(super) fn accident(facet: &Facet, planes: &Planes, known: &Rows, matches: &Rows) -> f64 {
-    let order = spread(known.iter(), SEARCHED);
+    let order: Vec<usize> = known.iter().take(SEARCHED).collect();
     let halves = std::iter::successors(Some(order.len()), |n| Some(n / 2));
     let sizes: Vec<usize> = halves
         .enumerate()

@@ -8,8 +8,8 @@ use super::counter::{self, Counting};
 use super::cover::{self, Covers, Ground, Hit};
 use super::fields::{self, CardNumber, SiteNumber};
 use super::lrc::{self, Words};
-use super::rows::{Columns, Rows, affine_rank, spread};
-use super::{Options, Pile, Sample, null_space};
+use super::rows::{Columns, Rows, affine_rank};
+use super::{Given, Options, Pile, null_space};
 use crate::bits::gf2::Relation;
 use crate::bits::{Capture, Wide};
 use crate::layout::Code;
@@ -39,7 +39,7 @@ pub(super) struct Study<'s> {
 }
 
 /// Learns every kind of card among samples of one length.
-pub(super) fn kinds(samples: Vec<&Sample>, length: usize, options: &Options) -> Vec<Learnt> {
+pub(super) fn kinds(samples: Vec<Given<'_>>, length: usize, options: &Options) -> Vec<Learnt> {
     let mut learnt = Vec::new();
     let mut waiting = vec![samples];
     while let Some(group) = waiting.pop() {
@@ -67,7 +67,7 @@ pub(super) fn kinds(samples: Vec<&Sample>, length: usize, options: &Options) -> 
 }
 
 impl<'s> Study<'s> {
-    fn of(samples: Vec<&'s Sample>, length: usize, options: &Options) -> Study<'s> {
+    fn of(samples: Vec<Given<'s>>, length: usize, options: &Options) -> Study<'s> {
         let rows = samples.len();
         let mut pile = Pile::of(samples, length, false);
         let mut card = fields::card(&pile, &Rows::all(rows));
@@ -83,7 +83,7 @@ impl<'s> Study<'s> {
             good = card.number.matches.or(&good.minus(&card.number.known));
         }
         let counters = match options.in_order {
-            true => counter::find(&pile.columns, &good),
+            true => counter::find(&pile.columns, &pile.as_given(&good)),
             false => Vec::new(),
         };
         let mut study = Study {
@@ -283,12 +283,11 @@ impl Default for Sieve {
 }
 
 impl Sieve {
-    /// Distinct captures among `rows`, spread over them.
+    /// Distinct captures among `rows`: a fair sample where there are very many.
     fn of(pile: &Pile<'_>, rows: &Rows, fields: Wide, strange: Wide) -> Sieve {
         let mut seen = std::collections::HashSet::new();
-        let distinct: Vec<usize> =
-            rows.iter().filter(|&row| seen.insert(pile.capture(row))).collect();
-        let looked = spread(distinct.into_iter(), SEARCHED);
+        let distinct = rows.iter().filter(|&row| seen.insert(pile.capture(row)));
+        let looked: Vec<usize> = distinct.take(SEARCHED).collect();
         let columns = pile.columns.only(&looked);
         let all = Rows::all(looked.len());
         // In a sample of three, what differs once differs enough.

@@ -32,13 +32,14 @@ mod print;
 mod rows;
 mod spans;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
+use std::ops::Deref;
 
 pub use answer::{Counter, FoundCheck, FoundField, Learnt, Misread, Why};
 pub use null_space::{NullSpace, null_space, null_space_packed};
 
 use crate::bits::Capture;
-use rows::Columns;
+use rows::{Columns, Rows};
 
 /// One card at hand.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -80,9 +81,57 @@ impl Default for Options {
     }
 }
 
+/// A sample, and where it stood among those given.
+#[derive(Clone, Copy)]
+struct Given<'s> {
+    sample: &'s Sample,
+    nth: usize,
+}
+
+impl Deref for Given<'_> {
+    type Target = Sample;
+
+    fn deref(&self) -> &Sample {
+        self.sample
+    }
+}
+
+/// The samples in an order that hangs on what they hold alone and is otherwise
+/// as good as drawn: the first so many of them are a fair sample, and the order
+/// in which they came changes nothing.
+fn drawn(samples: &[Sample]) -> Vec<Given<'_>> {
+    let mut alike: HashMap<u64, u64> = HashMap::new();
+    let keys = samples.iter().map(|sample| {
+        let Sample { capture, printed, site, card, .. } = sample;
+        let texts = [printed, site, card].into_iter().flat_map(|text| {
+            let end = if text.is_some() { u64::MAX } else { u64::MAX - 1 };
+            text.as_deref().unwrap_or_default().bytes().map(u64::from).chain([end])
+        });
+        let words = [capture.len() as u64].into_iter().chain(capture.wide().0);
+        let held = words.chain(texts).fold(0, mixed);
+        // Samples that hold the same do not stand side by side.
+        let nth = alike.entry(held).or_default();
+        *nth += 1;
+        mixed(held, *nth)
+    });
+    let mut drawn: Vec<(u64, Given<'_>)> =
+        keys.zip(samples.iter().enumerate().map(|(nth, sample)| Given { sample, nth })).collect();
+    drawn.sort_by_key(|(key, _)| *key);
+    drawn.into_iter().map(|(_, given)| given).collect()
+}
+
+/// Stirs a word into a hash, as the generator SplitMix64 does (Steele, Lea and
+/// Flood 2014; constants from memory).
+fn mixed(hash: u64, word: u64) -> u64 {
+    let mut z = (hash ^ word).wrapping_add(0x9E37_79B9_7F4A_7C15);
+    z = (z ^ z >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    z = (z ^ z >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);
+    z ^ z >> 31
+}
+
 /// Samples of one length, turned on their side.
 struct Pile<'s> {
-    samples: Vec<&'s Sample>,
+    samples: Vec<Given<'s>>,
     columns: Columns,
     length: usize,
     /// The captures are taken inverted.
@@ -90,12 +139,19 @@ struct Pile<'s> {
 }
 
 impl<'s> Pile<'s> {
-    fn of(samples: Vec<&'s Sample>, length: usize, inverted: bool) -> Pile<'s> {
+    fn of(samples: Vec<Given<'s>>, length: usize, inverted: bool) -> Pile<'s> {
         let captures: Vec<Capture> = samples
             .iter()
             .map(|s| if inverted { s.capture.complement() } else { s.capture })
             .collect();
         Pile { columns: Columns::of(captures.iter(), length), samples, length, inverted }
+    }
+
+    /// The rows of a set, in the order in which their samples were given.
+    fn as_given(&self, rows: &Rows) -> Vec<usize> {
+        let mut rows: Vec<usize> = rows.iter().collect();
+        rows.sort_by_key(|row| self.samples[*row].nth);
+        rows
     }
 
     /// The capture as it is taken.
@@ -138,14 +194,14 @@ const FEW: usize = 3;
 /// assert!(!learnt[0].checks[0].settled);
 /// ```
 pub fn learn(samples: &[Sample], options: &Options) -> Vec<Learnt> {
-    let mut lengths: BTreeMap<usize, Vec<&Sample>> = BTreeMap::new();
-    for sample in samples {
+    let mut lengths: BTreeMap<usize, Vec<Given<'_>>> = BTreeMap::new();
+    for sample in drawn(samples) {
         lengths.entry(sample.capture.len()).or_default().push(sample);
     }
     let largest = lengths.iter().map(|(length, group)| (group.len(), *length)).max();
     let Some((most, main)) = largest else { return Vec::new() };
     let stray =
-        |group: &Vec<&Sample>| group.len() <= FEW && most >= 4 * group.len() && most > 2 * FEW;
+        |group: &Vec<Given<'_>>| group.len() <= FEW && most >= 4 * group.len() && most > 2 * FEW;
     let mut strays = Vec::new();
     let mut learnt = Vec::new();
     for (length, group) in lengths {
@@ -164,4 +220,29 @@ pub fn learn(samples: &[Sample], options: &Options) -> Vec<Learnt> {
         first.misread.sort_by_key(|misread| misread.line);
     }
     learnt
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A card held to the reader again and again crowds no other out: of 1,000
+    /// rows a tenth are others, and of the first hundred about ten (binomial:
+    /// four to eighteen in more than 99 of 100 piles).
+    #[test]
+    fn the_first_rows_are_a_fair_sample() {
+        let card = |n: usize| {
+            let bits = (0..16).map(|at| n >> at & 1 == 1);
+            Sample::new(n, Capture::from_bits(bits).unwrap())
+        };
+        let samples: Vec<Sample> = (0..1_000).map(|n| card(if n < 900 { 0 } else { n })).collect();
+        let drawn = drawn(&samples);
+        for first in [0, 300, 900] {
+            let others = drawn[first..first + 100].iter().filter(|given| given.line != 0).count();
+            assert!((4..=18).contains(&others), "{others} of the hundred at {first}");
+        }
+        let mut all: Vec<usize> = drawn.iter().map(|given| given.nth).collect();
+        all.sort_unstable();
+        assert!(all.into_iter().eq(0..samples.len()));
+    }
 }

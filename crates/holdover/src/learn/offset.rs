@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use super::fields::{Number, accident};
 use super::print::Facet;
-use super::rows::{Columns, Rows, spread};
+use super::rows::{Columns, Rows};
 use super::spans::{Anchor, Fit, Order, Planes};
 use crate::layout::Code;
 
@@ -33,7 +33,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Numbe
     if count < 4 || facet.distinct(known.iter(), 4) < 4 {
         return None;
     }
-    let looked = spread(known.iter(), LOOKED_AT);
+    let looked: Vec<usize> = known.iter().take(LOOKED_AT).collect();
     let small = |row: &usize| facet.values[*row].filter(|v| v >> WIDEST == 0).map(|v| v as i128);
     let printed: Vec<Option<i128>> = looked.iter().map(small).collect();
     let need = ((looked.len() as f64 * AGREE) as usize).max(3);

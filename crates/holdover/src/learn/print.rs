@@ -2,7 +2,7 @@
 //! hexadecimal, is one reading of the print. Which of them the card carries is
 //! for the captures to say.
 
-use super::Sample;
+use super::Given;
 
 /// One way to read a number off each card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,7 +70,7 @@ const GROUPS: usize = 4;
 
 /// The readings of the prints and columns, likeliest first; those that say the
 /// same as one before are left out.
-pub(super) fn facets(samples: &[&Sample]) -> Vec<Facet> {
+pub(super) fn facets(samples: &[Given<'_>]) -> Vec<Facet> {
     let mut facets: Vec<Facet> = Vec::new();
     for hex in [false, true] {
         add(&mut facets, What::Card { hex }, samples, |s| whole(s.card.as_deref()?, hex));
@@ -99,7 +99,7 @@ pub(super) fn facets(samples: &[&Sample]) -> Vec<Facet> {
 }
 
 /// The site codes in their column.
-pub(super) fn site_columns(samples: &[&Sample]) -> Vec<Facet> {
+pub(super) fn site_columns(samples: &[Given<'_>]) -> Vec<Facet> {
     let mut facets = Vec::new();
     for hex in [false, true] {
         add(&mut facets, What::Site { hex }, samples, |s| whole(s.site.as_deref()?, hex));
@@ -109,7 +109,7 @@ pub(super) fn site_columns(samples: &[&Sample]) -> Vec<Facet> {
 
 /// The last group of digits cut in two at every place, for prints whose site
 /// code and card number nothing separates.
-pub(super) fn cuts(samples: &[&Sample]) -> Vec<Facet> {
+pub(super) fn cuts(samples: &[Given<'_>]) -> Vec<Facet> {
     let last: Vec<Option<&str>> = samples
         .iter()
         .map(|s| s.printed.as_deref().and_then(|p| split(p, false).last().copied()))
@@ -134,8 +134,8 @@ pub(super) fn cuts(samples: &[&Sample]) -> Vec<Facet> {
 fn add(
     facets: &mut Vec<Facet>,
     what: What,
-    samples: &[&Sample],
-    mut digits: impl FnMut(&Sample) -> Option<String>,
+    samples: &[Given<'_>],
+    mut digits: impl FnMut(&Given<'_>) -> Option<String>,
 ) {
     let hex = matches!(
         what,
@@ -187,6 +187,11 @@ fn split(print: &str, hex: bool) -> Vec<&str> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::learn::Sample;
+
+    fn given(samples: &[Sample]) -> Vec<Given<'_>> {
+        samples.iter().enumerate().map(|(nth, sample)| Given { sample, nth }).collect()
+    }
 
     fn sample(printed: &str) -> Sample {
         Sample { printed: Some(printed.to_owned()), ..Sample::new(1, "01".parse().unwrap()) }
@@ -195,7 +200,7 @@ mod tests {
     #[test]
     fn groups_count_from_the_end() {
         let samples = [sample("0004259882 065,00042"), sample("0004259883 065,00043")];
-        let refs: Vec<&Sample> = samples.iter().collect();
+        let refs = given(&samples);
         let facets = facets(&refs);
         let group = |from_end| {
             facets.iter().find(|f| f.what == What::Group { from_end, hex: false }).unwrap()
@@ -209,10 +214,10 @@ mod tests {
     #[test]
     fn long_prints_are_read_from_the_end() {
         let samples = [sample(&("é".repeat(5000) + " 77"))];
-        let refs: Vec<&Sample> = samples.iter().collect();
+        let refs = given(&samples);
         assert_eq!(facets(&refs)[0].values, [Some(77)]);
         let samples = [sample(&"9".repeat(10_000))];
-        let refs: Vec<&Sample> = samples.iter().collect();
+        let refs = given(&samples);
         assert!(facets(&refs).is_empty());
     }
 }

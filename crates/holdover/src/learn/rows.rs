@@ -186,16 +186,6 @@ impl Columns {
     }
 }
 
-/// As many rows as are wanted, in an order in which the first so many are spread
-/// evenly over all, whatever the pile was sorted by: those whose multiples of
-/// the golden ratio leave the least over (Fibonacci hashing).
-pub(super) fn spread(rows: impl Iterator<Item = usize>, wanted: usize) -> Vec<usize> {
-    let mut rows: Vec<usize> = rows.collect();
-    rows.sort_by_cached_key(|row| (*row as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15));
-    rows.truncate(wanted);
-    rows
-}
-
 /// The rank of the rows once the first is taken from all, over the bits in
 /// `mask`: how many bits of a row are free, as far as linear relations tell.
 pub(super) fn affine_rank(captures: impl Iterator<Item = Wide>, mask: Wide) -> usize {
@@ -233,28 +223,6 @@ mod tests {
                 Rows::all(len).minus(&odd).iter().collect::<Vec<_>>(),
                 (0..len).step_by(2).collect::<Vec<_>>()
             );
-        }
-    }
-
-    /// Every row once; the first so many leave no gap much wider than their
-    /// share, and take as many of every residue (the three-distance theorem).
-    #[test]
-    fn rows_are_spread() {
-        for rows in (0..200).chain([1_000, 1_024, 100_000]) {
-            let mut all = spread(0..rows, rows);
-            for some in [8, 64].into_iter().filter(|&some| 4 * some <= rows) {
-                let mut first = all[..some].to_vec();
-                first.sort_unstable();
-                let gap = first.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap();
-                assert!(gap <= 3 * rows / some, "{some} of {rows}: {gap}");
-            }
-            for period in [2, 3, 4, 8].into_iter().filter(|_| rows >= 1_000) {
-                let of_each = |n| all[..64].iter().filter(|row| *row % period == n).count();
-                let counts: Vec<usize> = (0..period).map(of_each).collect();
-                assert!(counts.iter().all(|&n| n >= 64 / period / 2), "{rows}: {counts:?}");
-            }
-            all.sort_unstable();
-            assert!(all.into_iter().eq(0..rows), "{rows}");
         }
     }
 
