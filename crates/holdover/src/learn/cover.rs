@@ -221,19 +221,17 @@ fn attempt_two_runs(ground: &Ground<'_>, bit: usize, limit: usize, trial: &mut T
     let allowed = ALLOWED * Family::TwoRuns.share() / f64::from(ground.candidates.count_ones());
     let told = |limit: &usize| pairs * accident(n, *limit).exp2() < allowed;
     let Some(limit) = (0..=limit).rev().find(told).filter(|_| runs <= RUNS) else { return };
-    let first =
-        |rows: &Rows| rows.iter().take_while(|&row| row < FIRST).fold(0u64, |w, r| w | 1 << r);
     let rows = n.min(FIRST) as u32;
     let mut list: Vec<(Wide, u64)> = Vec::new();
     for i in 0..offsets.len() {
         let (mut mask, mut word) = (Wide::ZERO, 0);
         for &at in &offsets[i..] {
             mask.set(at, true);
-            word ^= first(columns.at(at));
+            word ^= columns.at(at).first();
             list.push((mask, word));
         }
     }
-    let wanted = first(target);
+    let wanted = target.first();
     for (i, (mask, word)) in list.iter().enumerate() {
         for (other, parity) in &list[i + 1..] {
             let apart = (word ^ parity ^ wanted).count_ones();

@@ -153,4 +153,21 @@ mod tests {
         let expected = 14.0 * 12.0 * 12.0 * (-4.0 * (n as f64 - 1.0)).exp2();
         assert!((found.false_alarms / expected - 1.0).abs() < 1e-9, "{}", found.false_alarms);
     }
+
+    /// A word of zeros before the others may be covered or not: both fit, and
+    /// it is said once, not taken for settled.
+    #[test]
+    fn a_word_of_zeros_is_undetermined() {
+        let row = |i: usize| {
+            let (a, b) = (i * 7 % 16, (i * 11 % 16) ^ (i >> 1));
+            let word = a << 8 | b << 4 | (a ^ b);
+            Capture::from_bits((0..16).map(|at| word >> (15 - at) & 1 == 1)).unwrap()
+        };
+        let captures: Vec<Capture> = (0..16).map(row).collect();
+        let columns = Columns::of(captures.iter(), 16);
+        let varying = Wide::ones(12).towards_end(4);
+        let found = find(&columns, varying, varying, 0).expect("the check");
+        assert_eq!((found.group, found.at, found.width), (4, 12, 4));
+        assert_eq!(found.undetermined, Wide::ones(4));
+    }
 }

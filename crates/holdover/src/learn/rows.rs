@@ -58,6 +58,11 @@ impl Rows {
         self.words.iter().all(|&w| w == 0)
     }
 
+    /// Which of the first 64 rows are in it, a bit each.
+    pub(super) fn first(&self) -> u64 {
+        self.words.first().copied().unwrap_or(0)
+    }
+
     /// The rows in it, ascending.
     pub(super) fn iter(&self) -> impl Iterator<Item = usize> + '_ {
         self.words.iter().enumerate().flat_map(|(i, &word)| {

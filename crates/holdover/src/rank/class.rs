@@ -375,9 +375,6 @@ impl<'f> Classes<'f> {
                     Sorter { signer, signatures, classes: Vec::new() }
                 }));
             }
-            if classes.all.len() > most {
-                return None;
-            }
             let Some(sorter) = &mut sorter else { continue };
             let readers = classes.shared.get(&capture).copied().unwrap_or(1);
             let class = |known: &Known| Class {
@@ -392,18 +389,21 @@ impl<'f> Classes<'f> {
                 classes.known.insert((reader, capture), classes.all.len() as u32);
                 classes.all.push(class(known));
                 keys.push((reader, length, Vec::new(), Some(capture)));
-                continue;
-            }
-            signature.resize(sorter.signer.stride() + 1, 0);
-            sorter.sign(&capture, readers, &mut signature);
-            let number = sorter.signatures.number(&signature);
-            match sorter.classes.get(number) {
-                Some(class) => classes.all[*class as usize].count += 1.0,
-                None => {
-                    sorter.classes.push(classes.all.len() as u32);
-                    classes.all.push(class(&Known::default()));
-                    keys.push((reader, length, signature.clone(), None));
+            } else {
+                signature.resize(sorter.signer.stride() + 1, 0);
+                sorter.sign(&capture, readers, &mut signature);
+                let number = sorter.signatures.number(&signature);
+                match sorter.classes.get(number) {
+                    Some(class) => classes.all[*class as usize].count += 1.0,
+                    None => {
+                        sorter.classes.push(classes.all.len() as u32);
+                        classes.all.push(class(&Known::default()));
+                        keys.push((reader, length, signature.clone(), None));
+                    }
                 }
+            }
+            if classes.all.len() > most {
+                return None;
             }
         }
         if let (Some(at), Some(sorter)) = (last, sorter) {
@@ -589,6 +589,8 @@ fn mix(words: &[u64]) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::layout::builtin;
+    use crate::rank::Sighting;
 
     /// Long codes are kept as a set: by number they would need 2^length bits.
     #[test]
@@ -600,5 +602,18 @@ mod tests {
             assert!(codes.has(1) && codes.has(last), "{length}");
             assert!(!codes.has(0) && (length == 1 || !codes.has(last - 1)), "{length}");
         }
+    }
+
+    /// Captures of five lengths have five classes, however often each came.
+    #[test]
+    fn no_more_classes_than_are_allowed() {
+        let mut batch = Batch::new(builtin(), None);
+        let lengths = [30, 31, 32, 33, 34, 34, 30];
+        let captures = lengths.map(|length| Capture::from_bits((0..length).map(|_| true)).unwrap());
+        captures.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
+        let items = captures.iter().map(|capture| (0, *capture));
+        let of = |most| Classes::of(&batch, items.clone(), &[[true; 4]], 0, most);
+        assert_eq!(of(5).map(|classes| classes.len()), Some(5));
+        assert!(of(4).is_none());
     }
 }
