@@ -5,7 +5,7 @@ use fastrand::Rng;
 use holdover_fuzz::mutate::mutated;
 use holdover_fuzz::{TARGETS, kept};
 
-/// Changed inputs a target: few, since every build tries them. The example
+/// Changed inputs a target: few, so that it stays quick. The example
 /// `many` tries millions.
 const CHANGED: usize = 100;
 

@@ -546,10 +546,9 @@ fn wrong_prints_do_not_hide_the_field() {
             }
             let learnt = one(&samples);
             assert_eq!(span(&learnt, "card").as_deref(), Some("10-25"), "{count}, {percent} %");
-            let prints = |m: &&holdover::learn::Misread| {
-                matches!(m.why, holdover::learn::Why::PrintDiffers { .. })
-            };
-            let named = learnt.misread.iter().filter(prints).count();
+            let prints =
+                learnt.misread.iter().filter(|m| matches!(m.why, Why::PrintDiffers { .. }));
+            let named = prints.count();
             assert_eq!(named, wrong, "{count}, {percent} %");
             assert!(
                 learnt

@@ -5,7 +5,7 @@
 use std::cmp::Reverse;
 
 use super::answer::Counter;
-use super::entropy::entropy;
+use super::entropy::choices;
 use super::rows::Columns;
 use super::spans::{Anchor, Order};
 use crate::bits::Wide;
@@ -43,8 +43,7 @@ impl Counting {
 /// be in half of the moves, and which `moves` of `all` those are is chosen after
 /// the fact.
 fn accidents(length: usize, width: usize, moves: usize, all: usize) -> f64 {
-    let chosen = all as f64 * entropy(moves as f64 / all as f64);
-    (4 * length) as f64 * (chosen - (width * moves) as f64).exp2()
+    (4 * length) as f64 * (choices(moves, all) - (width * moves) as f64).exp2()
 }
 
 /// The counters among `rows`, which are in the order given, the widest first.

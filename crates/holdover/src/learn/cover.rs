@@ -113,9 +113,6 @@ pub(super) const VIOLATED: f64 = 0.15;
 /// Two runs are tried only among so many runs (bounds time).
 const RUNS: usize = 1500;
 
-/// Rows looked at first where there are more.
-const FIRST: usize = 64;
-
 /// log2 of the chance that `n` random bits differ from a given word, or from
 /// its complement, in at most `k` places.
 pub(super) fn accident(n: usize, k: usize) -> f64 {
@@ -221,7 +218,7 @@ fn attempt_two_runs(ground: &Ground<'_>, bit: usize, limit: usize, trial: &mut T
     let allowed = ALLOWED * Family::TwoRuns.share() / f64::from(ground.candidates.count_ones());
     let told = |limit: &usize| pairs * accident(n, *limit).exp2() < allowed;
     let Some(limit) = (0..=limit).rev().find(told).filter(|_| runs <= RUNS) else { return };
-    let rows = n.min(FIRST) as u32;
+    let rows = (n as u32).min(u64::BITS);
     let mut list: Vec<(Wide, u64)> = Vec::new();
     for i in 0..offsets.len() {
         let (mut mask, mut word) = (Wide::ZERO, 0);

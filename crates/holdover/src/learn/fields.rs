@@ -2,7 +2,7 @@
 //! card number: consensus over the rows, robust to those that are misread.
 //! Needs three or more cards whose numbers differ.
 
-use super::entropy::entropy;
+use super::entropy::choices;
 use super::print::{self, Facet, What};
 use super::rows::{Columns, Rows, affine_rank};
 use super::spans::{Anchor, Fit, Order, Planes};
@@ -146,20 +146,15 @@ const LEAST_JUDGED: usize = 8;
 /// them counts (Bonferroni: times how many there are).
 pub(super) fn accident(facet: &Facet, planes: &Planes, known: &Rows, matches: &Rows) -> f64 {
     let order: Vec<usize> = known.iter().take(SEARCHED).collect();
-    let halves = std::iter::successors(Some(order.len()), |n| Some(n / 2));
-    let sizes: Vec<usize> = halves
-        .enumerate()
-        .take_while(|(i, n)| *i == 0 || *n >= LEAST_JUDGED)
-        .map(|(_, n)| n)
-        .collect();
+    let half = |n: &usize| Some(n / 2).filter(|half| *half >= LEAST_JUDGED);
+    let sizes: Vec<usize> = std::iter::successors(Some(order.len()), half).collect();
     let judged = sizes.iter().map(|&n| {
         let read =
             Rows::listed(known.rows(), order[..n].iter().copied().filter(|&row| matches.has(row)));
         let words = read.iter().filter_map(|row| facet.values[row]);
         let words = words.map(|value| Wide([(value >> 64) as u64, value as u64, 0, 0]));
         let rank = affine_rank(words, Wide::ones(128));
-        let chosen = n as f64 * entropy(read.count() as f64 / n.max(1) as f64);
-        chosen - (planes.varying(&read) * rank) as f64
+        choices(read.count(), n) - (planes.varying(&read) * rank) as f64
     });
     let best = judged.fold(0.0, f64::min);
     ((sizes.len() as f64).log2() + best).min(0.0).exp2()

@@ -131,11 +131,7 @@ impl<'s> Study<'s> {
             Some(_) => strays(&self.pile.columns, &self.good, fields),
             None => Strays { bits: Wide::ZERO, lone: Vec::new(), by_right: true },
         };
-        let lone = Rows::of(self.good.rows(), |_| false);
-        let lone = strays.lone.iter().fold(lone, |mut lone, (row, _)| {
-            lone.insert(*row);
-            lone
-        });
+        let lone = Rows::listed(self.good.rows(), strays.lone.iter().map(|(row, _)| *row));
         let first = self.good.minus(&lone);
         self.sieve = Sieve::of(&self.pile, &first, fields, strays.bits);
         let limit = (self.sieve.columns.rows() as f64 * cover::VIOLATED) as usize;

@@ -58,7 +58,7 @@ impl Rows {
         self.words.iter().all(|&w| w == 0)
     }
 
-    /// Which of the first 64 rows are in it, a bit each.
+    /// Which of the first 64 rows are in it, a bit each: looked at before the rest.
     pub(super) fn first(&self) -> u64 {
         self.words.first().copied().unwrap_or(0)
     }
