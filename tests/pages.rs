@@ -115,7 +115,7 @@ fn every_verb_writes_a_page_and_prints_as_before() {
     }
 }
 
-/// Card numbers of the mill, with the user numbers the plan makes of them, as
+/// Card numbers of the mill, with the panel numbers the plan makes of them, as
 /// prints, hexadecimal and bits.
 fn secrets(dir: &Path) -> Vec<String> {
     let mut secrets: Vec<String> = Vec::new();

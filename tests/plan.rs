@@ -37,7 +37,7 @@ fn the_demo_is_planned_and_proved() {
     ]);
     // One card is listed for two people: the demo's conflict.
     assert_eq!(made.code, 1, "{}", made.stderr);
-    for part in ["same-user-number", "line 5, line 6", "reissue", "caution", "static numbers"] {
+    for part in ["same-panel-number", "line 5, line 6", "reissue", "caution", "static numbers"] {
         assert!(made.stdout.contains(part), "{part}\n{}", made.stdout);
     }
     let sheet = std::fs::read_to_string(&outputs[1]).unwrap();

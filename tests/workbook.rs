@@ -308,7 +308,7 @@ fn the_enrolment_list_is_a_workbook_of_texts() {
     let range = book.worksheet_range(&name).unwrap();
     let cells: Vec<Vec<Data>> = range.rows().map(<[Data]>::to_vec).collect();
     let text = |text: &str| Data::String(text.to_owned());
-    assert_eq!(cells[0][..3], [text("card"), text("holder"), text("user_number")]);
+    assert_eq!(cells[0][..3], [text("card"), text("holder"), text("panel_number")]);
     assert_eq!(cells[1][..3], [text("line 2"), text("=1+1"), text("00017")]);
     assert_eq!(cells[2][4], text("00018"));
     let all = cells.iter().flatten();

@@ -173,7 +173,7 @@ def planning(browser, size, saved):
     choose(browser, "#roster-files", MILL / "roster.csv")
     choose(browser, "#site-files", MILL / "mill.toml")
     press(browser, "Plan the slots")
-    says(browser, "same-user-number")
+    says(browser, "same-panel-number")
     look(browser, "conflict", size)
     choose(browser, "#roster-files", MILL / "reissued.csv")
     press(browser, "Plan the slots")
@@ -414,7 +414,7 @@ def dropping(browser):
     says(browser, "found30")
     turn(browser, "Plan")
     press(browser, "Plan the slots")
-    says(browser, "same-user-number")
+    says(browser, "same-panel-number")
 
 
 def without_worker(browser):

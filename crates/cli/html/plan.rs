@@ -177,12 +177,12 @@ fn told(conflict: &Conflict, shown: Shown) -> Markup {
     let what_to_do = match (shown.mask, conflict.kind) {
         // Only here are card numbers named: the ranges of the batches.
         (true, ConflictKind::RangeOverlap) => mask::standing(&conflict.what_to_do),
-        (true, ConflictKind::SameUserNumber | ConflictKind::DigitsCut | ConflictKind::TwoSlots)
+        (true, ConflictKind::SamePanelNumber | ConflictKind::DigitsCut | ConflictKind::TwoSlots)
         | (false, _) => conflict.what_to_do.clone(),
     };
     let kind = match conflict.kind {
         ConflictKind::RangeOverlap => "a boxed card would open as another card",
-        ConflictKind::SameUserNumber => "cards with one and the same number",
+        ConflictKind::SamePanelNumber => "cards with one and the same number",
         ConflictKind::DigitsCut => "cards whose numbers are the same once digits are cut",
         ConflictKind::TwoSlots => "cards that two slots admit",
     };
@@ -190,8 +190,8 @@ fn told(conflict: &Conflict, shown: Shown) -> Markup {
         div.todo {
             p { (stand(Stand::Bad, &conflict.kind.to_string())) ": " (kind) }
             dl {
-                @if let Some(number) = &conflict.user_number {
-                    div { dt { "user number" } dd { (code(shown.number(number))) } }
+                @if let Some(number) = &conflict.panel_number {
+                    div { dt { "panel number" } dd { (code(shown.number(number))) } }
                 }
                 @if let Some(slots) = &conflict.slots {
                     @let slots: Vec<String> = slots.iter().map(usize::to_string).collect();

@@ -76,7 +76,7 @@ fn settings(was: &PlanSlot, is: &PlanSlot) -> String {
 fn opened(opened: &[Opened], shown: Shown) -> String {
     let each: Vec<String> = opened
         .iter()
-        .map(|one| format!("{} in slot {}", shown.number(&one.user_number), one.slot))
+        .map(|one| format!("{} in slot {}", shown.number(&one.panel_number), one.slot))
         .collect();
     if each.is_empty() { "refused".to_owned() } else { each.join(" and ") }
 }
@@ -84,7 +84,7 @@ fn opened(opened: &[Opened], shown: Shown) -> String {
 /// The difference for programs.
 pub fn json(changes: &Changes, shown: Shown) -> Value {
     let opened = |opened: &[Opened]| -> Vec<Value> {
-        let one = |o: &Opened| json!({"slot": o.slot, "user_number": shown.number(&o.user_number)});
+        let one = |o: &Opened| json!({"slot": o.slot, "panel_number": shown.number(&o.panel_number)});
         opened.iter().map(one).collect()
     };
     let renumbered: Vec<Value> = changes

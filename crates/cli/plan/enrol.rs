@@ -9,7 +9,7 @@ use super::Shown;
 use crate::fail::Fail;
 use crate::formats::write_csv;
 
-const HEAD: [&str; 6] = ["card", "holder", "user_number", "slot", "printed", "note"];
+const HEAD: [&str; 6] = ["card", "holder", "panel_number", "slot", "printed", "note"];
 
 /// The kept cards, each with what it comes up as.
 pub fn list(
@@ -21,12 +21,12 @@ pub fn list(
     Ok(list.into_iter().filter(|line| line.state == RowState::Kept).collect())
 }
 
-/// The roster lines a slot serves, with their user numbers.
+/// The roster lines a slot serves, with their panel numbers.
 pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, &str)> {
     list.iter().filter_map(move |line| {
         let CardRef::Line(row) = line.card else { return None };
         let opens = line.opens.as_ref().filter(|opens| opens.slot == slot)?;
-        Some((row, opens.user_number.as_str()))
+        Some((row, opens.panel_number.as_str()))
     })
 }
 
@@ -42,11 +42,11 @@ pub fn rows<'l>(
         let holder = line.holder.as_deref().unwrap_or_default();
         let next = holders.len();
         let index = *holders.entry(holder).or_insert(next);
-        let number = match (&line.opens, &line.last_user_number) {
-            (Some(opens), Some(last)) if opens.user_number != *last => {
-                format!("{} to {}", shown.number(&opens.user_number), shown.number(last))
+        let number = match (&line.opens, &line.last_panel_number) {
+            (Some(opens), Some(last)) if opens.panel_number != *last => {
+                format!("{} to {}", shown.number(&opens.panel_number), shown.number(last))
             }
-            (Some(opens), _) => shown.number(&opens.user_number),
+            (Some(opens), _) => shown.number(&opens.panel_number),
             (None, _) => String::new(),
         };
         let card = match (line.card, line.numbers) {

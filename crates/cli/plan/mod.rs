@@ -25,7 +25,7 @@ pub struct Shown {
 }
 
 impl Shown {
-    /// A user number, hidden where asked.
+    /// A panel number, hidden where asked.
     pub fn number(self, number: &str) -> String {
         if self.mask { crate::mask::text(number) } else { number.to_owned() }
     }
@@ -146,7 +146,7 @@ pub fn read_plan(path: &Path) -> Result<Plan, Fail> {
 /// A plan's JSON without card numbers: a copy for reading, not for proving.
 fn masked(mut object: serde_json::Value) -> serde_json::Value {
     for conflict in object["conflicts"].as_array_mut().into_iter().flatten() {
-        for key in ["user_number", "what_to_do"] {
+        for key in ["panel_number", "what_to_do"] {
             if let Some(text) = conflict[key].as_str() {
                 conflict[key] = crate::mask::text(text).into();
             }

@@ -47,8 +47,8 @@ pub fn print(
     for conflict in plan.conflicts().iter().take(TOLD) {
         let cards: Vec<String> = conflict.cards.iter().take(8).map(|c| card(*c)).collect();
         let more = if conflict.cards.len() > 8 { ", …" } else { "" };
-        let what = match (&conflict.user_number, &conflict.slots) {
-            (Some(number), _) => format!("user number {}", shown.number(number)),
+        let what = match (&conflict.panel_number, &conflict.slots) {
+            (Some(number), _) => format!("panel number {}", shown.number(number)),
             (None, Some(slots)) => {
                 let slots: Vec<String> = slots.iter().map(usize::to_string).collect();
                 format!("slots {}", slots.join(" and "))
@@ -68,7 +68,7 @@ pub fn print(
     let counted = [
         ("kept cards lost", objective.lost),
         ("kept cards in a conflict", objective.in_conflict),
-        ("kept cards whose user number is not the printed one", objective.renumbered),
+        ("kept cards whose panel number is not the printed one", objective.renumbered),
         ("boxed cards lost", objective.boxed_lost),
         ("boxed cards in a conflict", objective.boxed_in_conflict),
     ];

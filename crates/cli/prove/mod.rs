@@ -121,7 +121,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
 }
 
 /// Keys whose values are card numbers.
-const SECRET: [&str; 4] = ["card", "user_number", "identity", "opens"];
+const SECRET: [&str; 4] = ["card", "panel_number", "identity", "opens"];
 
 /// A value without the card numbers in it.
 pub fn hidden(value: &Value, hide: bool) -> Value {

@@ -102,7 +102,7 @@ fn four_thousand_million_cards_cost_nothing() {
     assert!(prove(&made, &roster, &batches).unwrap().iter().all(|proof| proof.holds));
     let list = made.enrolment(&roster, &batches).unwrap();
     let last = list.iter().find(|line| line.numbers == Some((0, 3_999_999_999))).unwrap();
-    assert_eq!(last.last_user_number.as_deref(), Some("3999999999"));
+    assert_eq!(last.last_panel_number.as_deref(), Some("3999999999"));
 }
 
 #[test]
@@ -113,7 +113,7 @@ fn boxed_ranges_are_moved_to_a_free_one() {
     ];
     let made = plan(builtin(), &site(Panel::default(), batches), &[]).unwrap();
     let [conflict] = made.conflicts() else { panic!("{:?}", made.conflicts()) };
-    assert_eq!(conflict.user_number.as_deref(), Some("04500-04999"));
+    assert_eq!(conflict.panel_number.as_deref(), Some("04500-04999"));
     assert_eq!(
         conflict.what_to_do,
         "move boxed range 4000–4999 (batch 1) to 6000–6999, or do not hand it out"
@@ -193,7 +193,7 @@ fn the_same_card_a_hundred_thousand_times() {
     let made = plan(builtin(), &Site::default(), &many(None)).unwrap();
     assert_eq!(made.objective().in_conflict, 100_000);
     let [conflict] = made.conflicts() else { panic!() };
-    assert_eq!((conflict.kind, conflict.cards.len()), (ConflictKind::SameUserNumber, 100_000));
+    assert_eq!((conflict.kind, conflict.cards.len()), (ConflictKind::SamePanelNumber, 100_000));
     let roster = many(Some("R. Weaver"));
     let made = plan(builtin(), &Site::default(), &roster).unwrap();
     assert_eq!((made.kept(), made.is_clean()), (1, true));

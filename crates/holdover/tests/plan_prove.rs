@@ -70,7 +70,7 @@ fn plans_that_contradict_themselves_are_refused() {
     refused(
         &|v| {
             v["conflicts"] = serde_json::json!([
-                {"kind": "two-slots", "user_number": "1", "cards": [2], "what_to_do": "x"}
+                {"kind": "two-slots", "panel_number": "1", "cards": [2], "what_to_do": "x"}
             ]);
         },
         "two-slots",
@@ -104,10 +104,10 @@ fn opens_is_what_the_simulation_reads() {
                 .map(|(i, slot)| (i + 1, slot.number(&card.bits, &site.panel)))
                 .collect();
             let fast: Vec<(usize, u128)> =
-                opened.iter().map(|o| (o.slot, o.user_number.parse().unwrap())).collect();
+                opened.iter().map(|o| (o.slot, o.panel_number.parse().unwrap())).collect();
             assert_eq!(fast, slow, "seed {seed}");
             for (opened, (slot, _)) in opened.iter().zip(&slow) {
-                assert_eq!(opened.user_number.len(), plan.slots()[slot - 1].digits);
+                assert_eq!(opened.panel_number.len(), plan.slots()[slot - 1].digits);
             }
         }
     }

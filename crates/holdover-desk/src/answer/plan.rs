@@ -47,7 +47,7 @@ pub struct Slot {
     pub site: Option<Run>,
     /// Where the card number is read.
     pub card: Run,
-    /// Decimal digits of the user number.
+    /// Decimal digits of the panel number.
     pub digits: u16,
     /// Whether the layouts' even and odd checks are checked.
     pub parity: bool,
@@ -125,10 +125,10 @@ pub struct Lost {
 pub struct Conflict {
     /// What makes it one.
     pub kind: ConflictKind,
-    /// The user number, or a stretch of them as `04000-04999`; absent for
+    /// The panel number, or a stretch of them as `04000-04999`; absent for
     /// `two-slots`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub user_number: Option<String>,
+    pub panel_number: Option<String>,
     /// The slots, for `two-slots`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub slots: Option<Vec<u32>>,
@@ -145,7 +145,7 @@ pub enum ConflictKind {
     /// A boxed card would open as another card.
     RangeOverlap,
     /// Cards with one and the same number.
-    SameUserNumber,
+    SamePanelNumber,
     /// Cards whose numbers are the same only because digits were cut.
     DigitsCut,
     /// A card that two slots admit.
@@ -173,7 +173,7 @@ pub struct Objective {
     pub lost: Number,
     /// Kept cards in a conflict.
     pub in_conflict: Number,
-    /// Kept cards whose user number is not the number printed on them.
+    /// Kept cards whose panel number is not the number printed on them.
     pub renumbered: Number,
     /// Boxed cards without a slot.
     pub boxed_lost: Number,
@@ -226,5 +226,5 @@ pub struct Opened {
     /// The slot, from 1.
     pub slot: u32,
     /// The number the panel shows.
-    pub user_number: String,
+    pub panel_number: String,
 }

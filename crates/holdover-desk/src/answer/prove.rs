@@ -48,7 +48,7 @@ pub struct SlotsCame {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub site: Option<Number>,
     /// The number the panel shows; for a range, of its first and last card.
-    pub user_number: Option<String>,
+    pub panel_number: Option<String>,
     /// Other cards that open the same identity; a hundred at most.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub also: Vec<CardRef>,

@@ -135,8 +135,8 @@ class Conflict(TypedDict):
     """Cards that the panel could not tell apart, or would read twice. `cards` are
     lines of the roster, or {"batch": n} of the site file."""
 
-    kind: Literal["range-overlap", "same-user-number", "digits-cut", "two-slots"]
-    user_number: NotRequired[str]
+    kind: Literal["range-overlap", "same-panel-number", "digits-cut", "two-slots"]
+    panel_number: NotRequired[str]
     slots: NotRequired[list[int]]
     cards: list[Any]
     what_to_do: str

@@ -180,7 +180,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
     fn free(&mut self, index: usize) -> Option<(u128, u128)> {
         let cut = |slot: &Slot| slot.shape.card.cut != Cut::None;
         if self.slots.iter().any(cut) {
-            // A free card number may have a user number in use.
+            // A free card number may have a panel number in use.
             return None;
         }
         let batch = &self.job.site.batches[index];

@@ -1,5 +1,5 @@
 //! Affine sets of numbers over GF(2): the members of a range that a check or
-//! a site code picks out, and the user numbers they have.
+//! a site code picks out, and the panel numbers they have.
 
 use super::job::Range;
 

@@ -71,7 +71,7 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
         out.push(match (layouts().any(meets), shared) {
             (true, _) => format!(
                 "slot {number}: the card run takes in the site code, which is checked only as part \
-                 of the user number"
+                 of the panel number"
             ),
             (false, true) => format!(
                 "slot {number}: its layouts have the site code in different places, so it is not \
@@ -156,7 +156,7 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
     let objective = &report.objective;
     if objective.renumbered > 0 {
         out.push(format!(
-            "{} kept cards get a user number that is not the number printed on them: enrol from \
+            "{} kept cards get a panel number that is not the number printed on them: enrol from \
              the list, not from the print",
             objective.renumbered
         ));

@@ -41,7 +41,7 @@ impl Changes {
 impl Plan {
     /// What differs from an earlier plan, the roster's cards included.
     ///
-    /// A user number is compared as the panel shows it, with the slot and the
+    /// A panel number is compared as the panel shows it, with the slot and the
     /// site code where the panel knows people by them.
     pub fn changes_since(&self, before: &Plan, roster: &[RosterRow]) -> Changes {
         let mut changes = Changes { panel: self.panel != before.panel, ..Changes::default() };

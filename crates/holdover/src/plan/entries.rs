@@ -18,7 +18,7 @@ const STRETCHES_MOST: u128 = 4096;
 pub(crate) struct Opener {
     pub tag: Tag,
     pub owner: Owner,
-    /// Run value less user number, where all its cards have one value; `None`
+    /// Run value less panel number, where all its cards have one value; `None`
     /// within for cards that differ, and without for a listed card.
     value_less: Option<Option<Big>>,
 }
@@ -66,7 +66,7 @@ impl Entry {
                 own.iter().all(|value| same(Some(value.sub(number))))
             }
         });
-        if one { ConflictKind::SameUserNumber } else { ConflictKind::DigitsCut }
+        if one { ConflictKind::SamePanelNumber } else { ConflictKind::DigitsCut }
     }
 }
 

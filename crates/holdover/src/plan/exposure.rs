@@ -38,7 +38,7 @@ pub(crate) fn chance(share: Big) -> f64 {
     share.as_f64() * (-(UNIT_BITS as f64)).exp2()
 }
 
-/// How many values of a run have a user number enrolled under `key`.
+/// How many values of a run have a panel number enrolled under `key`.
 fn values(run: &CardRun, enrolled: &Enrolled, key: u32) -> Big {
     let all = Big::power_of_two(run.run.len);
     let below = |limit| enrolled.below(key, limit);

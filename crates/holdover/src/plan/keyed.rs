@@ -22,7 +22,7 @@ pub struct Opened {
     /// slot reads none.
     pub site: Option<Big>,
     /// The number as the panel shows it, zeros in front.
-    pub user_number: String,
+    pub panel_number: String,
 }
 
 /// One line of the enrolment list.
@@ -39,11 +39,11 @@ pub struct Enrolment {
     /// What it comes up as; `None` for a lost card, and for a batch whose
     /// numbers do not go up with its cards. For a range of cards, the first.
     pub opens: Option<Opened>,
-    /// For a range of cards, the user number of the last.
-    pub last_user_number: Option<String>,
+    /// For a range of cards, the panel number of the last.
+    pub last_panel_number: Option<String>,
     /// What is printed on it.
     pub printed: Option<String>,
-    /// The user number is not the number printed.
+    /// The panel number is not the number printed.
     pub renumbered: bool,
     /// Kept or boxed.
     pub state: RowState,
@@ -125,7 +125,7 @@ impl Keyed {
         Opened {
             slot: self.slot,
             site: (identity == Identity::SiteAndNumber).then(|| self.shape.site_read(bits.wide())),
-            user_number: self.text(number),
+            panel_number: self.text(number),
         }
     }
 
@@ -196,7 +196,7 @@ impl Plan {
                     holder: None,
                     layout: Some(kind.layout.id().to_owned()),
                     opens: None,
-                    last_user_number: None,
+                    last_panel_number: None,
                     printed: None,
                     renumbered: false,
                     state,
@@ -220,7 +220,7 @@ impl Plan {
             holder: row.holder.clone(),
             layout: None,
             opens: None,
-            last_user_number: None,
+            last_panel_number: None,
             printed: row.printed.clone(),
             renumbered: false,
             state: row.state,
@@ -253,9 +253,9 @@ impl Keyed {
         let put = |first: u128, last: u128, list: &mut Vec<Enrolment>| {
             let mut enrolment = line(first, last);
             enrolment.opens = opened(first);
-            let number = enrolment.opens.as_ref().map_or("", |opens| opens.user_number.as_str());
+            let number = enrolment.opens.as_ref().map_or("", |opens| opens.panel_number.as_str());
             enrolment.renumbered = number.parse() != Ok(first);
-            enrolment.last_user_number = opened(last).map(|opened| opened.user_number);
+            enrolment.last_panel_number = opened(last).map(|opened| opened.panel_number);
             list.push(enrolment);
         };
         let plain = batch.members.plain(self.shape.card.run);

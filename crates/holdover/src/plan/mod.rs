@@ -10,7 +10,7 @@
 //! that two slots admit. Of all groupings and runs the plan with the least
 //! [`Objective`] is found.
 //!
-//! Ranges stay ranges: a batch is a handful of stretches of user numbers, and
+//! Ranges stay ranges: a batch is a handful of stretches of panel numbers, and
 //! a sweep over their ends finds what they share.
 
 mod advice;

@@ -1,5 +1,5 @@
 //! Batches in slots of one length: which members each slot admits, as ranges
-//! or affine sets, and the user numbers they get. Only where neither will do
+//! or affine sets, and the panel numbers they get. Only where neither will do
 //! are members listed one by one.
 
 use super::affine::{Affine, Equation, join, split_range};
@@ -234,7 +234,7 @@ pub(crate) struct Given<'a> {
 }
 
 impl Given<'_> {
-    /// Puts the user numbers of a part among the pieces.
+    /// Puts the panel numbers of a part among the pieces.
     pub fn put(
         &self,
         catalogue: &mut Catalogue<'_, '_>,
@@ -308,12 +308,12 @@ impl Given<'_> {
     }
 }
 
-/// Whether the user number is linear in the bits of the card number.
+/// Whether the panel number is linear in the bits of the card number.
 fn linear(batch: &Batch, shape: &Shape) -> bool {
     shape.card.cut == Cut::None && matches!(batch.members, Members::Linear { .. })
 }
 
-/// Equations for two slots to give a card the same user number.
+/// Equations for two slots to give a card the same panel number.
 fn same(batch: &Batch, a: &Shape, b: &Shape) -> Vec<Equation> {
     let bits = |shape: &Shape| batch.members.bits(shape.card.run).unwrap_or_default();
     let (a, b) = (bits(a), bits(b));
@@ -327,7 +327,7 @@ fn same(batch: &Batch, a: &Shape, b: &Shape) -> Vec<Equation> {
         .collect()
 }
 
-/// How many cards of a batch have a user number that is not their own.
+/// How many cards of a batch have a panel number that is not their own.
 pub(crate) fn changed(batch: &Batch, shape: &Shape) -> Result<u128, PlanError> {
     let card = shape.card;
     let mut changed = 0u128;

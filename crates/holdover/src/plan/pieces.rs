@@ -1,4 +1,4 @@
-//! What a batch becomes under a slot: stretches of user numbers, each with
+//! What a batch becomes under a slot: stretches of panel numbers, each with
 //! how many cards give every number in it.
 
 use super::big::Big;
@@ -6,16 +6,16 @@ use super::job::Range;
 use super::linear::Plain;
 use super::shape::Cut;
 
-/// User numbers `from` to `to`, each given by `each` cards.
+/// Panel numbers `from` to `to`, each given by `each` cards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Stretch {
     pub from: u128,
     pub to: u128,
     pub each: u128,
-    /// Card number less user number (wrapping), where `each` is 1.
+    /// Card number less panel number (wrapping), where `each` is 1.
     pub card_less: Option<u128>,
-    /// Run value less user number (wrapping below 2^384), where all cards of
-    /// a user number have one value.
+    /// Run value less panel number (wrapping below 2^384), where all cards of
+    /// a panel number have one value.
     pub value_less: Option<Big>,
 }
 
@@ -28,7 +28,7 @@ struct Values {
     card_less: Option<Big>,
 }
 
-/// The user numbers of a range whose run follows the card number plainly.
+/// The panel numbers of a range whose run follows the card number plainly.
 pub(crate) fn stretches(range: Range, plain: Plain, cut: Cut) -> Vec<Stretch> {
     let mut out = Vec::new();
     for values in values(range, plain) {
@@ -89,7 +89,7 @@ fn values(range: Range, plain: Plain) -> Vec<Values> {
     out
 }
 
-/// `card − user number` of `card − value` and `value − user number`.
+/// `card − panel number` of `card − value` and `value − panel number`.
 fn card_less(values: &Values, value_less: Big) -> Option<u128> {
     // Both are numbers of 128 bits, so the low words of the difference say it.
     let sum = values.card_less?.add(value_less);
@@ -177,7 +177,7 @@ fn high(values: &Values, divisor: Big, out: &mut Vec<Stretch>) {
     }
 }
 
-/// How many cards of a range have a user number that is not their own number.
+/// How many cards of a range have a panel number that is not their own number.
 pub(crate) fn renumbered(range: Range, plain: Plain, cut: Cut) -> u128 {
     let Plain { base, bits, whole } = plain;
     let cards = (range.last - range.first).saturating_add(1);

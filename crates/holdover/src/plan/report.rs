@@ -238,20 +238,20 @@ fn conflicts(
         let home = known.filter_map(|opener| slot_of(job, slots, opener.owner)).next();
         let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
         let text = |number: u128| format!("{number:0>digits$}");
-        let user_number = match entry.from == entry.to {
+        let panel_number = match entry.from == entry.to {
             true => text(entry.from),
             false => format!("{}-{}", text(entry.from), text(entry.to)),
         };
         let what_to_do = advice.number_conflict(kind, &owners);
-        let (cards, user_number) = (references(job, &owners), Some(user_number));
-        out.push(Conflict { kind, user_number, slots: None, cards, what_to_do });
+        let (cards, panel_number) = (references(job, &owners), Some(panel_number));
+        out.push(Conflict { kind, panel_number, slots: None, cards, what_to_do });
     }
     for (which, owners) in doubled {
         let numbers: Vec<usize> = which.iter().map(|slot| slot + 1).collect();
         let what_to_do = advice.two_slots(&numbers, &owners);
         out.push(Conflict {
             kind: ConflictKind::TwoSlots,
-            user_number: None,
+            panel_number: None,
             slots: Some(numbers),
             cards: references(job, &owners),
             what_to_do,

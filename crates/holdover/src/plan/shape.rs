@@ -47,12 +47,12 @@ pub(crate) fn digits_needed(bits: usize) -> usize {
 }
 
 /// The most bits whose values all fit so many digits; 128 at most, since a
-/// user number has no more.
+/// panel number has no more.
 fn bits_within(digits: usize) -> usize {
     (1..=128).rev().find(|bits| Big::power_of_two(*bits) <= Big::power_of_ten(digits)).unwrap_or(1)
 }
 
-/// How a run's value becomes a user number.
+/// How a run's value becomes a panel number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Cut {
     /// All digits are kept.
@@ -88,7 +88,7 @@ pub(crate) struct CardRun {
 }
 
 impl CardRun {
-    /// `None` where the user number could exceed 128 bits: 39 digits of a run
+    /// `None` where the panel number could exceed 128 bits: 39 digits of a run
     /// over 128 bits, which no panel keys.
     pub fn new(run: Run, panel: &Panel) -> Option<CardRun> {
         let need = digits_needed(run.len);

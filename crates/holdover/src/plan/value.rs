@@ -35,7 +35,7 @@ pub struct PlanSlot {
     pub site: Option<PanelRun>,
     /// Where the card number is read.
     pub card: PanelRun,
-    /// Decimal digits of the user number.
+    /// Decimal digits of the panel number.
     pub digits: usize,
     /// Whether the layouts' even and odd checks are checked.
     pub parity: bool,
@@ -81,7 +81,7 @@ pub enum ConflictKind {
     /// A boxed card would open as another card.
     RangeOverlap,
     /// Cards with one and the same number.
-    SameUserNumber,
+    SamePanelNumber,
     /// Cards whose numbers are the same only because digits were cut.
     DigitsCut,
     /// A card that two slots admit.
@@ -92,7 +92,7 @@ impl fmt::Display for ConflictKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(match self {
             ConflictKind::RangeOverlap => "range-overlap",
-            ConflictKind::SameUserNumber => "same-user-number",
+            ConflictKind::SamePanelNumber => "same-panel-number",
             ConflictKind::DigitsCut => "digits-cut",
             ConflictKind::TwoSlots => "two-slots",
         })
@@ -105,10 +105,10 @@ impl fmt::Display for ConflictKind {
 pub struct Conflict {
     /// What makes it one.
     pub kind: ConflictKind,
-    /// The user number, or a stretch of them as `04000-04999`, as long as the
+    /// The panel number, or a stretch of them as `04000-04999`, as long as the
     /// slot's; `None` for `two-slots`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub user_number: Option<String>,
+    pub panel_number: Option<String>,
     /// The slots, for `two-slots`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub slots: Option<Vec<usize>>,
@@ -143,7 +143,7 @@ pub struct Objective {
     /// Kept cards in a conflict.
     #[serde(with = "count")]
     pub in_conflict: u128,
-    /// Kept cards whose user number is not the number printed on them.
+    /// Kept cards whose panel number is not the number printed on them.
     #[serde(with = "count")]
     pub renumbered: u128,
     /// Boxed cards without a slot.
@@ -224,7 +224,7 @@ impl Plan {
         &self.lost
     }
 
-    /// Conflicts: by user number first, then cards that two slots admit.
+    /// Conflicts: by panel number first, then cards that two slots admit.
     pub fn conflicts(&self) -> &[Conflict] {
         &self.conflicts
     }

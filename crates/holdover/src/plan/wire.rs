@@ -83,11 +83,11 @@ impl<'de> Deserialize<'de> for Plan {
         }
         for conflict in &conflicts {
             let two = conflict.kind == ConflictKind::TwoSlots;
-            if two != conflict.slots.is_some() || two == conflict.user_number.is_some() {
+            if two != conflict.slots.is_some() || two == conflict.panel_number.is_some() {
                 return Err(D::Error::custom(format!(
                     "a {} conflict has {}",
                     conflict.kind,
-                    if two { "slots and no user number" } else { "a user number and no slots" }
+                    if two { "slots and no panel number" } else { "a panel number and no slots" }
                 )));
             }
         }

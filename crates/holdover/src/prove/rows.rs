@@ -23,7 +23,7 @@ pub struct Outcome {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub site: Option<Big>,
     /// The number the panel shows; for a range, of its first and last card.
-    pub user_number: Option<String>,
+    pub panel_number: Option<String>,
     /// Other cards that open the same identity; a hundred lines of the roster
     /// at most.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -138,7 +138,7 @@ pub fn prove(
 /// What the panel knows a person by: two slots may show one number with more
 /// or fewer zeros in front.
 fn identity(reading: &Reading) -> (&Big, &str) {
-    (&reading.key, reading.user_number.trim_start_matches('0'))
+    (&reading.key, reading.panel_number.trim_start_matches('0'))
 }
 
 /// Layout, site code and number of a kept row.
@@ -205,19 +205,19 @@ fn proof(
     };
     let shown = own.or(one.readings.first());
     got.site = shown.and_then(site);
-    got.user_number = shown.map(|reading| reading.user_number.clone());
+    got.panel_number = shown.map(|reading| reading.panel_number.clone());
     let mut also: BTreeSet<CardRef> = BTreeSet::new();
     if let Some(own) = own {
         let others = openers.get(&identity(own)).into_iter().flatten();
         let others = others.map(|i| &seen[*i]).filter(|other| other.card != one.card);
         also.extend(others.map(|other| CardRef::Line(other.row.line)));
-        also.extend(ranges.batches_with(one.row.line, &own.user_number));
+        also.extend(ranges.batches_with(one.row.line, &own.panel_number));
     }
     got.also = also.into_iter().collect();
     let expected = Outcome {
         slots: one.home.into_iter().collect(),
         site: own.and_then(site),
-        user_number: own.map(|own| own.user_number.clone()).or_else(|| one.row.printed.clone()),
+        panel_number: own.map(|own| own.panel_number.clone()).or_else(|| one.row.printed.clone()),
         ..Outcome::default()
     };
     let holds = own.is_some() && got == expected;
@@ -250,7 +250,7 @@ impl Ranges {
                     }
                 }
             }
-            let ends = conflict.user_number.as_deref().map(|text| {
+            let ends = conflict.panel_number.as_deref().map(|text| {
                 let (from, to) = text.split_once('-').unwrap_or((text, text));
                 (from.to_owned(), to.to_owned())
             });
@@ -326,15 +326,15 @@ fn batch_proof(
     got.slots = slots.into_iter().collect();
     let by_site = plan.panel().identity == Identity::SiteAndNumber;
     got.site = shown.first().filter(|_| by_site).map(|reading| reading.key);
-    got.user_number = match &shown[..] {
-        [first, last] => Some(format!("{}-{}", first.user_number, last.user_number)),
+    got.panel_number = match &shown[..] {
+        [first, last] => Some(format!("{}-{}", first.panel_number, last.panel_number)),
         _ => None,
     };
     got.also = also.into_iter().collect();
     let expected = Outcome {
         slots: home.into_iter().collect(),
         site: got.site,
-        user_number: got.user_number.clone(),
+        panel_number: got.panel_number.clone(),
         ..Outcome::default()
     };
     let holds = home.is_some() && got == expected;

@@ -14,7 +14,7 @@ pub(super) struct Reading {
     /// the slot.
     pub key: Big,
     /// The number as the panel shows it.
-    pub user_number: String,
+    pub panel_number: String,
 }
 
 /// The simulated panel.
@@ -67,7 +67,7 @@ impl<'p> Simulation<'p> {
             Identity::SiteAndNumber => code,
             Identity::SlotAndNumber => Big::from(slot as u128),
         };
-        Ok(Reading { slot, key, user_number: self.user_number(keyed, bits) })
+        Ok(Reading { slot, key, panel_number: self.panel_number(keyed, bits) })
     }
 
     /// The number of a run, bit by bit.
@@ -78,7 +78,7 @@ impl<'p> Simulation<'p> {
     }
 
     /// The digits the panel shows, cut as it cuts them.
-    fn user_number(&self, slot: &PlanSlot, bits: &Capture) -> String {
+    fn panel_number(&self, slot: &PlanSlot, bits: &Capture) -> String {
         let largest = Big::power_of_two(slot.card.length).sub(Big::ONE).to_string();
         let width = largest.len();
         let digits = format!("{:0>width$}", self.value(slot.card, bits).to_string());

@@ -398,7 +398,7 @@ pub fn conflicts(
         }
         let kind = match (opens.iter().any(|i| cards[*i].boxed), values.len()) {
             (true, _) => ConflictKind::RangeOverlap,
-            (false, 1) => ConflictKind::SameUserNumber,
+            (false, 1) => ConflictKind::SamePanelNumber,
             (false, _) => ConflictKind::DigitsCut,
         };
         let refs: BTreeSet<CardRef> = opens.iter().flat_map(|i| cards[*i].refs.clone()).collect();
@@ -430,7 +430,7 @@ pub fn conflicts_of(plan: &Plan) -> (Found, BTreeMap<Vec<usize>, BTreeSet<CardRe
             assert!(doubled.insert(slots.clone(), refs).is_none());
             continue;
         }
-        let text = conflict.user_number.as_ref().unwrap();
+        let text = conflict.panel_number.as_ref().unwrap();
         let (first, last) = text.split_once('-').unwrap_or((text, text));
         for number in first.parse::<u128>().unwrap()..=last.parse().unwrap() {
             *found.entry((number, conflict.kind, refs.clone())).or_insert(0) += 1;
