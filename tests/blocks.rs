@@ -7,13 +7,13 @@ use tempfile::tempdir;
 
 use crate::holdover::{command, feed, file, run};
 
-/// Cards of 26 and 37 bits, random bits, and all kinds of line between them.
+/// Cards of 26 and 34 bits, random bits, and all kinds of line between them.
 fn lines(count: usize, seed: u64) -> String {
     let mut rng = fastrand::Rng::with_seed(seed);
     let table = holdover::layout::builtin();
     let mut text = String::new();
     for _ in 0..count {
-        let (id, site) = if rng.bool() { ("std26", 65) } else { ("site37", 1180) };
+        let (id, site) = if rng.bool() { ("std26", 65) } else { ("site34", 1180) };
         let row = holdover::plan::RosterRow::of_numbers(table, 1, id, site, rng.u128(..65_000));
         let holdover::plan::RosterCard::Card { bits, .. } = row.unwrap().card else { continue };
         match rng.u8(..20) {

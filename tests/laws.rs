@@ -27,7 +27,7 @@ fn captures(rng: &mut Rng, count: usize) -> Vec<String> {
     let captures = (0..count).map(|_| match rng.u8(..8) {
         0 => format!("{:030b}", rng.u32(..1 << 30)),
         1 => format!("{:026b}", rng.u32(..1 << 26)),
-        2 | 3 => card(rng, "site37", 1180, 1 << 19),
+        2 | 3 => card(rng, "site34", 1180, 1 << 16),
         _ => card(rng, "std26", 65, 1 << 16),
     });
     captures.collect()
@@ -40,7 +40,7 @@ fn roster(rng: &mut Rng, count: usize) -> String {
         let (layout, site, most) = [
             ("std26", 65, 5300),
             ("std26", 71, 5300),
-            ("site37", 1180, 201_500),
+            ("site34", 1180, 21_500),
             ("found30", 19, 1 << 20),
         ][rng.usize(..4)];
         let card = if rng.bool() { rng.u32(most - 400..most) } else { rng.u32(4000..4040) };

@@ -283,7 +283,7 @@ fn every_verb_has_help_with_examples() {
 #[test]
 fn rows_in_any_order_give_the_same_answers() {
     let mut lines: Vec<String> = Vec::new();
-    for args in [["std26", "site=65", "card=4000-4030"], ["site37", "site=9", "card=1-30"]] {
+    for args in [["std26", "site=65", "card=4000-4030"], ["site34", "site=9", "card=1-30"]] {
         let made = run(["compose"].into_iter().chain(args));
         lines.extend(made.stdout.lines().map(str::to_owned));
     }

@@ -74,11 +74,11 @@ fn printed(command: &str, directory: &Path) -> String {
 
 /// `HOLDOVER_BLESS=1 cargo test readme` writes today's output into the README.
 #[test]
-fn transcripts_are_true() {
+fn commands_print_what_it_shows() {
     let path = root().join("README.md");
     let page = fs::read_to_string(&path).unwrap();
     let (today, count) = rewritten(&page);
-    assert!(count > 3, "{count} transcripts");
+    assert!(count > 3, "{count} commands");
     if std::env::var_os("HOLDOVER_BLESS").is_some() {
         fs::write(path, today).unwrap();
     } else {

@@ -86,8 +86,8 @@ fn a_workbook_of_another_program_is_a_roster() {
                 std26,65,4017,,04017,A. Dyer,kept\n\
                 std26,65,4330,,4330,B. Weaver,kept\n\
                 std26,65,4662,,04662,C. Fuller,kept\n\
-                site37,1180,200335,,1180-200335,G. Spinner,kept\n\
-                site37,1180,200586,,1180-200586,H. Twister,\n\
+                site34,1180,20335,,1180-20335,G. Spinner,kept\n\
+                site34,1180,20586,,1180-20586,H. Twister,\n\
                 ,,,0xC47A31D2/32,C4 7A 31 D2,M. Loom,kept\n\
                 std26,65,4901,,04901,O. Selvedge,lost\n";
     let csv = file(&dir, "roster.csv", same);

@@ -34,7 +34,7 @@ def main(directory: Path) -> None:
     for i in range(1_000):
         first, state = 37 * i, ["boxed", "issued", "issued"][i % 3]
         site.append(
-            f'[[batch]]\nlayout = "site37"\nsite = {i}\n'
+            f'[[batch]]\nlayout = "site34"\nsite = {i}\n'
             f'cards = "{first}-{first + 499}"\nstate = "{state}"\n'
         )
     (directory / "site.toml").write_text("".join(site))

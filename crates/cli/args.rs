@@ -162,6 +162,9 @@ Examples:
   holdover compose std26 site=65 card=1-20 --probe vcd --jitter 0.1 > gate.vcd
   holdover compose --captures captures.txt --probe samples --width 7 --rate 1000000 --lost 0.2
 
+These bits can make a card: compose only for systems you are authorised to service, and
+treat what is written as a key.
+
 Exit codes: 0 done; 2 a value does not fit, or the command is wrong.";
 
 /// Formats of output.

@@ -10,7 +10,7 @@ use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Event};
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
-use crate::{draw, files, html, mask, progress, signal};
+use crate::{care, draw, files, html, mask, progress, signal};
 
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 20;
@@ -94,6 +94,7 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
             let name = target.path().display().to_string();
             screen::say(&mut out, "written  ", &name)?;
         }
+        care::say(&mut out)?;
         out.flush()?;
     }
     Ok(outcome)

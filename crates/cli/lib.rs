@@ -1,6 +1,7 @@
 //! The command line: parses arguments, reads files, calls the library, prints.
 
 mod args;
+mod care;
 mod compose;
 mod diff;
 mod draw;

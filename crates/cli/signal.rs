@@ -9,6 +9,7 @@ use holdover_signal::{
 };
 
 use crate::args::{self, Format};
+use crate::care;
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
 use crate::html;
@@ -53,6 +54,7 @@ fn health(
     let mut report = Report::new(args);
     report.head(&mut out)?;
     let mut outcome = Outcome::Done;
+    let mut named = false;
     for input in &args.inputs {
         let mut failed = None;
         let mut on = |read: CardRead| {
@@ -82,6 +84,7 @@ fn health(
         }
         if let Some(summary) = summary {
             report.summary(&mut out, input, summary)?;
+            named |= summary.readers.iter().any(|reader| reader.captures > 0);
             if summary.readers.iter().any(|reader| !reader.counts.is_empty()) {
                 outcome = outcome.max(Outcome::CardsWrong);
             }
@@ -101,6 +104,9 @@ fn health(
             }
             outcome = Outcome::InputWrong;
         }
+    }
+    if named && args.format == Format::Text && !args.quiet {
+        care::say(&mut out)?;
     }
     out.flush()?;
     Ok(outcome)

@@ -10,8 +10,8 @@ use super::page::{
     Own, Sheet, Stand, cell, code, count, facts, left_out, list, named, section, stand, table,
 };
 use super::raster::Batch;
-use crate::args;
 use crate::mask;
+use crate::{args, care};
 
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 100;
@@ -40,6 +40,7 @@ pub fn page(learnt: &[Learnt], samples: &[Sample], args: &args::Learn, hide: boo
                     "what is not settled may be wrong: the card named as next would settle most",
                     "try the table on cards that are not in the sample before relying on it, and \
                      one card at the door before that",
+                    care::DOORS,
                 ]))
             }
         }))

@@ -19,7 +19,7 @@ use super::raster::Batch;
 use crate::args;
 use crate::mask;
 use crate::plan::text::{card, chance};
-use crate::plan::worksheet::{TRIED, check_words, settings};
+use crate::plan::worksheet::{KEY_IN, TRIED, parity_briefly, settings, span};
 use crate::plan::{Shown, enrol};
 use crate::roster::Roster;
 
@@ -60,11 +60,10 @@ pub fn page(
         @if !plan.conflicts().is_empty() || !plan.lost().is_empty() {
             (section("Mend these first", troubles(plan, shown)))
         }
-        (sheet_section("Key in, in this order", html! {
+        (sheet_section("What to key in", html! {
             p {
-                "Positions are counted from " (plan.panel().first_bit) ", as this panel counts \
-                 them. Key in every line in order; someone else reads it back before the next \
-                 slot."
+                (KEY_IN) " Bits are counted from " (plan.panel().first_bit) ", as this panel \
+                 counts them."
             }
             div.sign {
                 span { "panel" i {} } span { "keyed in by" i {} } span { "date" i {} }
@@ -118,9 +117,9 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
         (what, value)
     });
     let panel_is = format!(
-        "{} format places, bits counted from {}, people known by {known}, at most {} digits \
+        "{} slots, bits counted from {}, people known by {known}, at most {} digits \
          (the {kept} are kept), parity {}, site codes {}",
-        panel.slots,
+        panel.slots.unwrap_or_default(),
         panel.first_bit,
         panel.max_digits,
         if panel.checks_parity { "checked" } else { "not checked" },
@@ -133,24 +132,24 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
         ])))
         (table(
             "The slots at a glance",
-            &["slot", "name", "bits", "site code", "card number", "digits", "parity", "site codes"],
-            plan.slots().iter().map(|slot| {
-                let run = |run: holdover::plan::PanelRun| format!("{}+{}", run.start, run.length);
+            &["slot", "bits", "card number", "site code", "admitted", "parity", "figures", "label"],
+            plan.worksheet().iter().map(|block| {
+                let slot = block.slot;
                 let codes: Vec<String> = slot.sites.iter().take(12).map(|s| s.to_string()).collect();
                 let more = if slot.sites.len() > codes.len() { ", …" } else { "" };
                 vec![
                     html! { (slot.slot) },
-                    cell(&slot.name),
                     html! { (slot.length) },
-                    code(slot.site.map_or("none".to_owned(), run)),
-                    code(run(slot.card)),
-                    html! { (slot.digits) },
-                    html! { @if slot.parity { "checked" } @else { "not checked" } },
+                    code(span(slot.card)),
+                    code(slot.site.map_or("none".to_owned(), span)),
                     html! { @if codes.is_empty() { "any" } @else { (codes.join(", ")) (more) } },
+                    html! { (parity_briefly(block)) },
+                    html! { (slot.digits) },
+                    cell(&slot.name),
                 ]
             }),
         ))
-        p.more { "Runs are start+length, as the panel counts." }
+        p.more { "Bits are counted from " (panel.first_bit) ", as this panel counts them." }
     }
 }
 
@@ -177,7 +176,10 @@ fn told(conflict: &Conflict, shown: Shown) -> Markup {
     let what_to_do = match (shown.mask, conflict.kind) {
         // Only here are card numbers named: the ranges of the batches.
         (true, ConflictKind::RangeOverlap) => mask::standing(&conflict.what_to_do),
-        (true, ConflictKind::SamePanelNumber | ConflictKind::DigitsCut | ConflictKind::TwoSlots)
+        (
+            true,
+            ConflictKind::SamePanelNumber | ConflictKind::DigitsCut | ConflictKind::TwoSlots,
+        )
         | (false, _) => conflict.what_to_do.clone(),
     };
     let kind = match conflict.kind {
@@ -214,38 +216,31 @@ fn key_in_card(
     list: &[Enrolment],
     shown: Shown,
 ) -> Markup {
-    let WorksheetBlock { slot, checks, layouts } = block;
+    let WorksheetBlock { slot, layouts, .. } = block;
     let boxes = |_: ()| html! { span.tickbox {} };
     html! {
         div.one-slot {
         article.slot {
-            h3 { span.no { "Slot " (slot.slot) } span { (Own(&slot.name)) } }
-            p { "serves " (Own(slot.layouts.join(", "))) }
+            h3 { span.no { "Slot " (slot.slot) } span { "for cards of " (Own(slot.layouts.join(", "))) } }
             table {
                 thead {
                     tr {
-                        th scope="col" { "step" }
-                        th scope="col" { "setting" }
+                        th scope="col" { "fact" }
                         th scope="col" { "key in" }
                         th.tick scope="col" { "keyed" }
                         th.tick scope="col" { "read back" }
                     }
                 }
                 tbody {
-                    @for (i, (what, value)) in settings(slot).iter().enumerate() {
+                    @for (what, value) in settings(plan.panel(), block) {
                         tr {
-                            td { (i + 1) }
                             td { (what) }
-                            td.value.words[value.contains(' ')] { (Own(value)) }
+                            td.value.words[value.contains(' ')] { (Own(&value)) }
                             td { (boxes(())) }
                             td { (boxes(())) }
                         }
                     }
                 }
-            }
-            @if !checks.is_empty() {
-                p { "Where the panel asks for its checks:" }
-                (self::list(checks.iter().map(check_words)))
             }
             @let tried: Vec<_> = enrol::of_slot(list, slot.slot).take(TRIED).collect();
             @if !tried.is_empty() {

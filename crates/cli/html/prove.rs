@@ -12,9 +12,9 @@ use super::page::{
 };
 use super::plan::{slot_drawing, slot_raster};
 use super::raster::Batch;
-use crate::args;
 use crate::mask;
 use crate::prove::{Proved, Row, hidden, words};
+use crate::{args, care};
 
 /// Rows shown side by side, and rows listed that hold; the rest is counted.
 const SIDES: usize = 100;
@@ -234,6 +234,6 @@ fn cautions(proved: &Proved) -> Markup {
     ];
     match &proved.plan {
         Some(plan) => html! { (list([own[0]])) (list(plan.cautions())) },
-        None => list(own),
+        None => html! { (list(own)) (list([care::DOORS])) },
     }
 }

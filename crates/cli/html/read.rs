@@ -14,13 +14,13 @@ use super::page::{
     Own, Sheet, Stand, cell, count, facts, grouped, left_out, list, named, section, stand, table,
 };
 use super::raster::Batch;
-use crate::args;
 use crate::input::Row;
 use crate::mask;
 use crate::read::advice::Advice;
 use crate::read::text::{fields, lost, mended_is_best, place, reading};
 use crate::read::words::percent;
 use crate::read::{Answered, json, notes};
+use crate::{args, care};
 
 /// Captures drawn one by one, captures listed, unclear ones listed first.
 const DRAWN: usize = 8;
@@ -307,9 +307,7 @@ impl<'a> Page<'a> {
                          door before relying on it",
                         "a static card number can be copied by anyone who reads the card or the \
                          wires once",
-                        "doors are life safety: changes to release, egress and fire interfaces \
-                         follow the local code and the authority having jurisdiction, and are \
-                         made by licensed people",
+                        care::DOORS,
                     ]))
                 }
             }))

@@ -14,6 +14,7 @@ use super::page::{
     Own, Sheet, Stand, cell, code, count, facts, grouped, left_out, list, section, stand, table,
 };
 use super::raster::{self, Batch};
+use crate::care;
 use crate::signal::time;
 
 /// Findings of one kind told with their place, and captures listed.
@@ -214,6 +215,7 @@ impl Page {
                         "a first or last pulse lost whole leaves no trace between the edges",
                         "a probe on live wires can disturb a door: see that the way out stays \
                          open, and take it off when done",
+                        care::DOORS,
                     ]))
                 }
             }))

@@ -8,10 +8,7 @@ use crate::screen;
 pub const HEADINGS: [(Column, &[&str]); 6] = [
     (Column::Bits, &["bits", "bit", "raw", "raw bits", "capture", "wiegand", "binary"]),
     (Column::Site, &["site", "site code", "facility code", "facility", "company code", "fc"]),
-    (
-        Column::Card,
-        &["card", "card no", "card number", "card num", "user code", "id number", "number"],
-    ),
+    (Column::Card, &["card", "card no", "card number", "card num", "id number", "number"]),
     (Column::Printed, &["printed", "print", "printed number"]),
     (Column::Reader, &["reader", "reader name"]),
     (Column::Unsure, &["unsure"]),

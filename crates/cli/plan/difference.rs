@@ -6,6 +6,7 @@ use holdover::plan::{Changes, Opened, PlanSlot};
 use serde_json::{Value, json};
 
 use super::Shown;
+use super::worksheet::span;
 use crate::fail::Fail;
 use crate::screen::{self, GOOD, in_style, plain};
 
@@ -47,17 +48,19 @@ pub fn print(out: &mut impl Write, changes: &Changes, shown: Shown) -> Result<()
 
 /// The settings that differ, before and after.
 fn settings(was: &PlanSlot, is: &PlanSlot) -> String {
-    let run = |run: &holdover::plan::PanelRun| format!("{}+{}", run.start, run.length);
     let all = |slot: &PlanSlot| {
         let codes: Vec<String> = slot.sites.iter().map(ToString::to_string).collect();
         [
             ("layouts", slot.layouts.join(" ")),
-            ("total bits", slot.length.to_string()),
-            ("site", slot.site.as_ref().map_or("none".to_owned(), run)),
-            ("card", run(&slot.card)),
-            ("digits", slot.digits.to_string()),
-            ("parity", if slot.parity { "checked" } else { "not checked" }.to_owned()),
-            ("site codes", if codes.is_empty() { "any".to_owned() } else { codes.join(" ") }),
+            ("bits in all", slot.length.to_string()),
+            ("card number", span(slot.card)),
+            ("site code", slot.site.map_or("none".to_owned(), span)),
+            (
+                "site codes admitted",
+                if codes.is_empty() { "any".to_owned() } else { codes.join(" ") },
+            ),
+            ("parity", if slot.parity { "checked" } else { "none or off" }.to_owned()),
+            ("decimal figures", slot.digits.to_string()),
         ]
     };
     let differ: Vec<String> = all(was)
@@ -84,7 +87,8 @@ fn opened(opened: &[Opened], shown: Shown) -> String {
 /// The difference for programs.
 pub fn json(changes: &Changes, shown: Shown) -> Value {
     let opened = |opened: &[Opened]| -> Vec<Value> {
-        let one = |o: &Opened| json!({"slot": o.slot, "panel_number": shown.number(&o.panel_number)});
+        let one =
+            |o: &Opened| json!({"slot": o.slot, "panel_number": shown.number(&o.panel_number)});
         opened.iter().map(one).collect()
     };
     let renumbered: Vec<Value> = changes

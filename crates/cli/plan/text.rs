@@ -2,14 +2,15 @@
 
 use std::io::Write;
 
-use holdover::plan::{CardRef, Plan, PlanSlot};
+use holdover::plan::{CardRef, Plan, WorksheetBlock};
 
 use super::Shown;
-use crate::args;
+use super::worksheet::{parity_briefly, span};
 use crate::fail::Fail;
 use crate::formats::Grid;
 use crate::roster::Roster;
 use crate::screen::{self, BAD, GOOD, OPEN, STRONG, in_style, plain};
+use crate::{args, care};
 
 /// Conflicts told one by one; the rest is counted.
 const TOLD: usize = 20;
@@ -32,12 +33,20 @@ pub fn print(
     };
     writeln!(out, "{}, {verdict}\n", in_style(STRONG, &format!("{slots} for {cards} to keep")))?;
     if !plan.slots().is_empty() {
-        let mut grid =
-            Grid::new(["slot", "name", "bits", "site", "card", "digits", "parity", "site codes"]);
-        plan.slots().iter().for_each(|slot| grid.row(row(slot)));
+        let mut grid = Grid::new([
+            "slot",
+            "bits",
+            "card number",
+            "site code",
+            "admitted",
+            "parity",
+            "figures",
+            "label",
+        ]);
+        plan.worksheet().iter().for_each(|block| grid.row(row(block)));
         grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
         let first = plan.panel().first_bit;
-        writeln!(out, "positions are start+length, counted from {first} as this panel does\n")?;
+        writeln!(out, "bits are counted from {first}, as this panel counts them\n")?;
     }
     for lost in plan.lost() {
         let what = lost.layout.as_deref().unwrap_or("captures");
@@ -101,6 +110,8 @@ pub fn print(
         for caution in plan.cautions() {
             screen::say(out, "caution   ", &shown.number(caution))?;
         }
+    } else {
+        screen::say(out, "caution   ", care::DOORS)?;
     }
     Ok(())
 }
@@ -157,7 +168,9 @@ pub fn chance(share: f64) -> String {
     }
 }
 
-fn row(slot: &PlanSlot) -> [String; 8] {
+/// A slot's facts in the worksheet's order.
+fn row(block: &WorksheetBlock<'_>) -> [String; 8] {
+    let slot = block.slot;
     let codes: Vec<String> = slot.sites.iter().take(6).map(ToString::to_string).collect();
     let codes = match slot.sites.len() {
         0 => "any".to_owned(),
@@ -166,12 +179,12 @@ fn row(slot: &PlanSlot) -> [String; 8] {
     };
     [
         slot.slot.to_string(),
-        plain(&slot.name),
         slot.length.to_string(),
-        slot.site.map_or("none".to_owned(), |run| format!("{}+{}", run.start, run.length)),
-        format!("{}+{}", slot.card.start, slot.card.length),
-        slot.digits.to_string(),
-        if slot.parity { "checked" } else { "not checked" }.to_owned(),
+        span(slot.card),
+        slot.site.map_or("none".to_owned(), span),
         codes,
+        parity_briefly(block),
+        slot.digits.to_string(),
+        plain(&slot.name),
     ]
 }

@@ -12,6 +12,7 @@ use holdover::plan::Plan;
 use serde_json::{Value, json};
 
 use crate::args::{self, Format};
+use crate::care;
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
 use crate::html;
@@ -111,6 +112,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
             if let Some(next) = next {
                 screen::say(&mut out, "next  ", next)?;
             }
+            care::say(&mut out)?;
         }
     }
     if let Some(written) = written.filter(|_| args.format == Format::Text) {

@@ -404,7 +404,7 @@ mod tests {
         };
         let batches = vec![
             batch("std26", Some(73), 0, 30_000),
-            batch("site37", Some(18724), 5, 200_000),
+            batch("site34", Some(18724), 5, 60_000),
             batch("num34", None, 0, 1 << 30),
         ];
         Site { batches, ..Site::default() }

@@ -13,6 +13,7 @@ use super::advice::likeliest;
 use super::words::percent;
 use super::{Answered, Report};
 use crate::args::Format;
+use crate::care;
 use crate::fail::Fail;
 use crate::formats::{Grid, write_csv};
 use crate::input::Row;
@@ -232,6 +233,7 @@ impl Summary {
                 in_style(STRONG, "next")
             )?;
         }
+        care::say(out)?;
         out.flush()?;
         Ok(())
     }

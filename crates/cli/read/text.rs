@@ -13,7 +13,7 @@ use crate::args;
 use crate::fail::Fail;
 use crate::input::Row;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
-use crate::{draw, mask};
+use crate::{care, draw, mask};
 
 /// Captures drawn in full; of a larger batch, each has one line and only
 /// those not identified are drawn.
@@ -35,6 +35,8 @@ pub struct Text<'a> {
     /// Drawings of those that are not identified, and how many more there are.
     unclear: Vec<Vec<String>>,
     left: usize,
+    /// Any card was named.
+    named: bool,
 }
 
 impl<'a> Text<'a> {
@@ -46,6 +48,7 @@ impl<'a> Text<'a> {
             listed: false,
             unclear: Vec::new(),
             left: 0,
+            named: false,
         }
     }
 }
@@ -294,6 +297,7 @@ impl Text<'_> {
 
 impl Report for Text<'_> {
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
+        self.named = true;
         self.advice.add(answered);
         let identified = answered.answer.verdict == Verdict::Identified;
         let block = if self.draws(identified) { self.block(answered) } else { Vec::new() };
@@ -330,6 +334,16 @@ impl Report for Text<'_> {
                 writeln!(out, "{line}")?;
             }
         }
+        out.flush()?;
+        Ok(())
+    }
+
+    fn end(&mut self) -> Result<(), Fail> {
+        if !self.named || self.args.quiet {
+            return Ok(());
+        }
+        let mut out = screen::Page::new();
+        care::say(&mut out)?;
         out.flush()?;
         Ok(())
     }

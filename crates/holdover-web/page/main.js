@@ -87,7 +87,7 @@ function panel(site) {
   at("panel").hidden = site === undefined;
   if (site === undefined) return;
   const [head] = site.split(/^\s*\[\[/m, 1);
-  const standard = {slots: "8", first_bit: "1", identity: '"number"', max_length: "256", max_digits: "10", kept_digits: '"low"', checks_parity: "true", checks_site: "true"};
+  const standard = {slots: "", first_bit: "1", identity: '"number"', max_length: "256", max_digits: "10", kept_digits: '"low"', checks_parity: "true", checks_site: "true"};
   for (const field of at("panel").querySelectorAll("[data-key]")) {
     if (field !== document.activeElement) field.value = head.match(limit(field.dataset.key))?.[2] ?? standard[field.dataset.key];
   }

@@ -1,25 +1,36 @@
 //! Planning large rosters: cards and ranges against seconds and bytes.
 
 use std::hint::black_box;
+use std::sync::LazyLock;
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
-use holdover::layout::builtin;
+use holdover::layout::{Layout, Table, builtin};
 use holdover::plan::{RosterRow, plan};
 use holdover::prove::prove;
 use holdover::site::{CardBatch, Panel, Site, State};
 
-/// Cards of four kinds, most of the serial and 37-bit ones, some conflicting;
+/// The layouts that ship, and the two of 38 bits invented for the demo.
+fn table() -> &'static Table {
+    static TABLE: LazyLock<Table> = LazyLock::new(|| {
+        let own = Table::from_toml(include_str!("../../../fixtures/mill/table.toml")).unwrap();
+        let all: Vec<Layout> = builtin().layouts().iter().chain(own.layouts()).cloned().collect();
+        Table::new(all).unwrap()
+    });
+    &TABLE
+}
+
+/// Cards of four kinds, most of the serial and 38-bit ones, some conflicting;
 /// every eighth inside an issued range.
 fn job(cards: usize, ranges: usize) -> (Site, Vec<RosterRow>) {
     let mut rng = fastrand::Rng::with_seed(26);
     let row = |i: usize, rng: &mut fastrand::Rng| {
         let (id, site, most) = match i % 8 {
             0 => ("std26", 60 + rng.u128(0..8), 1 << 16),
-            1..4 => ("site37", 7, 1 << 19),
+            1..4 => ("site38", 7, 1 << 19),
             4 | 5 => ("num34", 0, 1 << 32),
             _ => ("serial56", 0, 1 << 56),
         };
-        RosterRow::of_numbers(builtin(), i + 2, id, site, rng.u128(0..most)).unwrap()
+        RosterRow::of_numbers(table(), i + 2, id, site, rng.u128(0..most)).unwrap()
     };
     let roster = (0..cards).map(|i| row(i, &mut rng)).collect();
     let width = (1u128 << 34) / ranges.max(1) as u128;
@@ -27,9 +38,10 @@ fn job(cards: usize, ranges: usize) -> (Site, Vec<RosterRow>) {
         let first = i as u128 * width;
         let last = first + rng.u128(0..width);
         let state = if i % 2 == 0 { State::Issued } else { State::Boxed };
-        CardBatch { layout: "num37".into(), site: None, first, last, state }
+        CardBatch { layout: "num38".into(), site: None, first, last, state }
     });
-    (Site { panel: Panel::default(), batches: batches.collect() }, roster)
+    let panel = Panel { slots: Some(8), ..Panel::default() };
+    (Site { panel, batches: batches.collect() }, roster)
 }
 
 fn bench(criterion: &mut Criterion) {
@@ -40,7 +52,7 @@ fn bench(criterion: &mut Criterion) {
         group.throughput(Throughput::Elements(cards as u64));
         let id = BenchmarkId::from_parameter(format!("{cards} cards {ranges} ranges"));
         group.bench_with_input(id, &roster, |b, roster| {
-            b.iter(|| plan(builtin(), &site, black_box(roster)).unwrap());
+            b.iter(|| plan(table(), &site, black_box(roster)).unwrap());
         });
     }
     group.finish();
@@ -48,7 +60,7 @@ fn bench(criterion: &mut Criterion) {
     group.sample_size(10);
     for cards in [10_000, 100_000] {
         let (site, roster) = job(cards, 100);
-        let made = plan(builtin(), &site, &roster).unwrap();
+        let made = plan(table(), &site, &roster).unwrap();
         group.throughput(Throughput::Elements(cards as u64));
         group.bench_with_input(BenchmarkId::from_parameter(cards), &roster, |b, roster| {
             b.iter(|| prove(&made, black_box(roster), &site.batches).unwrap());

@@ -35,8 +35,9 @@ pub enum KeptDigits {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Panel {
-    /// Format places.
-    pub slots: usize,
+    /// How many slots it has; `None` where nobody said yet, and then nothing can
+    /// be planned.
+    pub slots: Option<usize>,
     /// What the panel calls the first bit: 0 or 1.
     pub first_bit: usize,
     /// What it knows a person by.
@@ -56,9 +57,7 @@ pub struct Panel {
 impl Default for Panel {
     fn default() -> Panel {
         Panel {
-            // A new panel usually has room for about eight card formats
-            // (common practice, no source).
-            slots: 8,
+            slots: None,
             first_bit: 1,
             identity: Identity::Number,
             max_length: 256,
@@ -165,7 +164,7 @@ fn read_panel(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Panel {
         }
         value
     };
-    panel.slots = limit("slots", 1..=1000, mistakes).unwrap_or(panel.slots);
+    panel.slots = limit("slots", 1..=1000, mistakes);
     panel.first_bit = limit("first_bit", 0..=1, mistakes).unwrap_or(panel.first_bit);
     panel.max_length = limit("max_length", 1..=256, mistakes).unwrap_or(panel.max_length);
     // 128 bits have 39 digits.
@@ -306,7 +305,7 @@ mod tests {
         let text = "[panel]\nslots = 4\nfirst_bit = 0\nidentity = \"slot+number\"\nkept_digits = \"high\"\n\
                     [[batch]]\nlayout = \"std26\"\nsite = 65\ncards = \"4000-4999\"\nstate = \"boxed\"\n";
         let site = Site::from_toml(text, builtin()).unwrap();
-        assert_eq!((site.panel.slots, site.panel.first_bit), (4, 0));
+        assert_eq!((site.panel.slots, site.panel.first_bit), (Some(4), 0));
         assert_eq!(site.panel.max_digits, 10);
         assert_eq!((site.batches[0].first, site.batches[0].last), (4000, 4999));
     }

@@ -308,7 +308,7 @@ fn kinds_in_one_pile_are_told_apart() {
     let other = layout(26, &[("card", "2-21", Code::Binary)], &[parity("even", 26, "2-21")]);
     let mut samples = cards(std26(), 65, random(10, 30, 1 << 16), |n| n.to_string());
     samples.extend(cards(&other, 0, random(11, 24, 1 << 20), |n| n.to_string()));
-    samples.extend(cards(builtin().layout("site37").unwrap(), 9, random(12, 24, 1 << 19), |n| {
+    samples.extend(cards(builtin().layout("site34").unwrap(), 9, random(12, 24, 1 << 16), |n| {
         n.to_string()
     }));
     let mut rng = Rng::with_seed(13);
@@ -326,7 +326,7 @@ fn kinds_in_one_pile_are_told_apart() {
         [
             ("found26".to_owned(), Some("10-25".to_owned()), 30),
             ("found26-2".to_owned(), Some("2-21".to_owned()), 24),
-            ("found37".to_owned(), Some("18-36".to_owned()), 24),
+            ("found34".to_owned(), Some("18-33".to_owned()), 24),
         ]
     );
     let named: usize = learnt.iter().map(|l| l.good.len() + l.misread.len()).sum();

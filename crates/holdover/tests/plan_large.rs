@@ -43,6 +43,11 @@ fn batch(layout: &str, site: Option<u128>, first: u128, last: u128, state: State
     CardBatch { layout: layout.into(), site, first, last, state }
 }
 
+/// A panel with room for what is tried here.
+fn panel() -> Panel {
+    Panel { slots: Some(8), ..Panel::default() }
+}
+
 fn site(panel: Panel, batches: Vec<CardBatch>) -> Site {
     Site { panel, batches }
 }
@@ -53,7 +58,7 @@ fn site(panel: Panel, batches: Vec<CardBatch>) -> Site {
 #[test]
 fn worksheets_have_the_checks_to_key_in() {
     for (first_bit, checks_parity) in [(1, true), (0, true), (1, false)] {
-        let panel = Panel { first_bit, checks_parity, ..Panel::default() };
+        let panel = Panel { first_bit, checks_parity, ..panel() };
         let cards = vec![batch("std26", Some(65), 1, 99, State::Issued)];
         let made = plan(builtin(), &site(panel, cards), &[]).unwrap();
         let blocks = made.worksheet();
@@ -71,12 +76,12 @@ fn worksheets_have_the_checks_to_key_in() {
 
 #[test]
 fn nothing_at_all() {
-    let made = plan(builtin(), &Site::default(), &[]).unwrap();
+    let made = plan(builtin(), &site(panel(), Vec::new()), &[]).unwrap();
     assert!(made.slots().is_empty() && made.is_clean());
     assert_eq!(made.objective().exposure, 0.0);
     assert!(prove(&made, &[], &[]).unwrap().is_empty());
     let none = Table::default();
-    assert!(plan(&none, &Site::default(), &[]).unwrap().slots().is_empty());
+    assert!(plan(&none, &site(panel(), Vec::new()), &[]).unwrap().slots().is_empty());
 }
 
 #[test]
@@ -88,7 +93,7 @@ fn four_thousand_million_cards_cost_nothing() {
         batch("std26", Some(65), 100, 199, State::Issued),
     ];
     let roster = [RosterRow::of_numbers(builtin(), 2, "num34", 0, 4_000_000_000).unwrap()];
-    let made = plan(builtin(), &site(Panel::default(), batches.clone()), &roster).unwrap();
+    let made = plan(builtin(), &site(panel(), batches.clone()), &roster).unwrap();
     assert_eq!(made.kept(), most + 1 + 100);
     // Issued cards 100 to 199 of one layout are cards of the other, too.
     let boxed = made.conflicts().iter().find(|c| c.kind == ConflictKind::RangeOverlap).unwrap();
@@ -96,7 +101,7 @@ fn four_thousand_million_cards_cost_nothing() {
     let proofs = prove(&made, &roster, &batches).unwrap();
     assert_eq!(proofs.len(), 3);
     // All of them but the hundred are alone.
-    let by_slot = Panel { identity: Identity::SlotAndNumber, ..Panel::default() };
+    let by_slot = Panel { identity: Identity::SlotAndNumber, ..panel() };
     let made = plan(builtin(), &site(by_slot, batches.clone()), &roster).unwrap();
     assert!(made.is_clean(), "{:?}", made.conflicts());
     assert!(prove(&made, &roster, &batches).unwrap().iter().all(|proof| proof.holds));
@@ -111,7 +116,7 @@ fn boxed_ranges_are_moved_to_a_free_one() {
         batch("std26", Some(65), 4000, 4999, State::Boxed),
         batch("std26", Some(65), 4500, 5499, State::Issued),
     ];
-    let made = plan(builtin(), &site(Panel::default(), batches), &[]).unwrap();
+    let made = plan(builtin(), &site(panel(), batches), &[]).unwrap();
     let [conflict] = made.conflicts() else { panic!("{:?}", made.conflicts()) };
     assert_eq!(conflict.panel_number.as_deref(), Some("04500-04999"));
     assert_eq!(
@@ -129,7 +134,7 @@ fn a_batch_of_two_to_the_hundred() {
     let batches = vec![batch("wide", None, 0, most, State::Issued)];
     for max_digits in [1, 10, 31, 39] {
         for kept_digits in [KeptDigits::Low, KeptDigits::High] {
-            let panel = Panel { max_digits, kept_digits, ..Panel::default() };
+            let panel = Panel { max_digits, kept_digits, ..panel() };
             let made = plan(&table, &site(panel, batches.clone()), &[]).unwrap();
             assert_eq!(made.kept(), 1 << 100);
             let all = if max_digits >= 31 { 0 } else { 1 << 100 };
@@ -157,7 +162,7 @@ fn narrow_and_wide_runs() {
     for max_digits in [1, 5, 38, 39] {
         for identity in [Identity::Number, Identity::SiteAndNumber, Identity::SlotAndNumber] {
             for kept_digits in [KeptDigits::Low, KeptDigits::High] {
-                let panel = Panel { max_digits, identity, kept_digits, ..Panel::default() };
+                let panel = Panel { max_digits, identity, kept_digits, ..panel() };
                 let job = site(panel, batches.clone());
                 let made = plan(&table, &job, &[]).unwrap();
                 assert_eq!(made.lost().len(), 0);
@@ -168,14 +173,14 @@ fn narrow_and_wide_runs() {
             }
         }
     }
-    let short = Panel { max_length: 1, ..Panel::default() };
+    let short = Panel { max_length: 1, ..panel() };
     let made = plan(&table, &site(short.clone(), batches[1..].to_vec()), &[]).unwrap();
     assert!(made.slots().is_empty());
     assert_eq!(made.lost()[0].why, "128 bits, and the panel reads 1 at most");
     for (panel, limit) in [
         (Panel { max_digits: 0, ..short.clone() }, "max_digits"),
         (Panel { max_length: 0, ..short.clone() }, "max_length"),
-        (Panel { slots: 0, ..short.clone() }, "slots"),
+        (Panel { slots: Some(0), ..short.clone() }, "slots"),
         (Panel { first_bit: 2, ..short }, "first_bit"),
     ] {
         let error = plan(&table, &site(panel, Vec::new()), &[]).unwrap_err();
@@ -190,12 +195,12 @@ fn the_same_card_a_hundred_thousand_times() {
         let holder = holder.map(str::to_owned);
         (2..100_002).map(|line| RosterRow { line, holder: holder.clone(), ..row.clone() }).collect()
     };
-    let made = plan(builtin(), &Site::default(), &many(None)).unwrap();
+    let made = plan(builtin(), &site(panel(), Vec::new()), &many(None)).unwrap();
     assert_eq!(made.objective().in_conflict, 100_000);
     let [conflict] = made.conflicts() else { panic!() };
     assert_eq!((conflict.kind, conflict.cards.len()), (ConflictKind::SamePanelNumber, 100_000));
     let roster = many(Some("R. Weaver"));
-    let made = plan(builtin(), &Site::default(), &roster).unwrap();
+    let made = plan(builtin(), &site(panel(), Vec::new()), &roster).unwrap();
     assert_eq!((made.kept(), made.is_clean()), (1, true));
     assert!(made.cautions().iter().any(|caution| caution.contains("for one holder")));
     assert!(prove(&made, &roster, &[]).unwrap().iter().all(|proof| proof.holds));
@@ -217,7 +222,7 @@ fn three_hundred_layouts() {
                 RosterRow::of_numbers(&table, i + 2, &id, 1, number).unwrap()
             })
             .collect();
-        let made = plan(&table, &Site::default(), &roster).unwrap();
+        let made = plan(&table, &site(panel(), Vec::new()), &roster).unwrap();
         assert!(!made.slots().is_empty());
         if let Some(gap) = made.gap() {
             assert!(
@@ -243,7 +248,7 @@ fn sixteen_layouts_are_exact() {
         })
         .collect();
     for slots in [8, 16] {
-        let panel = Panel { slots, ..Panel::default() };
+        let panel = Panel { slots: Some(slots), ..panel() };
         let made = plan(&table, &site(panel, Vec::new()), &roster).unwrap();
         assert!(made.gap().is_none());
         assert_eq!(made.slots().len(), slots);
@@ -253,7 +258,7 @@ fn sixteen_layouts_are_exact() {
 #[test]
 fn mistakes_name_their_place() {
     let error = |batches: Vec<CardBatch>, roster: &[RosterRow]| {
-        plan(builtin(), &site(Panel::default(), batches), roster).unwrap_err().to_string()
+        plan(builtin(), &site(panel(), batches), roster).unwrap_err().to_string()
     };
     let issued = |first, last| batch("std26", Some(65), first, last, State::Issued);
     assert_eq!(
@@ -268,7 +273,7 @@ fn mistakes_name_their_place() {
     assert!(error(vec![batch("std62", None, 1, 2, State::Boxed)], &[]).contains("no layout"));
     assert!(error(vec![batch("std26", None, 1, 2, State::Boxed)], &[]).contains("site code"));
     let long = vec![batch("fascn200", Some(1234), 0, 900_000, State::Issued)];
-    let refused = plan(builtin(), &site(Panel::default(), long), &[]).unwrap_err();
+    let refused = plan(builtin(), &site(panel(), long), &[]).unwrap_err();
     assert!(matches!(refused.kind(), PlanErrorKind::TooLong { cards: 900_001, .. }), "{refused}");
     let mut row = RosterRow::of_numbers(builtin(), 7, "std26", 65, 4321).unwrap();
     if let RosterCard::Card { number, .. } = &mut row.card {
@@ -278,7 +283,7 @@ fn mistakes_name_their_place() {
     row.card = RosterCard::Unfit { why: "fits no layout".into() };
     let made = plan(
         builtin(),
-        &Site::default(),
+        &site(panel(), Vec::new()),
         &[row.clone(), RosterRow { line: 8, state: RowState::Boxed, ..row }],
     );
     let made = made.unwrap();
@@ -314,7 +319,7 @@ fn serial_numbers_that_cannot_be_relied_upon() {
             (TroubleKind::Random, &[7]),
         ]
     );
-    let made = plan(builtin(), &Site::default(), &roster).unwrap();
+    let made = plan(builtin(), &site(panel(), Vec::new()), &roster).unwrap();
     assert!(made.cautions().iter().any(|c| c.starts_with("lines 2, 3: one serial number")));
 }
 
@@ -324,10 +329,10 @@ fn conflicts_name_the_mend() {
         |line, site, number| RosterRow::of_numbers(builtin(), line, "std26", site, number).unwrap();
     // Two sites' card 1234 stay two people over site and card.
     let roster = [row(2, 65, 1234), row(17, 66, 1234)];
-    let made = plan(builtin(), &Site::default(), &roster).unwrap();
+    let made = plan(builtin(), &site(panel(), Vec::new()), &roster).unwrap();
     assert!(made.is_clean());
     assert_eq!(made.slots()[0].digits, 8);
-    let two = Panel { max_digits: 2, kept_digits: KeptDigits::High, ..Panel::default() };
+    let two = Panel { max_digits: 2, kept_digits: KeptDigits::High, ..panel() };
     let made = plan(builtin(), &site(two, Vec::new()), &roster).unwrap();
     let [conflict] = made.conflicts() else { panic!() };
     assert_eq!(conflict.cards, [CardRef::Line(2), CardRef::Line(17)]);
@@ -350,7 +355,8 @@ fn ranges_that_other_slots_split_stay_ranges() {
     let million = 1_000_000u128;
     for identity in [Identity::Number, Identity::SiteAndNumber, Identity::SlotAndNumber] {
         for (slots, checks_site) in [(1, true), (3, true), (3, false)] {
-            let panel = Panel { identity, slots, checks_site, max_digits: 11, ..Panel::default() };
+            let panel =
+                Panel { identity, slots: Some(slots), checks_site, max_digits: 11, ..panel() };
             let batches = vec![
                 batch("a", Some(3), 100, 300 * million, State::Issued),
                 batch("b", Some(4), 77, 200 * million, State::Boxed),
@@ -411,8 +417,7 @@ fn a_thousand_ranges_of_two_kinds_of_one_length() {
             kept.push(batch);
         }
     }
-    let made =
-        plan(&table, &site(Panel { max_digits: 11, ..Panel::default() }, kept), &[]).unwrap();
+    let made = plan(&table, &site(Panel { max_digits: 11, ..panel() }, kept), &[]).unwrap();
     assert_eq!(made.objective().lost, 0);
 }
 
@@ -432,7 +437,7 @@ fn sixteen_layouts_of_one_length() {
             RosterRow::of_numbers(&table, i as usize + 2, &id, site, number).unwrap()
         };
         let roster: Vec<RosterRow> = (0..40).map(|i| row(i, &mut rng)).collect();
-        let panel = Panel { slots: 4, ..Panel::default() };
+        let panel = Panel { slots: Some(4), ..panel() };
         let made = plan(&table, &site(panel, Vec::new()), &roster).unwrap();
         assert!(made.gap().is_none());
         assert_eq!((made.objective().lost, made.objective().in_conflict), (0, 0));

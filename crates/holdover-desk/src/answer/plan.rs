@@ -32,27 +32,28 @@ pub struct Plan {
     pub changes: Option<Changes>,
 }
 
-/// One format place of the panel, filled.
+/// One of the panel's places for a card format, filled.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Slot {
     /// From 1.
     pub slot: u32,
-    /// What to call it.
-    pub name: String,
     /// Ids of the layouts it serves.
     pub layouts: Vec<String>,
-    /// Total bits.
+    /// Bits in all.
     pub length: u16,
-    /// Where the site code is read; `null` where it is not.
-    pub site: Option<Run>,
     /// Where the card number is read.
     pub card: Run,
-    /// Decimal digits of the panel number.
-    pub digits: u16,
-    /// Whether the layouts' even and odd checks are checked.
-    pub parity: bool,
+    /// Where the site code is read; `null` where it is not.
+    pub site: Option<Run>,
     /// Site codes to admit; empty: any.
     pub sites: Vec<Number>,
+    /// Whether its cards' even and odd checks are checked; never where they
+    /// have none.
+    pub parity: bool,
+    /// Decimal digits of the panel number.
+    pub digits: u16,
+    /// What to call it.
+    pub name: String,
 }
 
 /// An ascending run of bits.
@@ -67,7 +68,7 @@ pub struct Run {
 /// The panel's limits.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Panel {
-    /// Format places.
+    /// How many slots it has.
     pub slots: u64,
     /// What the panel calls the first bit: 0 or 1.
     pub first_bit: u8,

@@ -110,7 +110,7 @@ class Run(TypedDict):
 
 
 class Slot(TypedDict):
-    """One format place of the panel, filled. No `sites`: any."""
+    """One of the panel's places for a card format, filled. No `sites`: any."""
 
     slot: int
     name: str

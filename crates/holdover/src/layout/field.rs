@@ -10,7 +10,7 @@ use crate::bits::{Span, Wide};
 pub enum Role {
     /// The site code.
     Site,
-    /// The card number (user code).
+    /// The card number.
     Card,
     /// A name of its own.
     Named(String),

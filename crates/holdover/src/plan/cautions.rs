@@ -8,6 +8,11 @@ use super::value::PlanSlot;
 use crate::layout::{Check, Layout, Table};
 use crate::site::KeptDigits;
 
+/// The caution that goes with all work on doors; the last of every plan's.
+pub const LIFE_SAFETY: &str = "doors are life safety: changes to release, egress and fire interfaces \
+                               follow the local code and the authority having jurisdiction, and are \
+                               made by licensed people";
+
 /// Lines or pairs named in one caution before the rest is only counted.
 /// Judgement, no source: what still fits a sentence.
 const NAMED_MOST: usize = 10;
@@ -48,11 +53,7 @@ pub(crate) fn cautions(
                 .to_owned(),
         );
     }
-    out.push(
-        "doors are life safety: changes to release, egress and fire interfaces follow the local \
-         code and the authority having jurisdiction, and are made by licensed people"
-            .to_owned(),
-    );
+    out.push(LIFE_SAFETY.to_owned());
     out
 }
 
@@ -138,15 +139,15 @@ fn of_chances(report: &Report, out: &mut Vec<String>) {
         }
     }
     let opening = report.exposure.iter().map(|exposure| exposure.opening_patterns);
-    let valid = report.risks.iter().map(|risk| format!("2^{}", risk.valid_read_bits));
+    let admitted = report.risks.iter().map(|risk| format!("2^{}", risk.length_and_parity_bits));
     if !report.slots.is_empty() {
-        let valid: Vec<String> = valid.collect();
+        let admitted: Vec<String> = admitted.collect();
         let opening: Vec<String> = opening.map(|opening| opening.to_string()).collect();
         out.push(format!(
-            "a reader left to admit any valid read lets everyone in whose card has the right \
-             length: {} captures by slot, instead of the {} patterns that open as planned; see \
-             that no door is left so, not even while the old panel goes dark",
-            valid.join(", "),
+            "a reader that opens on length and parity alone lets in everyone whose card has the \
+             right length: {} captures by slot, instead of the {} patterns that open as planned; \
+             see that no door is left so, not even while the old panel goes dark",
+            admitted.join(", "),
             opening.join(", ")
         ));
     }

@@ -74,6 +74,13 @@ pub enum PlanErrorKind {
         /// Most.
         to: usize,
     },
+    /// Nobody said how many slots the panel has.
+    #[error(
+        "slots is missing: write slots = and how many card formats the new panel holds at once; \
+         its manual says so where it describes card formats, or count the places for them on the \
+         screen where a format is entered"
+    )]
+    SlotsMissing,
     /// A layout the table does not have.
     #[error("no layout {id:?} in the table: add its table, or correct the layout")]
     NoSuchLayout {

@@ -76,6 +76,8 @@ impl Kind<'_> {
 #[derive(Debug)]
 pub(crate) struct Job<'t> {
     pub panel: &'t Panel,
+    /// How many slots the panel has.
+    pub slots: usize,
     pub roster: &'t [RosterRow],
     pub site: &'t Site,
     /// Layouts with kept or boxed cards, in table order.
@@ -99,6 +101,7 @@ impl<'t> Job<'t> {
     ) -> Result<Job<'t>, PlanError> {
         let panel = &site.panel;
         check_panel(panel)?;
+        let slots = slots_of(panel)?;
         if roster.len() > MOST_ROWS {
             let kind = PlanErrorKind::TooManyRows { most: MOST_ROWS };
             return Err(PlanError::new(PlanPlace::Line(roster[MOST_ROWS].line), kind));
@@ -119,6 +122,7 @@ impl<'t> Job<'t> {
             .collect();
         let mut job = Job {
             panel,
+            slots,
             roster,
             site,
             kinds: Vec::new(),
@@ -235,10 +239,15 @@ impl<'t> Job<'t> {
     }
 }
 
+/// How many slots the panel has.
+pub(crate) fn slots_of(panel: &Panel) -> Result<usize, PlanError> {
+    panel.slots.ok_or_else(|| PlanError::new(PlanPlace::Panel, PlanErrorKind::SlotsMissing))
+}
+
 /// The limits `Site::from_toml` holds panels to, for those built otherwise.
 pub(crate) fn check_panel(panel: &Panel) -> Result<(), PlanError> {
     let limits = [
-        ("slots", panel.slots, 1, 1000),
+        ("slots", slots_of(panel)?, 1, 1000),
         ("first_bit", panel.first_bit, 0, 1),
         ("max_length", panel.max_length, 1, 256),
         ("max_digits", panel.max_digits, 1, 39),

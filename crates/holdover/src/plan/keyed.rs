@@ -10,7 +10,7 @@ use super::roster::{RosterCard, RosterRow, RowState, printed_number};
 use super::shape::{CardRun, Run, Shape};
 use super::value::{CardRef, Plan, PlanSlot};
 use crate::bits::Capture;
-use crate::layout::Layout;
+use crate::layout::{Check, Layout};
 use crate::site::{CardBatch, Identity, Panel, Site};
 
 /// What a capture comes up as in one slot.
@@ -49,7 +49,7 @@ pub struct Enrolment {
     pub state: RowState,
 }
 
-/// A slot's settings in the order they are keyed, as the panel counts.
+/// A slot with what there is to know of it to key it in, as the panel counts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WorksheetBlock<'p> {
     /// The slot.
@@ -59,6 +59,29 @@ pub struct WorksheetBlock<'p> {
     pub checks: Vec<PanelCheck>,
     /// The layouts.
     pub layouts: Vec<&'p Layout>,
+}
+
+/// What a slot is to do about parity.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Parity<'b> {
+    /// Its cards have no even or odd check: a panel told to check one would
+    /// refuse every card.
+    None,
+    /// Its cards have checks that the slot leaves out.
+    Off,
+    /// These are checked.
+    Checked(&'b [PanelCheck]),
+}
+
+impl WorksheetBlock<'_> {
+    /// What the slot is to do about parity.
+    pub fn parity(&self) -> Parity<'_> {
+        let parity = |check: &Check| matches!(check, Check::Parity { .. });
+        if !self.layouts.iter().any(|layout| layout.checks().iter().any(parity)) {
+            return Parity::None;
+        }
+        if self.slot.parity { Parity::Checked(&self.checks) } else { Parity::Off }
+    }
 }
 
 /// An even or odd check as the panel counts bits.
@@ -146,7 +169,7 @@ impl Plan {
         Reader { slots: Keyed::of(self), identity: self.panel.identity }
     }
 
-    /// The slots in keying order, each with its checks as the panel counts.
+    /// The slots, each with its checks as the panel counts.
     pub fn worksheet(&self) -> Vec<WorksheetBlock<'_>> {
         let place = |offset: usize| offset + self.panel.first_bit;
         let mut blocks = Vec::with_capacity(self.slots.len());
@@ -155,7 +178,7 @@ impl Plan {
                 slot.layouts.iter().filter_map(|id| self.table.layout(id)).collect();
             let checks = layouts.first().filter(|_| slot.parity).map_or(&[][..], |l| l.checks());
             let checks = checks.iter().filter_map(|check| match check {
-                crate::layout::Check::Parity { odd, bit, over } => {
+                Check::Parity { odd, bit, over } => {
                     let ends = |run: &crate::bits::Run| {
                         let (a, b) = (run.first.offset(), run.last.offset());
                         (place(a.min(b)), place(a.max(b)))

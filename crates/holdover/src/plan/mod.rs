@@ -39,9 +39,10 @@ mod value;
 mod wire;
 
 pub use big::Big;
+pub use cautions::LIFE_SAFETY;
 pub use change::{Changes, Renumbered};
 pub use error::{PlanError, PlanErrorKind, PlanPlace};
-pub use keyed::{Enrolment, Opened, PanelCheck, Reader, WorksheetBlock};
+pub use keyed::{Enrolment, Opened, PanelCheck, Parity, Reader, WorksheetBlock};
 pub use roster::{RosterCard, RosterRow, RowState};
 pub use serial::{Trouble, TroubleKind, serial_trouble};
 pub use value::{

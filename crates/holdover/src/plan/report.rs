@@ -66,7 +66,7 @@ pub(crate) fn report(
             any_bits: planned.chance() * by_chance,
             any_bits_without_parity: planned.chance(),
             any_bits_without_either: open.chance(),
-            valid_read_bits: slot.shape.length - rank,
+            length_and_parity_bits: slot.shape.length - rank,
         });
     }
     let mut score = found.score;

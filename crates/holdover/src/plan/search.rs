@@ -141,7 +141,7 @@ pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanErr
         work: 0,
         work_most: WORK_MOST + TIMES_MOST * cards as u64,
     };
-    search.least_lost = search.lost_at_least(0, job.panel.slots);
+    search.least_lost = search.lost_at_least(0, job.slots);
     let mut root = Partial::default();
     search.enter(&mut root);
     root.own.boxed_lost = fixed.boxed_lost;
@@ -201,7 +201,7 @@ impl Search<'_, '_, '_> {
         let out: Vec<usize> =
             out.iter().copied().filter(|kind| job.kinds[*kind].kept > 0).collect();
         if (served || self.least_lost == 0) && !out.is_empty() {
-            let left = job.panel.slots.saturating_sub(used + due);
+            let left = job.slots.saturating_sub(used + due);
             score.slots += 1;
             if let Some(class) = self.classes.get_mut(partial.class) {
                 least = class.least(&out, left);
@@ -212,7 +212,7 @@ impl Search<'_, '_, '_> {
         if self.least_lost == 0 {
             for class in self.classes.iter_mut().skip(partial.class + 1) {
                 let kinds = class.kinds.clone();
-                least = least.add(class.least(&kinds, job.panel.slots));
+                least = least.add(class.least(&kinds, job.slots));
             }
         }
         score.in_conflict = score.in_conflict.saturating_add(least.in_conflict);
@@ -382,7 +382,7 @@ impl Search<'_, '_, '_> {
         let fresh =
             partial.slots.len() == partial.settled && partial.out.len() == class.kinds.len();
         let (whole, whole_boxed) = (class.kept, class.boxed);
-        let left = job.panel.slots.saturating_sub(partial.slots.len());
+        let left = job.slots.saturating_sub(partial.slots.len());
         let later: Vec<u128> =
             (0..=left).map(|slots| self.lost_at_least(partial.class + 1, slots)).collect();
         let least_lost = self.least_lost;

@@ -187,7 +187,9 @@ impl Shape {
         let site = agree(hulls.collect()).filter(|site| !site.meets(card.run));
         let mut all = layouts.map(parities);
         let first = all.next().unwrap_or_default();
-        let parity = panel.checks_parity && all.all(|other| other == first);
+        // Without a check there is none to key in: a panel told to check parity on
+        // such cards refuses every one of them.
+        let parity = panel.checks_parity && !first.is_empty() && all.all(|other| other == first);
         Shape { length, card, site, parity, checks: if parity { first } else { Vec::new() } }
     }
 

@@ -19,28 +19,29 @@ pub struct PanelRun {
     pub length: usize,
 }
 
-/// One format place of the panel, filled.
+/// One of the panel's places for a card format, filled.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct PlanSlot {
     /// From 1.
     pub slot: usize,
-    /// What to call it.
-    pub name: String,
     /// Ids of the layouts it serves.
     pub layouts: Vec<String>,
-    /// Total bits.
+    /// Bits in all.
     pub length: usize,
-    /// Where the site code is read; `None` where it is not.
-    pub site: Option<PanelRun>,
     /// Where the card number is read.
     pub card: PanelRun,
-    /// Decimal digits of the panel number.
-    pub digits: usize,
-    /// Whether the layouts' even and odd checks are checked.
-    pub parity: bool,
+    /// Where the site code is read; `None` where it is not.
+    pub site: Option<PanelRun>,
     /// Site codes to admit, as the site run reads them; none: any.
     pub sites: Vec<Big>,
+    /// Whether its cards' even and odd checks are checked; never where they
+    /// have none.
+    pub parity: bool,
+    /// Decimal digits of the panel number.
+    pub digits: usize,
+    /// What to call it.
+    pub name: String,
 }
 
 /// Kept cards that no slot reads.
@@ -173,9 +174,9 @@ pub struct Risk {
     pub any_bits_without_parity: f64,
     /// Any bits of that length if it looked at neither.
     pub any_bits_without_either: f64,
-    /// Captures of that length a reader would let in that admits any valid
-    /// read: log2 of how many.
-    pub valid_read_bits: usize,
+    /// Captures that a reader would let in that opens on length and parity
+    /// alone: log2 of how many.
+    pub length_and_parity_bits: usize,
 }
 
 /// The few settings that are keyed into the new panel, and what comes of them.
@@ -199,7 +200,7 @@ pub struct Plan {
 }
 
 impl Plan {
-    /// The slots, in keying order.
+    /// The slots, by number.
     pub fn slots(&self) -> &[PlanSlot] {
         &self.slots
     }

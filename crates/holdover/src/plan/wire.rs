@@ -5,8 +5,8 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 
 use super::big::{Big, count};
 use super::exposure::{Patterns, chance};
-use super::job::check_panel;
-use super::shape::digits_needed;
+use super::job::{check_panel, slots_of};
+use super::shape::{digits_needed, parities};
 use super::value::{Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot};
 use crate::layout::{Layout, Table};
 use crate::site::Panel;
@@ -60,8 +60,8 @@ impl<'de> Deserialize<'de> for Plan {
         } = read;
         let table = Table::new(read.table).map_err(D::Error::custom)?;
         check_panel(&panel).map_err(D::Error::custom)?;
-        if slots.len() > panel.slots {
-            let most = panel.slots;
+        let most = slots_of(&panel).map_err(D::Error::custom)?;
+        if slots.len() > most {
             return Err(D::Error::custom(format!(
                 "{} slots, and the panel has {most}",
                 slots.len()
@@ -173,6 +173,18 @@ fn check_slot(slot: &PlanSlot, panel: &Panel, table: &Table) -> Result<(), Strin
     }
     if slot.parity && !panel.checks_parity {
         return Err("the panel checks no parity".to_owned());
+    }
+    if slot.parity
+        && slot
+            .layouts
+            .iter()
+            .filter_map(|id| table.layout(id))
+            .all(|layout| parities(layout).is_empty())
+    {
+        return Err(
+            "parity is to be checked, and its cards have none: the panel would refuse them all"
+                .to_owned(),
+        );
     }
     if slot.site.is_none() && !slot.sites.is_empty() {
         return Err("site codes to admit, and no site run".to_owned());

@@ -317,7 +317,7 @@ pub fn best(
                         more.push(grown);
                     }
                 }
-                if grouping.len() < panel.slots {
+                if panel.slots.is_some_and(|slots| grouping.len() < slots) {
                     let mut grown = grouping.clone();
                     grown.push(vec![layout]);
                     more.push(grown);

@@ -158,7 +158,7 @@ fn draw(
     let table = Table::new(layouts).unwrap();
     let identities = [Identity::Number, Identity::SiteAndNumber, Identity::SlotAndNumber];
     let panel = Panel {
-        slots: rng.usize(1..=4),
+        slots: Some(rng.usize(1..=4)),
         first_bit: rng.usize(0..=1),
         identity: identities[rng.usize(..3)],
         max_length: if rng.u8(0..6) == 0 { 11 } else { 256 },
