@@ -20,7 +20,7 @@ struct File {
 #[serde(deny_unknown_fields)]
 struct Case {
     name: String,
-    /// Where the values were published.
+    /// Document, edition and clause, or how the value was made.
     source: String,
     capture: String,
     layout: String,
@@ -50,6 +50,8 @@ fn cases() -> Vec<Case> {
         let file: File = toml::from_str(&fs::read_to_string(&path).unwrap()).unwrap();
         for case in file.case {
             assert!(!case.source.is_empty(), "{}", case.name);
+            let invented = case.source.ends_with("; bytes invented");
+            assert_eq!(case.source.starts_with("rule: "), invented, "{}", case.name);
             assert!(cases.iter().all(|other| other.name != case.name), "twice: {}", case.name);
             cases.push(case);
         }

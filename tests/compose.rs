@@ -29,7 +29,7 @@ fn digits_keep_their_zeros() {
         "association=2",
     ];
     let run = run(["compose", "fascn200", "--hex"].into_iter().chain(values));
-    // TIG SCEPACS v2.3 pp. 32-33, figures 8-10.
+    // TIG SCEPACS v2.3, section 6, figures 8 to 10, pp. 32-33.
     assert_eq!(run.stdout, "0xD0439458210C2C19A0846D83685A1082108CE73984108CA3FC/200\n");
 }
 

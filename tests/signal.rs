@@ -172,8 +172,8 @@ fn cut_and_damaged_files_never_panic() {
     }
 }
 
-/// IEC 60839-11-5 raw card data reply, as a conformance implementation states
-/// it; the bits are those of the SIA OSDP conformance example.
+/// Rule: the raw card data reply of IEC 60839-11-5:2020, 7.10 (from memory); the
+/// bits are those of the first case of `fixtures/cases/published.toml`.
 #[test]
 fn raw_card_data_replies_are_captures() {
     let out = feed(["read", "-", "--format", "json"], b"00 01 1A 00 70 12 34 40\n000120009901\n");

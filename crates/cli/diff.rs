@@ -243,7 +243,9 @@ fn any_word(layout: &Layout, trial: u64) -> Option<Capture> {
 
 /// Well-mixed bits, the same for the same trial; none for the first.
 fn noise(trial: u64) -> Wide {
-    // splitmix64 (Steele, Lea, Flood 2014, from memory).
+    // Mixed as SplitMix64 mixes (Steele, Lea and Flood, "Fast splittable
+    // pseudorandom number generators", OOPSLA 2014, with the mixing called
+    // Stafford's variant 13; from memory).
     let mix = |i: u64| {
         let mut z = (4 * trial + i).wrapping_mul(0x9E37_79B9_7F4A_7C15);
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);

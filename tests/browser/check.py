@@ -12,7 +12,7 @@ from driver import AXE_RUN, OVERFLOW, SCREENS, TEXTS, Browser, requests
 
 AXE, OUT = Path(sys.argv[1]).read_text(), Path(sys.argv[2])
 
-# Inches (ISO 216, ANSI/ASME Y14.1) and the points that pdfinfo reports.
+# Inches (ISO 216:2007, A4; ANSI/ASME Y14.1, size A; from memory) and the points that pdfinfo reports.
 PAPERS = {"a4": (8.268, 11.693, "595.", "841."), "letter": (8.5, 11.0, "612", "792")}
 
 # A page opens at once: both are judgements, no source.

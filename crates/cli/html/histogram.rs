@@ -1,5 +1,5 @@
 //! A sheet of the line's health: how widths and intervals are distributed,
-//! with the published limits.
+//! with the usual limits.
 
 use holdover_signal::{Bin, Histogram, Spread};
 use maud::{Markup, html};
@@ -101,7 +101,7 @@ pub fn figure(
     let picture = Picture {
         title: format!("How {name}s are distributed"),
         desc: format!(
-            "Published limits {} to {}. {}.",
+            "Usual limits {} to {}. {}.",
             time(limits[0]),
             time(limits[1]),
             told.join("; ")
@@ -111,7 +111,7 @@ pub fn figure(
         body: out.markup(),
     };
     picture.figure(html! {
-        p { "How many pulses by " (name) ", on a logarithmic scale; hatched is outside the published limits." }
+        p { "How many pulses by " (name) ", on a logarithmic scale; hatched is outside the usual limits." }
     })
 }
 

@@ -1,4 +1,4 @@
-//! A line's health on paper: timing against the published limits, what is
+//! A line's health on paper: timing against the usual limits, what is
 //! wrong and what to check, the captures.
 
 use std::collections::BTreeMap;
@@ -210,8 +210,7 @@ impl Page {
             (section("Cautions", html! {
                 div.caution {
                     (list([
-                        "the limits are as several device manuals quote them from SIA \
-                         AC-01-1996.10 (secondary source)",
+                        "the limits are the usual ones: common practice, no source",
                         "a first or last pulse lost whole leaves no trace between the edges",
                         "a probe on live wires can disturb a door: see that the way out stays \
                          open, and take it off when done",

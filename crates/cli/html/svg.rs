@@ -51,7 +51,7 @@ pub fn patterns() -> Markup {
                 pattern id="hidden" width="4" height="4" patternUnits="userSpaceOnUse" {
                     path d="M0 0L4 4M4 0L0 4" stroke="#777" stroke-width="0.5" {}
                 }
-                // Times outside the published limits.
+                // Times outside the usual limits.
                 pattern id="outside" width="7" height="7" patternUnits="userSpaceOnUse" {
                     path d="M-1 -1L8 8M-1 6L1 8M6 -1L8 1" stroke="#999" stroke-width="0.6" {}
                 }

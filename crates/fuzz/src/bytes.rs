@@ -40,7 +40,7 @@ macro_rules! draws {
 impl<'d> Rng<'d> {
     /// Draws from these bytes.
     pub fn new(bytes: &'d [u8]) -> Rng<'d> {
-        // FNV-1a, the 64-bit offset and prime (RFC 9923).
+        // FNV-1a with the 64-bit offset and prime (RFC 9923; from memory).
         let seed = bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash: u64, byte| {
             (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3)
         });

@@ -262,7 +262,7 @@ def test_shapes_and_kinds():
     serial80 = TABLE["serial80"].decode(["0x0102030405060708090A/80"])
     assert serial80.card.shape == (1, 10) and serial80.card.dtype == np.uint8
     assert serial80.card.tolist() == [[1, 2, 3, 4, 5, 6, 7, 8, 9, 10]]
-    # FASC-N, TIG SCEPACS v2.3 pp. 32-33: agency and system are the site code.
+    # FASC-N, TIG SCEPACS v2.3, section 6, figures 8 to 10, pp. 32-33: agency and system are the site code.
     fascn = TABLE["fascn200"].decode(["0xD0439458210C2C19A0846D83685A1082108CE73984108CA3FC/200"])
     assert fascn["agency"].dtype == "S4" and fascn["agency"][0] == b"0032"
     assert (fascn.site[0], fascn.card[0], fascn["person"][0]) == (b"00320001", b"092446", b"1112223333")

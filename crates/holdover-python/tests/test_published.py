@@ -1,4 +1,4 @@
-"""Published values, each with its source beside it in `fixtures/cases`."""
+"""Check values, each with its source beside it in `fixtures/cases`."""
 
 import tomllib
 

@@ -1,14 +1,15 @@
 //! The raw card data reply of IEC 60839-11-5, as a line of hexadecimal.
 //!
-//! Layout, as a conformance implementation states it: reader number, format,
-//! bit count (low byte, then high), then the data, most significant bit first,
-//! left-justified, padded with zeros.
+//! It is the reply `osdp_RAW`, code 0x50 (IEC 60839-11-5:2020, 7.10; edition,
+//! clause and code from memory). Its data, from memory too: reader number,
+//! format, bit count (low byte, then high), then the bits, most significant
+//! first, left-justified, padded with zeros.
 
 use holdover::bits::Capture;
 use serde::Serialize;
 use thiserror::Error;
 
-/// The most bits the standard lets a reply carry.
+/// The most bits the standard lets a reply carry (from memory).
 const MOST_BITS: usize = 1024;
 
 /// Bytes before the data.

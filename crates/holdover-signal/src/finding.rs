@@ -5,12 +5,11 @@ use std::sync::Arc;
 
 use serde::{Serialize, Serializer, ser::SerializeStruct};
 
-/// Shortest and longest pulse, in µs: limits as several device manuals quote
-/// them from SIA AC-01-1996.10 (secondary source).
+/// Shortest and longest pulse, in µs: usual limits, common practice, no source.
 pub const PULSE_WIDTH_US: [f64; 2] = [20.0, 100.0];
 
-/// Shortest and longest spacing from one pulse to the next, in µs: limits as
-/// several device manuals quote them from SIA AC-01-1996.10 (secondary source).
+/// Shortest and longest spacing from one pulse to the next, in µs: usual limits,
+/// common practice, no source.
 pub const PULSE_INTERVAL_US: [f64; 2] = [200.0, 20_000.0];
 
 /// Kinds of findings.
@@ -144,7 +143,7 @@ impl FindingKind {
         }
     }
 
-    /// What to check.
+    /// What to check (common practice, no source).
     pub fn check(self) -> &'static str {
         match self {
             FindingKind::PulseWidth => {

@@ -7,12 +7,12 @@
 //!
 //! Reads value-change dumps (IEEE 1364-2005 clause 18) and tables of changes or
 //! of samples, told apart by content ([`sniff`]), in constant memory
-//! ([`Probe`]); and raw card data replies (IEC 60839-11-5, [`raw_card_data`]).
+//! ([`Probe`]); and raw card data replies ([`raw_card_data`], IEC 60839-11-5).
 //! [`compose`] is the inverse: probe files from captures, with faults if wanted.
 //!
 //! A falling edge on D0 is a 0, on D1 a 1. The limits pulses are held against
-//! ([`PULSE_WIDTH_US`], [`PULSE_INTERVAL_US`]) are those several device manuals
-//! quote from SIA AC-01-1996.10 (secondary source).
+//! ([`PULSE_WIDTH_US`], [`PULSE_INTERVAL_US`]) are the usual ones: common
+//! practice, no source.
 //!
 //! What the edges cannot show is not told here: a first or a last pulse lost
 //! whole leaves a shorter capture and no trace. The bits are those seen;

@@ -8,8 +8,7 @@ use common::{Draw, must_come_back_clean};
 use holdover_signal::compose::{Compose, Form, Track};
 use holdover_signal::{Idle, Options, TimeUnit};
 
-/// The limits as several device manuals quote them from SIA AC-01-1996.10
-/// (secondary source).
+/// Within the usual limits: common practice, no source.
 fn timing(draw: &mut Draw, longest_interval: f64) -> Compose {
     let mut compose = Compose::default();
     compose.width_us = draw.log(20.0, 100.0);

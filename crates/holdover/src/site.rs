@@ -61,6 +61,7 @@ impl Default for Panel {
             first_bit: 1,
             identity: Identity::Number,
             max_length: 256,
+            // What the largest number of 32 bits has.
             max_digits: 10,
             kept_digits: KeptDigits::Low,
             checks_parity: true,

@@ -54,7 +54,7 @@ fn site(panel: Panel, batches: Vec<CardBatch>) -> Site {
 
 /// The checks of a slot as the panel counts bits, from 1 unless it says: even
 /// over bits 2 to 13 in bit 1, odd over 14 to 25 in bit 26 (the 26-bit layout
-/// of SIA AC-01, from memory).
+/// of SIA AC-01-1996.10).
 #[test]
 fn worksheets_have_the_checks_to_key_in() {
     for (first_bit, checks_parity) in [(1, true), (0, true), (1, false)] {

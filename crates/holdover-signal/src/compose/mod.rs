@@ -141,7 +141,7 @@ pub struct Compose {
 
 impl Default for Compose {
     /// A dump with pulses of 50 µs every 2 ms, half a second between captures,
-    /// no jitter and no faults.
+    /// no jitter and no faults (judgement, no source: well within the limits).
     fn default() -> Compose {
         Compose {
             form: Form::ValueChanges,

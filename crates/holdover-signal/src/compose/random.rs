@@ -1,8 +1,9 @@
 //! A small generator of random numbers: the same seed, the same file, on every
 //! machine.
 
-/// SplitMix64 (Steele, Lea and Flood 2014, "Fast splittable pseudorandom number
-/// generators").
+/// SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number
+/// generators", OOPSLA 2014, with the mixing called Stafford's variant 13; from
+/// memory).
 #[derive(Debug, Clone)]
 pub(crate) struct Random(u64);
 
@@ -41,8 +42,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_published_first_numbers() {
-        // Seed 1234567, as the reference implementation gives them.
+    fn the_first_numbers_of_a_seed() {
+        // Seed 1234567: the numbers usually listed for it, from memory.
         let mut random = Random::new(1_234_567);
         assert_eq!(random.next(), 6_457_827_717_110_365_317);
         assert_eq!(random.next(), 3_203_168_211_198_807_973);

@@ -167,7 +167,8 @@ fn ends(first: u8, last: u8) -> usize {
     usize::from(first.wrapping_mul(37) ^ last)
 }
 
-/// Fibonacci hashing (Knuth, The Art of Computer Programming 3, section 6.4).
+/// Fibonacci hashing (Knuth, The Art of Computer Programming 3, 2nd edition,
+/// section 6.4; from memory): the factor is 2^64 over the golden ratio.
 #[inline]
 fn hash(word: u64) -> usize {
     (word.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 54) as usize % SLOTS

@@ -6,7 +6,9 @@ use holdover::bits::Capture;
 use holdover_signal::compose::{Compose, Fault, Track};
 use holdover_signal::{CardRead, Options, Probe, Summary};
 
-/// xorshift64* (Marsaglia 2003, from memory): enough for drawing test cases.
+/// xorshift64* (Vigna, "An experimental exploration of Marsaglia's xorshift
+/// generators, scrambled", ACM Transactions on Mathematical Software 42(4), 2016;
+/// from memory): enough for drawing test cases.
 pub struct Draw(u64);
 
 impl Draw {

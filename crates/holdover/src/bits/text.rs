@@ -188,7 +188,7 @@ mod tests {
 
     #[test]
     fn hex_is_padded_at_either_end() {
-        // SIA OSDP conformance example: 26 bits, left-justified in four bytes.
+        // 26 bits, left-justified in four bytes, and right-justified: arithmetic.
         let left = "0x70123440/26".parse::<CaptureText>().unwrap();
         assert_eq!(left.capture.to_string(), "01110000000100100011010001");
         assert_eq!(left.note, None);

@@ -1,16 +1,16 @@
-//! Contactless serial numbers (UID, ISO/IEC 14443-3): byte order, and first
-//! bytes that mean the number is none.
+//! Contactless serial numbers (UID, ISO/IEC 14443-3:2018, 6.5.4; edition and
+//! clause from memory): byte order, and first bytes that mean the number is none.
 
 use crate::bits::Capture;
 use crate::bits::Span;
 use crate::layout::Layout;
 
 /// First byte of a cascade level that is not the last: what follows is part
-/// of a longer number (ISO/IEC 14443-3).
+/// of a longer number (ISO/IEC 14443-3:2018, 6.5.4; clause from memory).
 pub const CASCADE_TAG: u8 = 0x88;
 
 /// First byte of a four-byte number that is drawn anew at each read
-/// (ISO/IEC 14443-3).
+/// (ISO/IEC 14443-3:2018, 6.5.4; clause from memory).
 pub const RANDOM_TAG: u8 = 0x08;
 
 /// A serial number as read, in bytes, the first received first.

@@ -27,8 +27,8 @@ pub enum Check {
     },
     /// Longitudinal check: bit j of the check word makes even the ones in bit
     /// j of all words. Of a check word shorter than the words, only the first
-    /// columns are checked (ISO/IEC 7811 gives the last bit of its check
-    /// character a parity of its own).
+    /// columns are checked: in a FASC-N the last bit of the check character is
+    /// a parity of its own (TIG SCEPACS v2.3, section 6).
     Lrc {
         /// Bits a word.
         group: usize,
@@ -160,23 +160,26 @@ mod tests {
     use super::*;
 
     #[test]
-    fn track_2_lrc_examples() {
-        // ISO/IEC 7811 character code, a magnetic-stripe interface manual's
-        // examples: B0F → 4, B01F → 5, B0123F → 4 (data bits, high bit first here).
-        for (text, lrc) in [("B0F", 4u128), ("B01F", 5), ("B0123F", 4)] {
+    fn a_longitudinal_check_is_the_xor_of_the_words() {
+        // Rule: the check's data bits are the XOR of those of all characters
+        // before it (TIG SCEPACS v2.3, section 6); bytes invented.
+        for text in ["B8F", "B26F", "B907F", "B8135402F"] {
+            let words: Vec<u128> =
+                text.chars().map(|c| u128::from(c.to_digit(16).unwrap())).collect();
+            let lrc = words.iter().fold(0, |all, word| all ^ word);
             let mut wide = Wide::ZERO;
-            let digits: Vec<u128> =
-                text.chars().map(|c| u128::from(c.to_digit(16).unwrap())).chain([lrc]).collect();
-            for (i, digit) in digits.iter().enumerate() {
-                Span::run(4 * i, 4).unwrap().place(*digit, &mut wide);
+            for (i, word) in words.iter().chain([&lrc]).enumerate() {
+                Span::run(4 * i, 4).unwrap().place(*word, &mut wide);
             }
-            let words = digits.len() - 1;
+            let words = words.len();
             let check = Check::Lrc {
                 group: 4,
                 over: Span::run(0, 4 * words).unwrap(),
                 at: Span::run(4 * words, 4).unwrap(),
             };
             assert!(check.relations().iter().all(|r| r.holds(wide)), "{text}");
+            Span::run(4 * words, 4).unwrap().place(lrc ^ 1, &mut wide);
+            assert!(!check.relations().iter().all(|r| r.holds(wide)), "{text}");
         }
     }
 }

@@ -45,7 +45,8 @@ pub enum Code {
     /// Decimal digits of four bits, most significant bit first.
     Bcd4,
     /// Decimal digits of five bits, least significant bit first, then odd
-    /// parity, as on ISO/IEC 7811 track 2.
+    /// parity: the characters of a FASC-N (TIG SCEPACS v2.3, section 6), which
+    /// are those of track 2 (ISO/IEC 7811-2; clause not known, from memory).
     Bcd5,
 }
 
@@ -235,8 +236,8 @@ mod tests {
 
     #[test]
     fn five_bit_digits_are_those_of_track_2() {
-        // ISO/IEC 7811 character code, as TIG SCEPACS v2.3 table prints it:
-        // 0 = 00001, 1 = 10000, 2 = 01000, 3 = 11001, 9 = 10011.
+        // Rule: least significant bit first, odd parity last (TIG SCEPACS v2.3,
+        // section 6, pp. 28-33); the bits by arithmetic.
         for (digit, bits) in [(0, "00001"), (1, "10000"), (2, "01000"), (3, "11001"), (9, "10011")]
         {
             let text: String =

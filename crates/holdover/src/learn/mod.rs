@@ -121,7 +121,8 @@ fn drawn(samples: &[Sample]) -> Vec<Given<'_>> {
 }
 
 /// Stirs a word into a hash, as the generator SplitMix64 does (Steele, Lea and
-/// Flood 2014; constants from memory).
+/// Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014, with
+/// the mixing called Stafford's variant 13; from memory).
 fn mixed(hash: u64, word: u64) -> u64 {
     let mut z = (hash ^ word).wrapping_add(0x9E37_79B9_7F4A_7C15);
     z = (z ^ z >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);

@@ -1,4 +1,4 @@
-//! Trouble with serial numbers across a roster (ISO/IEC 14443-3): one card in
+//! Trouble with serial numbers across a roster (ISO/IEC 14443-3:2018, 6.5.4): one card in
 //! two byte orders, or whole and cut, fragments, and random numbers.
 
 use super::roster::{RosterCard, RosterRow};

@@ -52,7 +52,8 @@ pub const MANY_FREE_CODES: f64 = 1.0 / 64.0;
 pub const REPEATS_FROM: f64 = 3.0;
 
 /// Bits of a serial number whose repetition is looked at: its first byte,
-/// which ISO/IEC 7816-6 gives to the chip's maker in the longer numbers.
+/// which says who made the chip in the longer numbers (ISO/IEC 14443-3:2018,
+/// 6.5.4, by the register of ISO/IEC 7816-6; both from memory).
 pub const SERIAL_HEAD_BITS: usize = 8;
 
 /// The best candidate's probability from which a capture is identified (fixed

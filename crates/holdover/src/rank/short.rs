@@ -16,6 +16,8 @@ const AT_ONCE: usize = 32;
 /// The longest capture that is one word with a 1 behind it.
 pub const SHORT_MOST: usize = 63;
 
+/// Odd words of well-mixed bits: the first is 2^64 over the golden ratio, the
+/// others are from memory, no source.
 pub const ODD: [u64; 3] = [0x9E37_79B9_7F4A_7C15, 0xD6E8_FEB8_6659_FD93, 0xA076_1D64_78BD_642F];
 
 /// Both halves of a product, folded: each bit of it depends on all of both.
