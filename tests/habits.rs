@@ -150,19 +150,25 @@ fn init_writes_what_plan_takes() {
     assert_eq!(made.code, 0, "{}", made.stderr);
     assert!(made.stdout.contains("holdover plan"), "{}", made.stdout);
     let (site, roster) = (job.join("site.toml"), job.join("roster.csv"));
-    // Every key is there, with its default.
-    let text = std::fs::read_to_string(&site).unwrap();
-    assert_eq!(Site::from_toml(&text, builtin()).unwrap(), Site::default());
-    let said: toml::Table = text.parse().unwrap();
+    // Every key is there, with its default; how many slots has none.
+    let empty = std::fs::read_to_string(&site).unwrap();
+    assert_eq!(Site::from_toml(&empty, builtin()).unwrap(), Site::default());
+    let said: toml::Table = empty.parse().unwrap();
     let panel = toml::Table::try_from(Panel::default()).unwrap();
     assert_eq!(said["panel"].as_table().unwrap(), &panel);
+    let args = ["--site", site.to_str().unwrap(), "--roster", roster.to_str().unwrap()];
+    let asked = run(["plan"].iter().chain(&args));
+    assert_eq!(asked.code, 2, "{}", asked.stdout);
+    assert!(asked.stderr.contains("slots is missing: write slots ="), "{}", asked.stderr);
+    let text = empty.replace("# slots =\n", "slots = 6\n");
+    assert_ne!(text, empty);
+    std::fs::write(&site, &text).unwrap();
     // What it shows as a comment is right as well.
     let uncommented: String = text
         .split_once("# [[batch]]")
         .map(|(before, after)| format!("{before}[[batch]]{}", after.replace("\n# ", "\n")))
         .unwrap();
     assert_eq!(Site::from_toml(&uncommented, builtin()).unwrap().batches.len(), 1);
-    let args = ["--site", site.to_str().unwrap(), "--roster", roster.to_str().unwrap()];
     let planned = run(["plan"].iter().chain(&args));
     assert_eq!(planned.code, 0, "{}", planned.stderr);
     assert!(planned.stdout.contains("fill in"), "{}", planned.stdout);

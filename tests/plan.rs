@@ -42,13 +42,13 @@ fn the_demo_is_planned_and_proved() {
     }
     let sheet = std::fs::read_to_string(&outputs[1]).unwrap();
     assert_eq!(sheet.matches("signed ____").count(), sheet.matches("\nSLOT ").count());
-    assert!(sheet.contains("counted from 0"), "{sheet}");
+    assert!(sheet.contains("counted from 1"), "{sheet}");
     let day = std::fs::read_to_string(&outputs[3]).unwrap();
     for part in ["SAVE FROM THE OLD PANEL", "HOW TO GO BACK", "licensed people"] {
         assert!(day.contains(part), "{part}");
     }
     let list = std::fs::read_to_string(&outputs[2]).unwrap();
-    assert!(list.contains("line 8,G. Spinner,200335,"), "{list}");
+    assert!(list.contains("line 8,G. Spinner,20335,"), "{list}");
     let proof = run([
         "prove",
         "--plan",
@@ -69,6 +69,108 @@ fn the_demo_is_planned_and_proved() {
     // Nothing changed against itself.
     let again = demo(&["--against", &outputs[0]]);
     assert!(again.stdout.contains("nothing changed"), "{}", again.stdout);
+}
+
+/// Labels of a worksheet's block, in order, a label of several lines once.
+fn facts(block: &str) -> Vec<&str> {
+    let mut labels: Vec<&str> = block
+        .lines()
+        .filter(|line| line.contains("[ ] keyed"))
+        .map(|line| line[2..22].trim())
+        .collect();
+    labels.dedup();
+    labels
+}
+
+/// The worksheet's order is its own, parity is said check by check, and no
+/// panel is told to check parity on cards that have none: it would refuse them.
+#[test]
+fn the_worksheet_says_what_a_panel_asks_for_and_no_parity_where_there_is_none() {
+    let dir = tempdir().unwrap();
+    let at = |name: &str| dir.path().join(name).to_str().unwrap().to_owned();
+    let (sheet, page) = (at("sheet.txt"), at("sheet.html"));
+    let made = demo(&["--worksheet", &sheet, "--html", &page]);
+    let sheet = std::fs::read_to_string(&sheet).unwrap();
+    assert!(sheet.contains("Key in, in your panel's order"), "{sheet}");
+    let blocks: Vec<&str> = sheet.split("\nSLOT ").skip(1).collect();
+    assert_eq!(blocks.len(), 4);
+    for block in &blocks {
+        let wanted = [
+            "bits in all",
+            "card number",
+            "site code",
+            "site codes admitted",
+            "parity",
+            "decimal figures",
+            "label",
+        ];
+        assert_eq!(facts(block), wanted, "{block}");
+    }
+    assert!(blocks[1].contains("bits 18-33 counted from 1"), "{}", blocks[1]);
+    assert!(blocks[1].contains("(start 18, 16 bits)"), "{}", blocks[1]);
+    assert!(blocks[1].contains("even: bit 1 over bits 2-17 "), "{}", blocks[1]);
+    assert!(blocks[1].contains("odd: bit 34 over bits 18-33 "), "{}", blocks[1]);
+    let serial = blocks.iter().find(|block| block.contains("cards of serial32")).unwrap();
+    assert!(serial.contains("parity               none on this card "), "{serial}");
+    assert!(!serial.contains("even:") && !serial.contains("odd:"), "{serial}");
+    // The same in the other outputs.
+    let row = made.stdout.lines().find(|line| line.contains("serial32")).unwrap();
+    assert!(row.contains("none on this card"), "{row}");
+    let page = std::fs::read_to_string(&page).unwrap();
+    let card = page.split("for cards of").find(|part| part.contains("serial32</bdi>")).unwrap();
+    assert!(card.contains("none on this card"), "{card}");
+    let plan = &demo(&["--format", "json"]).json()[0];
+    let slots = plan["slots"].as_array().unwrap();
+    let parity = |id: &str| {
+        let slot = slots.iter().find(|slot| slot["layouts"][0] == id).unwrap();
+        slot["parity"].as_bool().unwrap()
+    };
+    assert!(parity("site34") && !parity("serial32"));
+}
+
+/// Serial numbers beside a kind of 32 bits with parity, in one slot or in two.
+#[test]
+fn no_grouping_tells_a_panel_to_check_parity_on_serial_numbers() {
+    let dir = tempdir().unwrap();
+    let own = "[[layout]]\nid = \"own32\"\ntitle = \"invented\"\nlength = 32\nbasis = \"invented\"\n\
+               [[layout.field]]\nrole = \"card\"\nspan = \"2-32\"\n\
+               [[layout.check]]\nkind = \"even\"\nbit = 1\nover = \"2-32\"\n";
+    let table = file(&dir, "own.toml", own);
+    let roster =
+        file(&dir, "roster.csv", "layout,site,card\nserial32,,3296342482\nown32,,77123456\n");
+    for slots in [1, 2] {
+        for checks in [true, false] {
+            let site = format!("[panel]\nslots = {slots}\nchecks_parity = {checks}\n");
+            let site = file(&dir, "site.toml", site);
+            let sheet = dir.path().join("sheet.txt");
+            let made = run([
+                "plan",
+                "--site",
+                site.to_str().unwrap(),
+                "--roster",
+                roster.to_str().unwrap(),
+                "--table",
+                "built-in",
+                "--table",
+                table.to_str().unwrap(),
+                "--format",
+                "json",
+                "--worksheet",
+                sheet.to_str().unwrap(),
+            ]);
+            assert!(made.code < 2, "{}", made.stderr);
+            for slot in made.json()[0]["slots"].as_array().unwrap() {
+                let serial = slot["layouts"].to_string().contains("serial32");
+                assert!(!serial || slot["parity"] == false, "{slot}");
+            }
+            let sheet = std::fs::read_to_string(&sheet).unwrap();
+            for block in sheet.split("\nSLOT ").skip(1).filter(|b| b.contains("serial32")) {
+                let wanted = if block.contains("own32") { "off: " } else { "none on this card" };
+                assert!(block.contains(&format!("parity               {wanted}")), "{block}");
+                assert!(!block.contains("even:"), "{block}");
+            }
+        }
+    }
 }
 
 #[test]
@@ -93,7 +195,7 @@ fn json_has_the_shape_the_design_fixes() {
     let keys: Vec<&String> = plan["slots"][0].as_object().unwrap().keys().collect();
     assert_eq!(
         keys,
-        ["slot", "name", "layouts", "length", "site", "card", "digits", "parity", "sites",]
+        ["slot", "layouts", "length", "card", "site", "sites", "parity", "digits", "name"]
     );
     let keys: Vec<&String> = plan["objective"].as_object().unwrap().keys().collect();
     assert_eq!(
@@ -115,7 +217,7 @@ fn json_has_the_shape_the_design_fixes() {
 #[test]
 fn copies_that_leave_the_office_name_nobody() {
     let copy = demo(&["--format", "csv", "--mask", "--pseudonyms"]);
-    for secret in ["Spinner", "Weaver", "200335", "04017", "C4 7A"] {
+    for secret in ["Spinner", "Weaver", "20335", "04017", "C4 7A"] {
         assert!(!copy.stdout.contains(secret), "{secret}\n{}", copy.stdout);
     }
     assert!(copy.stdout.contains("person 1"));

@@ -33,16 +33,7 @@ pub fn print(
     };
     writeln!(out, "{}, {verdict}\n", in_style(STRONG, &format!("{slots} for {cards} to keep")))?;
     if !plan.slots().is_empty() {
-        let mut grid = Grid::new([
-            "slot",
-            "bits",
-            "card number",
-            "site code",
-            "admitted",
-            "parity",
-            "figures",
-            "label",
-        ]);
+        let mut grid = Grid::new(HEAD);
         plan.worksheet().iter().for_each(|block| grid.row(row(block)));
         grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
         let first = plan.panel().first_bit;
@@ -168,7 +159,10 @@ pub fn chance(share: f64) -> String {
     }
 }
 
-/// A slot's facts in the worksheet's order.
+/// The worksheet's facts in its order, in a word each.
+const HEAD: [&str; 8] = ["slot", "bits", "card", "site", "admitted", "parity", "figures", "label"];
+
+/// A slot's facts under their heads.
 fn row(block: &WorksheetBlock<'_>) -> [String; 8] {
     let slot = block.slot;
     let codes: Vec<String> = slot.sites.iter().take(6).map(ToString::to_string).collect();

@@ -15,7 +15,7 @@ pub const TRIED: usize = 3;
 
 /// Columns of the page, and of the place for a value.
 const WIDTH: usize = 78;
-const PLACE: usize = 30;
+const PLACE: usize = 29;
 
 pub fn sheet(plan: &Plan, list: &[Enrolment], shown: Shown) -> String {
     let mut out = String::new();

@@ -9,7 +9,7 @@ use super::{CardRef, Layout, Number};
 /// and what comes of them. It stands alone: limits and layouts are in it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Plan {
-    /// The slots, in keying order.
+    /// The slots, by number.
     pub slots: Vec<Slot>,
     /// The panel's limits.
     pub panel: Panel,
