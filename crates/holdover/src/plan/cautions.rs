@@ -2,6 +2,7 @@
 
 use super::job::Job;
 use super::report::Report;
+use super::roster::RowState;
 use super::serial::Trouble;
 use super::shape::{digits_needed, parities};
 use super::value::PlanSlot;
@@ -167,7 +168,15 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
             objective.boxed_lost
         ));
     }
-    let mut repeats: Vec<_> = job.repeats.keys().copied().collect();
+    if job.unfit_blocked > 0 {
+        out.push(format!(
+            "{} blocked rows fit no layout, so whether they open is not known: try these cards at \
+             a door",
+            job.unfit_blocked
+        ));
+    }
+    let kept = |row: &u32| job.roster[*row as usize].state == RowState::Kept;
+    let mut repeats: Vec<_> = job.repeats.keys().copied().filter(kept).collect();
     repeats.sort_unstable();
     for row in repeats.iter().take(NAMED_MOST) {
         let lines: Vec<String> = job.lines(*row).map(|line| line.to_string()).collect();

@@ -171,8 +171,9 @@ impl Plan {
         blocks
     }
 
-    /// Everyone to enrol: the roster's rows in their order, then the batches
-    /// as ranges, the cards that the roster lists taken out.
+    /// Everyone to enrol: the roster's kept and boxed rows in their order, then
+    /// the batches as ranges, the cards that the roster lists taken out: what
+    /// it blocks is a hole between two ranges.
     ///
     /// # Errors
     /// A row or a batch that contradicts the plan's layouts, as
@@ -183,7 +184,8 @@ impl Plan {
         batches: &[CardBatch],
     ) -> Result<Vec<Enrolment>, PlanError> {
         let slots = Keyed::of(self);
-        let mut list: Vec<Enrolment> = roster.iter().map(|row| self.enrol(&slots, row)).collect();
+        let rows = roster.iter().filter(|row| row.state != RowState::Blocked);
+        let mut list: Vec<Enrolment> = rows.map(|row| self.enrol(&slots, row)).collect();
         let site = Site { panel: self.panel.clone(), batches: batches.to_vec() };
         let job = Job::new(&self.table, &site, roster)?;
         for kind in &job.kinds {

@@ -7,7 +7,7 @@ use std::rc::Rc;
 use super::advice::Advice;
 use super::big::Big;
 use super::cells::Regions;
-use super::entries::{Opener, entries};
+use super::entries::{Opener, blocked_entries, entries};
 use super::error::PlanError;
 use super::exposure::{chance, exposure, patterns};
 use super::job::{Job, Kind};
@@ -172,6 +172,7 @@ fn objective(score: &Score) -> Objective {
     Objective {
         lost: score.lost,
         in_conflict: score.in_conflict,
+        blocked_open: score.blocked_open,
         renumbered: score.renumbered,
         boxed_lost: score.boxed_lost,
         boxed_in_conflict: score.boxed_in_conflict,
@@ -245,6 +246,18 @@ fn conflicts(
         let what_to_do = advice.number_conflict(kind, &owners);
         let (cards, panel_number) = (references(job, &owners), Some(panel_number));
         out.push(Conflict { kind, panel_number, slots: None, cards, what_to_do });
+    }
+    for entry in blocked_entries(singles, regions) {
+        let home = entry.kept.iter().find_map(|owner| slot_of(job, slots, *owner));
+        let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
+        let owners = entry.blocked.union(&entry.kept).copied().collect();
+        out.push(Conflict {
+            kind: ConflictKind::BlockedOpens,
+            panel_number: Some(format!("{:0>digits$}", entry.number)),
+            slots: None,
+            cards: references(job, &owners),
+            what_to_do: advice.blocked_opens(&entry.blocked, &entry.kept),
+        });
     }
     for (which, owners) in doubled {
         let numbers: Vec<usize> = which.iter().map(|slot| slot + 1).collect();

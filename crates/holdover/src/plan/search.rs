@@ -23,6 +23,7 @@ use super::sweep::{Counts, Enrolled, count};
 pub(crate) struct Score {
     pub lost: u128,
     pub in_conflict: u128,
+    pub blocked_open: u128,
     pub renumbered: u128,
     pub boxed_lost: u128,
     pub boxed_in_conflict: u128,
@@ -325,6 +326,7 @@ impl Search<'_, '_, '_> {
         }
         let (counts, sums, regions) = self.counted(&child)?;
         child.own.in_conflict = counts.kept.saturating_add(sums.doubled_kept);
+        child.own.blocked_open = counts.blocked;
         child.own.renumbered = sums.renumbered;
         child.own.boxed_in_conflict = counts.boxed.saturating_add(sums.doubled_boxed);
         child.bound = self.bound(&child, &child.own, &child.out, 0);

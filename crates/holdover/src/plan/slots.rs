@@ -274,9 +274,26 @@ impl<'j, 't> Catalogue<'j, 't> {
         for kind in strays {
             self.stray(&mut pieces, slots, *kind, ordinal)?;
         }
+        self.blocked(&mut pieces, slots, ordinal);
         // Stable sorting merges the runs that are sorted already.
         pieces.singles.sort();
         Ok(pieces)
+    }
+
+    /// What the slots make of blocked cards.
+    fn blocked(&mut self, pieces: &mut Pieces, slots: &[Slot], ordinal: usize) {
+        let length = slots.first().map_or(0, |slot| slot.shape.length);
+        let Some(blocked) = self.job.blocked.get(&length) else { return };
+        for (at, slot) in slots.iter().enumerate() {
+            for card in blocked.iter().filter(|card| slot.admits(&card.bits)) {
+                let word = card.bits.wide();
+                let key = self.key_in(ordinal + at, slot, word);
+                let number = slot.shape.card.number(word);
+                let tag = Tag { foreign: true, blocked: true, ..Tag::default() };
+                let owner = Owner::row(card.row);
+                pieces.singles.push(Single { key, number, tag, owner, stray: 0 });
+            }
+        }
     }
 
     /// A kind's numbers where other slots read cards of its length too.

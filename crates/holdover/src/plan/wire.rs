@@ -18,6 +18,10 @@ struct Written<'a> {
     table: &'a [Layout],
     #[serde(with = "count")]
     kept: u128,
+    #[serde(with = "count")]
+    boxed: u128,
+    #[serde(with = "count")]
+    blocked: u128,
     lost: &'a [Lost],
     conflicts: &'a [Conflict],
     exposure: &'a [Exposure],
@@ -33,6 +37,10 @@ struct Read {
     table: Vec<Layout>,
     #[serde(with = "count")]
     kept: u128,
+    #[serde(with = "count")]
+    boxed: u128,
+    #[serde(with = "count")]
+    blocked: u128,
     lost: Vec<Lost>,
     conflicts: Vec<Conflict>,
     exposure: Vec<Exposure>,
@@ -42,13 +50,23 @@ struct Read {
 
 impl Serialize for Plan {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let Plan {
-            slots, panel, table, kept, lost, conflicts, exposure, objective, cautions, ..
-        } = self;
+        let Plan { slots, panel, table, lost, conflicts, exposure, objective, cautions, .. } = self;
         let table = table.layouts();
-        let kept = *kept;
-        Written { slots, panel, table, kept, lost, conflicts, exposure, objective, cautions }
-            .serialize(serializer)
+        let (kept, boxed, blocked) = (self.kept, self.boxed, self.blocked);
+        Written {
+            slots,
+            panel,
+            table,
+            kept,
+            boxed,
+            blocked,
+            lost,
+            conflicts,
+            exposure,
+            objective,
+            cautions,
+        }
+        .serialize(serializer)
     }
 }
 
@@ -56,7 +74,17 @@ impl<'de> Deserialize<'de> for Plan {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Plan, D::Error> {
         let read = Read::deserialize(deserializer)?;
         let Read {
-            slots, panel, kept, lost, conflicts, mut exposure, mut objective, cautions, ..
+            slots,
+            panel,
+            kept,
+            boxed,
+            blocked,
+            lost,
+            conflicts,
+            mut exposure,
+            mut objective,
+            cautions,
+            ..
         } = read;
         let table = Table::new(read.table).map_err(D::Error::custom)?;
         check_panel(&panel).map_err(D::Error::custom)?;
@@ -97,6 +125,8 @@ impl<'de> Deserialize<'de> for Plan {
             panel,
             table,
             kept,
+            boxed,
+            blocked,
             lost,
             conflicts,
             exposure,

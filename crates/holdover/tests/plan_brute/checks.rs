@@ -7,7 +7,7 @@ use holdover::plan::{CardRef, RosterCard, RosterRow, RowState, plan};
 use holdover::prove::prove;
 use holdover::site::Site;
 
-use super::{best, cards, conflicts, conflicts_of, head, opening, simulate, slots_of};
+use super::{Card, best, cards, conflicts, conflicts_of, head, opening, simulate, slots_of};
 
 /// A plan is the best there is, and says of itself what the panel would do.
 /// `which` names the site; the answer is how many plans were weighed.
@@ -20,6 +20,7 @@ pub fn is_best(table: &Table, site: &Site, roster: &[RosterRow], which: &str) ->
     let head_of_plan = [
         objective.lost,
         objective.in_conflict,
+        objective.blocked_open,
         objective.renumbered,
         objective.boxed_lost,
         objective.boxed_in_conflict,
@@ -30,7 +31,12 @@ pub fn is_best(table: &Table, site: &Site, roster: &[RosterRow], which: &str) ->
         (wanted.0, exposure, wanted.2),
         "{which}: {panel:?}"
     );
-    assert_eq!(plan.kept(), cards.iter().filter(|card| !card.boxed).count() as u128 + unfit[0]);
+    let count = |of: &dyn Fn(&&Card) -> bool| cards.iter().filter(of).count() as u128;
+    let kept = count(&|card| !card.boxed && !card.blocked);
+    assert_eq!(
+        [plan.kept(), plan.boxed(), plan.blocked()],
+        [kept + unfit[0], count(&|c| c.boxed) + unfit[1], count(&|c| c.blocked) + unfit[2]]
+    );
     assert!(plan.gap().is_none());
     let lost: u128 = plan.lost().iter().map(|lost| lost.cards).sum();
     assert_eq!(lost, objective.lost, "{which}");
@@ -39,7 +45,7 @@ pub fn is_best(table: &Table, site: &Site, roster: &[RosterRow], which: &str) ->
     let simulated = simulate(&slots, &cards, panel);
     let mut own = head(&simulated, &slots, &cards, panel);
     own[0] += unfit[0];
-    own[3] += unfit[1];
+    own[4] += unfit[1];
     assert_eq!(own, head_of_plan, "{which}");
     assert_eq!(conflicts_of(&plan), conflicts(&simulated, &cards), "{which}: {panel:?}");
     for (exposure, (admitted, opening)) in

@@ -16,19 +16,20 @@ use holdover::site::{Identity, KeptDigits, Panel, Site, State};
 pub struct Card {
     pub layout: usize,
     pub bits: Capture,
-    pub number: u128,
     pub printed: u128,
     pub boxed: bool,
+    /// To stay shut: no home, and no one else's conflict.
+    pub blocked: bool,
     pub refs: Vec<CardRef>,
 }
 
-/// Every card once, and how many kept and boxed ones fit no layout.
-pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u128; 2]) {
+/// Every card once, and how many kept, boxed and blocked ones fit no layout.
+pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u128; 3]) {
     let mut cards: Vec<(Card, u128, Option<String>)> = Vec::new();
-    let mut unfit = [0; 2];
+    let mut unfit = [0; 3];
     for row in roster {
         let RosterCard::Card { layout, site, number, bits } = &row.card else {
-            unfit[usize::from(row.state == RowState::Boxed)] += 1;
+            unfit[row.state as usize] += 1;
             continue;
         };
         let digits = row.printed.as_deref().unwrap_or("");
@@ -36,41 +37,58 @@ pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u
         let card = Card {
             layout: *layout,
             bits: *bits,
-            number: *number,
             printed: last.map_or(*number, |g| g.parse().unwrap()),
             boxed: row.state == RowState::Boxed,
+            blocked: row.state == RowState::Blocked,
             refs: vec![CardRef::Line(row.line)],
         };
         let twin = cards.iter_mut().find(|(other, _, holder)| {
-            (other.layout, other.bits, other.boxed, card.boxed)
-                == (card.layout, card.bits, false, false)
-                && holder.is_some()
-                && *holder == row.holder
+            let kept = |card: &Card| !card.boxed && !card.blocked;
+            other.bits == card.bits
+                && (other.blocked && card.blocked
+                    || other.layout == card.layout
+                        && kept(other)
+                        && kept(&card)
+                        && holder.is_some()
+                        && *holder == row.holder)
         });
         match twin {
             Some((twin, _, _)) => twin.refs.push(CardRef::Line(row.line)),
             None => cards.push((card, *site, row.holder.clone())),
         }
     }
-    let rows: Vec<(usize, u128, u128)> = cards
-        .iter()
-        .filter(|(card, _, _)| !card.boxed)
-        .map(|(card, site, _)| (card.layout, *site, card.number))
-        .collect();
+    let numbers_of = |blocked: bool| -> Vec<(usize, u128, u128)> {
+        let mut numbers = Vec::new();
+        for row in roster {
+            let RosterCard::Card { layout, site, number, .. } = &row.card else { continue };
+            let counts = match row.state {
+                RowState::Kept => !blocked,
+                RowState::Boxed => false,
+                RowState::Blocked => blocked,
+            };
+            if counts {
+                numbers.push((*layout, *site, *number));
+            }
+        }
+        numbers
+    };
+    let (rows, cut_out) = (numbers_of(false), numbers_of(true));
     let mut cards: Vec<Card> = cards.into_iter().map(|(card, _, _)| card).collect();
     for (i, batch) in site.batches.iter().enumerate() {
         let layout = table.index_of(&batch.layout).unwrap();
         let code = batch.site.unwrap_or(0);
         for number in batch.first..=batch.last {
             let boxed = batch.state == State::Boxed;
-            if !boxed && rows.contains(&(layout, code, number)) {
+            let this = (layout, code, number);
+            if !boxed && rows.contains(&this) || cut_out.contains(&this) {
                 continue;
             }
             let row = RosterRow::of_numbers(table, 0, &batch.layout, code, number).unwrap();
             let RosterCard::Card { bits, .. } = row.card else { unreachable!() };
             let batch = holdover::plan::BatchRef { batch: i + 1 };
             let refs = vec![CardRef::Batch(batch)];
-            cards.push(Card { layout, bits, number, printed: number, boxed, refs });
+            let blocked = false;
+            cards.push(Card { layout, bits, printed: number, boxed, blocked, refs });
         }
     }
     (cards, unfit)
@@ -131,7 +149,7 @@ impl Slot {
             true => parities(layouts[0]).into_iter().map(|(odd, mask)| (odd, Wide(mask))).collect(),
             false => Vec::new(),
         };
-        let own = cards.iter().filter(|c| group.contains(&c.layout));
+        let own = cards.iter().filter(|c| !c.blocked && group.contains(&c.layout));
         let list = site
             .filter(|_| panel.checks_site)
             .map(|site| own.map(|c| value(&c.bits, site)).collect());
@@ -202,19 +220,25 @@ fn identity(slots: &[Slot], at: usize, bits: &Capture, panel: &Panel) -> Id {
 /// What the panel does, card by card.
 pub struct Simulated {
     pub homes: Vec<Option<usize>>,
+    home_ids: Vec<Option<Id>>,
     pub admitting: Vec<Vec<usize>>,
     /// Known identities with all cards that open them, and by which values.
     pub known: BTreeMap<Id, (BTreeSet<usize>, BTreeSet<u128>)>,
     enrolled: BTreeSet<Id>,
+    /// Identities of kept cards that blocked cards open, with those.
+    pub blocked_open: BTreeMap<Id, BTreeSet<usize>>,
 }
 
 pub fn simulate(slots: &[Slot], cards: &[Card], panel: &Panel) -> Simulated {
     let mut known = BTreeMap::new();
     let mut enrolled = BTreeSet::new();
+    let mut blocked_open: BTreeMap<Id, BTreeSet<usize>> = BTreeMap::new();
     let mut homes = Vec::new();
+    let mut home_ids = Vec::new();
     let mut admitting = Vec::new();
     for card in cards {
         let home = slots.iter().position(|slot| slot.group.contains(&card.layout));
+        let home = home.filter(|_| !card.blocked);
         if let Some(home) = home {
             let id = identity(slots, home, &card.bits, panel);
             known.insert(id, (BTreeSet::new(), BTreeSet::new()));
@@ -222,23 +246,29 @@ pub fn simulate(slots: &[Slot], cards: &[Card], panel: &Panel) -> Simulated {
                 enrolled.insert(id);
             }
         }
+        home_ids.push(home.map(|home| identity(slots, home, &card.bits, panel)));
         homes.push(home);
         admitting
             .push((0..slots.len()).filter(|s| slots[*s].admits(&card.bits)).collect::<Vec<_>>());
     }
     for (i, card) in cards.iter().enumerate() {
         for slot in &admitting[i] {
-            if let Some(opens) = known.get_mut(&identity(slots, *slot, &card.bits, panel)) {
+            let id = identity(slots, *slot, &card.bits, panel);
+            if card.blocked {
+                if enrolled.contains(&id) {
+                    blocked_open.entry(id).or_default().insert(i);
+                }
+            } else if let Some(opens) = known.get_mut(&id) {
                 opens.0.insert(i);
                 opens.1.insert(value(&card.bits, slots[*slot].card));
             }
         }
     }
-    Simulated { homes, admitting, known, enrolled }
+    Simulated { homes, home_ids, admitting, known, enrolled, blocked_open }
 }
 
 /// The objective without exposure and slots.
-type Head = [u128; 5];
+type Head = [u128; 6];
 
 pub fn head(simulated: &Simulated, slots: &[Slot], cards: &[Card], panel: &Panel) -> Head {
     let mut in_conflict: BTreeSet<usize> = BTreeSet::new();
@@ -250,18 +280,19 @@ pub fn head(simulated: &Simulated, slots: &[Slot], cards: &[Card], panel: &Panel
             in_conflict.insert(i);
         }
     }
-    let mut head = [0; 5];
-    for (i, card) in cards.iter().enumerate() {
+    let mut head = [0; 6];
+    head[2] = simulated.blocked_open.values().flatten().collect::<BTreeSet<_>>().len() as u128;
+    for (i, card) in cards.iter().enumerate().filter(|(_, card)| !card.blocked) {
         let conflict = u128::from(in_conflict.contains(&i));
         match (card.boxed, simulated.homes[i]) {
             (false, None) => head[0] += 1,
-            (true, None) => head[3] += 1,
+            (true, None) => head[4] += 1,
             (false, Some(home)) => {
-                head[2] += u128::from(slots[home].number(&card.bits, panel) != card.printed);
+                head[3] += u128::from(slots[home].number(&card.bits, panel) != card.printed);
             }
             (true, Some(_)) => {}
         }
-        head[if card.boxed { 4 } else { 1 }] += conflict;
+        head[if card.boxed { 5 } else { 1 }] += conflict;
     }
     head
 }
@@ -301,9 +332,10 @@ pub fn best(
     table: &Table,
     panel: &Panel,
     cards: &[Card],
-    unfit: [u128; 2],
+    unfit: [u128; 3],
 ) -> ((Head, u128, usize), usize) {
-    let used: BTreeSet<usize> = cards.iter().map(|card| card.layout).collect();
+    let used: BTreeSet<usize> =
+        cards.iter().filter(|card| !card.blocked).map(|card| card.layout).collect();
     let mut groupings: Vec<Vec<Vec<usize>>> = vec![Vec::new()];
     for layout in used {
         let this = &table.layouts()[layout];
@@ -329,7 +361,9 @@ pub fn best(
     let lost = |grouping: &Vec<Vec<usize>>| {
         cards
             .iter()
-            .filter(|c| !c.boxed && !grouping.iter().flatten().any(|l| *l == c.layout))
+            .filter(|c| {
+                !c.boxed && !c.blocked && !grouping.iter().flatten().any(|l| *l == c.layout)
+            })
             .count()
     };
     let least = groupings.iter().map(lost).min().unwrap();
@@ -352,7 +386,7 @@ pub fn best(
             let simulated = simulate(&slots, cards, panel);
             let mut head = head(&simulated, &slots, cards, panel);
             head[0] += unfit[0];
-            head[3] += unfit[1];
+            head[4] += unfit[1];
             if best.is_some_and(|(best, _, _)| best < head) {
                 continue;
             }
@@ -403,6 +437,16 @@ pub fn conflicts(
         };
         let refs: BTreeSet<CardRef> = opens.iter().flat_map(|i| cards[*i].refs.clone()).collect();
         *found.entry((*number, kind, refs)).or_insert(0) += 1;
+    }
+    for (id, blocked) in &simulated.blocked_open {
+        let home = |i: &usize| {
+            let card = &cards[*i];
+            !card.boxed && simulated.homes[*i].is_some() && simulated.home_ids[*i] == Some(*id)
+        };
+        let known = (0..cards.len()).filter(home);
+        let refs = known.chain(blocked.iter().copied()).flat_map(|i| cards[i].refs.clone());
+        let key = (id.1, ConflictKind::BlockedOpens, refs.collect());
+        *found.entry(key).or_insert(0) += 1;
     }
     let mut doubled: BTreeMap<Vec<usize>, BTreeSet<CardRef>> = BTreeMap::new();
     for (i, card) in cards.iter().enumerate() {
