@@ -101,7 +101,7 @@ fn opens_is_what_the_simulation_reads() {
             let slow: Vec<(usize, u128)> = slots
                 .iter()
                 .enumerate()
-                .filter(|(_, slot)| slot.admits(&card.bits))
+                .filter(|(_, slot)| slot.admits(&card.bits, &site.panel))
                 .map(|(i, slot)| (i + 1, slot.number(&card.bits, &site.panel)))
                 .collect();
             let fast: Vec<(usize, u128)> =

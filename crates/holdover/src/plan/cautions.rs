@@ -78,6 +78,11 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
                 "slot {number}: its layouts have the site code in different places, so it is not \
                  checked: a card of another site with the same number opens"
             ),
+            (false, false) if panel.one_site_place => format!(
+                "slot {number}: the panel reads the site code in one place for all slots, and here \
+                 it is elsewhere, so it is not checked: a card of another site with the same \
+                 number opens"
+            ),
             (false, false) => format!(
                 "slot {number}: the site code cannot be read beside the card run, so it is not \
                  checked"
@@ -103,6 +108,9 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
                  numbers become one",
                 "0".repeat(need - kept)
             ),
+            KeptDigits::Refuse => {
+                format!("slot {number}: numbers of more than {kept} digits are refused")
+            }
         });
     }
     let any_parity = layouts().any(|layout| !parities(layout).is_empty());

@@ -41,6 +41,25 @@ pub(crate) struct Range {
     pub last: u128,
 }
 
+impl Range {
+    /// What is left without ranges inside it, which come ascending and apart.
+    pub fn without(self, taken: &[Range]) -> Vec<Range> {
+        let mut rest = Vec::new();
+        let mut first = Some(self.first);
+        for range in taken {
+            let Some(from) = first else { break };
+            if from < range.first {
+                rest.push(Range { first: from, last: range.first - 1 });
+            }
+            first = range.last.checked_add(1);
+        }
+        if let Some(first) = first.filter(|first| *first <= self.last) {
+            rest.push(Range { first, last: self.last });
+        }
+        rest
+    }
+}
+
 /// A batch, the cards that the roster lists too taken out.
 #[derive(Debug, Clone)]
 pub(crate) struct Batch {
@@ -325,6 +344,11 @@ pub(crate) fn check_panel(panel: &Panel) -> Result<(), PlanError> {
             return Err(PlanError::new(PlanPlace::Panel, kind));
         }
     }
+    if panel.max_number == Some(0) {
+        let (from, to) = (1, Panel::MAX_NUMBER_MOST as usize);
+        let kind = PlanErrorKind::Limit { limit: "max_number", found: 0, from, to };
+        return Err(PlanError::new(PlanPlace::Panel, kind));
+    }
     Ok(())
 }
 
@@ -401,25 +425,9 @@ fn add_batches<'t>(
         let taken = if boxed { cut_out } else { &listed[..] };
         let from = taken.partition_point(|card| *card < (at, code, batch.first));
         let to = taken.partition_point(|card| *card <= (at, code, batch.last));
-        let ranges = without(whole, taken[from..to].iter().map(|card| card.2));
+        let taken = taken[from..to].iter().map(|card| Range { first: card.2, last: card.2 });
+        let ranges = whole.without(&taken.collect::<Vec<_>>());
         kinds[at].batches.push(Batch { index, boxed, ranges, members });
     }
     Ok(())
-}
-
-/// A range without some of its numbers, which come ascending.
-fn without(whole: Range, numbers: impl Iterator<Item = u128>) -> Vec<Range> {
-    let mut ranges = Vec::new();
-    let mut first = Some(whole.first);
-    for number in numbers {
-        let Some(from) = first else { break };
-        if from < number {
-            ranges.push(Range { first: from, last: number - 1 });
-        }
-        first = number.checked_add(1);
-    }
-    if let Some(first) = first.filter(|first| *first <= whole.last) {
-        ranges.push(Range { first, last: whole.last });
-    }
-    ranges
 }

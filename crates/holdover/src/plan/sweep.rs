@@ -351,6 +351,14 @@ impl Enrolled {
         self.keys.keys().copied()
     }
 
+    /// The numbers of a key: disjoint stretches, sets outside them, and single
+    /// ones outside both.
+    #[allow(clippy::type_complexity, reason = "what the fields are, borrowed")]
+    pub fn numbers(&self, key: u32) -> (&[(u128, u128, u128)], &[Affine], &[u128]) {
+        let Some(numbers) = self.keys.get(&key) else { return (&[], &[], &[]) };
+        (&numbers.stretches, &numbers.sets, &numbers.singles)
+    }
+
     /// How many numbers of a key are below `limit`.
     pub fn below(&self, key: u32, limit: Big) -> Big {
         let Some(numbers) = self.keys.get(&key) else { return Big::ZERO };

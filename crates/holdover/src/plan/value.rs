@@ -127,7 +127,7 @@ pub struct Conflict {
 pub struct Exposure {
     /// The slot, from 1.
     pub slot: usize,
-    /// Values its site and card runs can hold.
+    /// Values its site and card runs can hold where the checks are met.
     pub admitted_patterns: Big,
     /// How many of them open as an enrolled card.
     pub opening_patterns: Big,

@@ -4,8 +4,9 @@
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 
 use super::big::{Big, count};
-use super::exposure::{Patterns, chance};
+use super::exposure::{Patterns, admitted_bits, chance};
 use super::job::check_panel;
+use super::keyed::keyed_shape;
 use super::shape::digits_needed;
 use super::value::{Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot};
 use crate::layout::{Layout, Table};
@@ -119,7 +120,8 @@ impl<'de> Deserialize<'de> for Plan {
                 )));
             }
         }
-        restore_shares(&slots, &mut exposure, &mut objective).map_err(D::Error::custom)?;
+        restore_shares(&slots, (&panel, &table), &mut exposure, &mut objective)
+            .map_err(D::Error::custom)?;
         Ok(Plan {
             slots,
             panel,
@@ -142,6 +144,7 @@ impl<'de> Deserialize<'de> for Plan {
 /// was rounded.
 fn restore_shares(
     slots: &[PlanSlot],
+    (panel, table): (&Panel, &Table),
     exposure: &mut [Exposure],
     objective: &mut Objective,
 ) -> Result<(), String> {
@@ -150,7 +153,8 @@ fn restore_shares(
     }
     let mut sum = Big::ZERO;
     for (slot, exposure) in slots.iter().zip(exposure) {
-        let admitted_bits = slot.card.length + slot.site.map_or(0, |site| site.length);
+        let admitted_bits =
+            keyed_shape(slot, panel, table).map_or(0, |shape| admitted_bits(&shape));
         let patterns = Patterns { admitted_bits, opening: exposure.opening_patterns };
         if exposure.slot != slot.slot || exposure.admitted_patterns != patterns.admitted() {
             let (slot, admitted) = (slot.slot, patterns.admitted());

@@ -157,7 +157,7 @@ fn draw(
         .collect();
     let table = Table::new(layouts).unwrap();
     let identities = [Identity::Number, Identity::SiteAndNumber, Identity::SlotAndNumber];
-    let panel = Panel {
+    let mut panel = Panel {
         slots: rng.usize(1..=4),
         first_bit: rng.usize(0..=1),
         identity: identities[rng.usize(..3)],
@@ -166,6 +166,7 @@ fn draw(
         kept_digits: if rng.bool() { KeptDigits::Low } else { KeptDigits::High },
         checks_parity: rng.u8(0..4) > 0,
         checks_site: rng.u8(0..4) > 0,
+        ..Panel::default()
     };
     let mut batches: Vec<CardBatch> = Vec::new();
     for _ in 0..rng.usize(0..=3) {
@@ -217,7 +218,19 @@ fn draw(
         roster.push(row);
     }
     block(rng, &table, &batches, &mut roster);
+    limit(rng, &mut panel);
     (table, Site { panel, batches }, roster)
+}
+
+/// Some panels have more limits.
+fn limit(rng: &mut Rng, panel: &mut Panel) {
+    if rng.u8(0..4) == 0 {
+        panel.max_number = Some(rng.u64(1..=130));
+    }
+    if rng.u8(0..4) == 0 {
+        panel.kept_digits = KeptDigits::Refuse;
+    }
+    panel.one_site_place = rng.u8(0..4) == 0;
 }
 
 /// Blocks some cards: of the roster's own, of those in batches, and some that
