@@ -96,6 +96,7 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
     let kept = match panel.kept_digits {
         KeptDigits::Low => "last",
         KeptDigits::High => "first",
+        KeptDigits::Refuse => "all",
     };
     let counted = [
         ("kept cards", plan.kept(), false),
@@ -176,17 +177,14 @@ fn told(conflict: &Conflict, shown: Shown) -> Markup {
     let what_to_do = match (shown.mask, conflict.kind) {
         // Only here are card numbers named: the ranges of the batches.
         (true, ConflictKind::RangeOverlap) => mask::standing(&conflict.what_to_do),
-        (
-            true,
-            ConflictKind::SamePanelNumber | ConflictKind::DigitsCut | ConflictKind::TwoSlots,
-        )
-        | (false, _) => conflict.what_to_do.clone(),
+        _ => conflict.what_to_do.clone(),
     };
     let kind = match conflict.kind {
         ConflictKind::RangeOverlap => "a boxed card would open as another card",
         ConflictKind::SamePanelNumber => "cards with one and the same number",
         ConflictKind::DigitsCut => "cards whose numbers are the same once digits are cut",
         ConflictKind::TwoSlots => "cards that two slots admit",
+        ConflictKind::BlockedOpens => "a blocked card would open as a kept card",
     };
     html! {
         div.todo {

@@ -21,7 +21,7 @@ pub enum Identity {
     SlotAndNumber,
 }
 
-/// Which digits survive when fewer are kept than a number has.
+/// What becomes of a number with more digits than the panel keeps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum KeptDigits {
@@ -29,6 +29,8 @@ pub enum KeptDigits {
     Low,
     /// The first.
     High,
+    /// All, or none: a number that is too long is refused.
+    Refuse,
 }
 
 /// The new panel's limits.
@@ -46,12 +48,25 @@ pub struct Panel {
     pub max_length: usize,
     /// Most decimal digits of a number.
     pub max_digits: usize,
-    /// Which digits survive a cut.
+    /// What becomes of a number with more digits.
     pub kept_digits: KeptDigits,
     /// Whether it checks parity.
     pub checks_parity: bool,
     /// Whether it checks site codes.
     pub checks_site: bool,
+    /// The largest number it takes, where that is less than its digits allow;
+    /// a larger one is refused.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_number: Option<u64>,
+    /// Whether all slots read the site code in one place, or not at all.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub one_site_place: bool,
+}
+
+impl Panel {
+    /// The greatest `max_number`: what a number in JSON holds exactly. A panel
+    /// that takes more has no such limit worth writing down.
+    pub const MAX_NUMBER_MOST: u64 = (1 << 53) - 1;
 }
 
 impl Default for Panel {
@@ -66,6 +81,8 @@ impl Default for Panel {
             kept_digits: KeptDigits::Low,
             checks_parity: true,
             checks_site: true,
+            max_number: None,
+            one_site_place: false,
         }
     }
 }
@@ -103,7 +120,7 @@ pub struct Site {
     pub batches: Vec<CardBatch>,
 }
 
-const PANEL_KEYS: [&str; 8] = [
+const PANEL_KEYS: [&str; 10] = [
     "slots",
     "first_bit",
     "identity",
@@ -112,6 +129,8 @@ const PANEL_KEYS: [&str; 8] = [
     "kept_digits",
     "checks_parity",
     "checks_site",
+    "max_number",
+    "one_site_place",
 ];
 
 impl Site {
@@ -176,13 +195,26 @@ fn read_panel(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Panel {
         ("slot+number", Identity::SlotAndNumber),
     ];
     panel.identity = section.choice("identity", &identities, mistakes).unwrap_or(panel.identity);
-    let kept = [("low", KeptDigits::Low), ("high", KeptDigits::High)];
+    let kept =
+        [("low", KeptDigits::Low), ("high", KeptDigits::High), ("refuse", KeptDigits::Refuse)];
     panel.kept_digits = section.choice("kept_digits", &kept, mistakes).unwrap_or(panel.kept_digits);
     let flag = |key, default, mistakes: &mut Mistakes| {
         section.flag(key, mistakes).map_or(default, |flag| flag.value)
     };
     panel.checks_parity = flag("checks_parity", panel.checks_parity, mistakes);
     panel.checks_site = flag("checks_site", panel.checks_site, mistakes);
+    panel.one_site_place = flag("one_site_place", panel.one_site_place, mistakes);
+    if let Some(placed) = section.whole("max_number", mistakes) {
+        let number = u64::try_from(placed.value).ok();
+        panel.max_number = number.filter(|n| (1..=Panel::MAX_NUMBER_MOST).contains(n));
+        if panel.max_number.is_none() {
+            mistakes.add(
+                placed.bytes,
+                format!("max_number = {} is impossible", placed.value),
+                format!("write 1 to {}, or leave it out", Panel::MAX_NUMBER_MOST),
+            );
+        }
+    }
     panel
 }
 
@@ -308,6 +340,11 @@ mod tests {
         let site = Site::from_toml(text, builtin()).unwrap();
         assert_eq!((site.panel.slots, site.panel.first_bit), (Some(4), 0));
         assert_eq!(site.panel.max_digits, 10);
+        let text = "[panel]\nkept_digits = \"refuse\"\nmax_number = 65535\none_site_place = true\n";
+        let panel = Site::from_toml(text, builtin()).unwrap().panel;
+        assert_eq!((panel.kept_digits, panel.max_number), (KeptDigits::Refuse, Some(65535)));
+        assert!(panel.one_site_place);
+        assert!(mistakes("[panel]\nmax_number = 0\n").contains("write 1 to 9007199254740991"));
         assert_eq!((site.batches[0].first, site.batches[0].last), (4000, 4999));
     }
 

@@ -443,3 +443,67 @@ fn sixteen_layouts_of_one_length() {
         assert_eq!((made.objective().lost, made.objective().in_conflict), (0, 0));
     }
 }
+
+/// One blocked card in a hundred and sixty of a batch of 2^24, and one row
+/// that is a batch's card and blocked.
+#[test]
+fn a_hundred_thousand_holes_in_one_batch() {
+    let table = Table::new([layout("a", 34, Some("2-9"), "10-33", &[(false, "1 2-33")])]).unwrap();
+    let most = (1u128 << 24) - 1;
+    let batches =
+        vec![batch("a", Some(3), 0, most, State::Issued), batch("a", Some(4), 5, 8, State::Boxed)];
+    let blocked = |line, site, number| RosterRow {
+        state: RowState::Blocked,
+        ..RosterRow::of_numbers(&table, line, "a", site, number).unwrap()
+    };
+    let mut roster: Vec<RosterRow> =
+        (0..100_000).map(|i| blocked(i + 2, 3, i as u128 * 160 + 7)).collect();
+    roster.push(blocked(100_002, 4, 6));
+    let panel = Panel { identity: Identity::SiteAndNumber, ..Panel::default() };
+    let made = plan(&table, &site(panel, batches.clone()), &roster).unwrap();
+    assert_eq!((made.kept(), made.boxed(), made.blocked()), (most + 1 - 100_000, 3, 100_001));
+    assert!(made.is_clean(), "{:?}", made.conflicts().first());
+    assert_eq!(made.exposure()[0].opening_patterns.small(), Some(most + 1 - 100_000));
+    let list = made.enrolment(&roster, &batches).unwrap();
+    let ranges: Vec<_> = list.iter().filter_map(|line| line.numbers).collect();
+    assert_eq!(ranges[..3], [(0, 6), (8, 166), (168, 326)]);
+    assert_eq!(ranges[ranges.len() - 2..], [(5, 5), (7, 8)]);
+    assert_eq!(ranges.len(), 100_003);
+    assert!(prove(&made, &roster, &batches[..1]).unwrap().iter().all(|proof| proof.holds));
+}
+
+#[test]
+fn blocked_cards_that_open_are_named() {
+    let table = Table::new([layout("a", 30, Some("2-5"), "6-25", &[(false, "1 2-29")])]).unwrap();
+    let kept = RosterRow::of_numbers(&table, 2, "a", 3, 77).unwrap();
+    // The same site code and number, another issue code.
+    let RosterCard::Card { layout, site: code, number, bits } = kept.card else { panic!() };
+    let mut word = bits.wide();
+    [26, 27].iter().for_each(|offset| word.set(*offset, true));
+    let bits = holdover::bits::Capture::from_wide(word, 30).unwrap();
+    let card = RosterCard::Card { layout, site: code, number, bits };
+    let lost = RosterRow { line: 3, card, state: RowState::Blocked, ..kept.clone() };
+    let batches = vec![batch("a", Some(3), 70, 99, State::Issued)];
+    let job = site(Panel::default(), batches.clone());
+    let made = plan(&table, &job, &[kept.clone(), lost.clone()]).unwrap();
+    assert_eq!((made.kept(), made.blocked(), made.objective().blocked_open), (30, 1, 1));
+    let [conflict] = made.conflicts() else { panic!("{:?}", made.conflicts()) };
+    assert_eq!(conflict.kind, ConflictKind::BlockedOpens);
+    assert_eq!(conflict.panel_number.as_deref(), Some("0000077"));
+    assert_eq!(conflict.cards, [CardRef::Line(2), CardRef::Line(3)]);
+    assert_eq!(
+        conflict.what_to_do,
+        "line 3 is blocked, but the panel would open it by the number of line 2: reissue the card \
+         of line 2 with another number"
+    );
+    // Without the card that takes its place it is a hole, and shut.
+    let made = plan(&table, &job, &[lost.clone()]).unwrap();
+    assert!(made.is_clean());
+    assert_eq!(made.kept(), 29);
+    // The very same bits, kept and blocked.
+    let twin = RosterRow { line: 3, state: RowState::Blocked, ..kept.clone() };
+    let made = plan(&table, &Site::default(), &[kept, twin]).unwrap();
+    assert_eq!(made.objective().blocked_open, 1);
+    assert!(!made.is_clean());
+    assert!(made.conflicts()[0].what_to_do.contains("the bits are the same"));
+}

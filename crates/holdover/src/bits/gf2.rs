@@ -47,6 +47,11 @@ impl System {
         self.rows.len()
     }
 
+    /// The relations in reduced form.
+    pub(crate) fn relations(&self) -> impl Iterator<Item = Relation> + '_ {
+        self.rows.iter().map(|(_, relation)| *relation)
+    }
+
     /// Adds a relation, its pivot the first of its bits.
     pub fn add(&mut self, relation: Relation) -> Added {
         self.add_preferring(relation, &[])

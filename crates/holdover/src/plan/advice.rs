@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::big::Big;
 use super::job::Job;
-use super::roster::RosterCard;
+use super::roster::{RosterCard, RowState};
 use super::shape::{Cut, Run, digits_needed};
 use super::slots::Slot;
 use super::sweep::Owner;
@@ -61,6 +61,53 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
             "slots {} read the same bits and both let them in: try these cards at the panel and \
              see which number comes up before anyone relies on it, or {reissue}",
             names.join(" and ")
+        )
+    }
+
+    /// What to do about blocked cards that open as kept ones.
+    pub fn blocked_opens(&self, blocked: &BTreeSet<Owner>, kept: &BTreeSet<Owner>) -> String {
+        let rows = |owners: &BTreeSet<Owner>| -> Vec<u32> {
+            owners.iter().filter_map(|owner| owner.which().ok()).collect()
+        };
+        let named = |rows: &[u32]| {
+            let lines: Vec<String> = rows.iter().flat_map(|row| self.lines(*row)).collect();
+            match &lines[..] {
+                [one] => (format!("line {one}"), true),
+                some if some.len() <= COMPARED_MOST => {
+                    (format!("lines {}", some.join(", ")), false)
+                }
+                some => (format!("these {} lines", some.len()), false),
+            }
+        };
+        let (shut, opening) = (rows(blocked), rows(kept));
+        let (which, one) = named(&shut);
+        let (is, it) = if one { ("is", "it") } else { ("are", "them") };
+        let batches: Vec<String> = kept
+            .iter()
+            .filter_map(|owner| owner.which().err())
+            .map(|batch| (batch + 1).to_string())
+            .collect();
+        if opening.is_empty() {
+            let batches = batches.join(" and ");
+            return format!(
+                "{which} {is} blocked, but the panel would open {it} as a card of batch {batches}: \
+                 give whoever holds that card one of another number"
+            );
+        }
+        let (as_whom, _) = named(&opening);
+        let bits = |row: &u32| match &self.job.roster[*row as usize].card {
+            RosterCard::Card { bits, .. } => Some(*bits),
+            RosterCard::Unfit { .. } => None,
+        };
+        if shut.iter().any(|row| opening.iter().any(|other| bits(row) == bits(other))) {
+            return format!(
+                "{which} {is} blocked and {as_whom} kept, but the bits are the same: find out \
+                 which holds, correct the other's state, or reissue the card of {as_whom}"
+            );
+        }
+        format!(
+            "{which} {is} blocked, but the panel would open {it} by the number of {as_whom}: \
+             reissue the card of {as_whom} with another number"
         )
     }
 
@@ -157,8 +204,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         let batches: Vec<usize> =
             owners.iter().filter_map(|owner| owner.which().err()).filter(boxed).collect();
         let Some(last) = batches.last().copied() else {
-            let kept_apart =
-                |row: &u32| self.job.roster[*row as usize].state == super::roster::RowState::Boxed;
+            let kept_apart = |row: &u32| self.job.roster[*row as usize].state == RowState::Boxed;
             let rows = owners.iter().filter_map(|owner| owner.which().ok()).filter(kept_apart);
             let lines: Vec<String> = rows.filter_map(|row| self.lines(row).pop()).collect();
             return format!(
@@ -218,6 +264,11 @@ fn used(job: &Job<'_>) -> Vec<(u128, u128)> {
     for kind in &job.kinds {
         all.extend(kind.units.iter().map(|unit| (unit.number, unit.number)));
     }
+    let blocked = job.roster.iter().filter(|row| row.state == RowState::Blocked);
+    all.extend(blocked.filter_map(|row| match row.card {
+        RosterCard::Card { number, .. } => Some((number, number)),
+        RosterCard::Unfit { .. } => None,
+    }));
     all.extend(job.site.batches.iter().map(|batch| (batch.first, batch.last)));
     all.sort_unstable();
     let mut joined: Vec<(u128, u128)> = Vec::new();

@@ -4,7 +4,7 @@
 use std::collections::{BTreeSet, HashMap};
 
 use super::cells::Regions;
-use super::shape::{CardRun, Shape};
+use super::shape::CardRun;
 use super::slots::{Catalogue, Pieces};
 use super::sweep::count;
 
@@ -23,6 +23,10 @@ pub(crate) struct Class {
     pub barred: Vec<usize>,
     pub kept: u128,
     pub boxed: u128,
+    /// Kept cards that slots of this length save at most.
+    pub saves: u128,
+    /// Whether some of the runs do not take every number.
+    pub limited: bool,
     /// Every run a slot of that length may read, the plainest first.
     pub runs: Vec<CardRun>,
     /// Which of the runs each kind brings in.
@@ -35,6 +39,7 @@ pub(crate) struct Class {
 /// The least that kinds add.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(crate) struct Least {
+    pub lost: u128,
     pub in_conflict: u128,
     pub renumbered: u128,
 }
@@ -42,6 +47,7 @@ pub(crate) struct Least {
 impl Least {
     pub fn add(self, other: Least) -> Least {
         Least {
+            lost: self.lost.saturating_add(other.lost),
             in_conflict: self.in_conflict.saturating_add(other.in_conflict),
             renumbered: self.renumbered.saturating_add(other.renumbered),
         }
@@ -71,7 +77,24 @@ impl Class {
                 costs.push(runs.iter().map(|run| alone(catalogue, *kind, *run)).collect());
             }
         }
-        Class { kinds, barred, kept, boxed, runs, brings, costs, known: HashMap::new() }
+        let limited = runs.iter().any(|run| run.most.is_some());
+        let mut class = Class {
+            kinds,
+            barred,
+            kept,
+            boxed,
+            saves: kept,
+            limited,
+            runs,
+            brings,
+            costs,
+            known: HashMap::new(),
+        };
+        if limited {
+            let all = class.kinds.clone();
+            class.saves = kept.saturating_sub(class.least(&all, all.len()).lost);
+        }
+        class
     }
 
     fn at(&self, kind: usize) -> Option<usize> {
@@ -105,6 +128,7 @@ impl Class {
             at.iter().map(|kind| self.costs[*kind].iter().map(of).collect()).collect()
         };
         let least = Least {
+            lost: cheapest(&rows(|least| least.lost), slots),
             in_conflict: cheapest(&rows(|least| least.in_conflict), slots),
             renumbered: cheapest(&rows(|least| least.renumbered), slots),
         };
@@ -117,16 +141,15 @@ impl Class {
 
 /// What a kind adds by itself under a run; nothing where that cannot be told.
 fn alone(catalogue: &mut Catalogue<'_, '_>, kind: usize, run: CardRun) -> Least {
-    let job = catalogue.job;
     // With the finest key: what conflicts so, conflicts in any group.
-    let shape = Shape::new(std::iter::once(job.kinds[kind].layout), run, job.panel);
+    let shape = catalogue.shape(&[kind], run);
     let Ok(home) = catalogue.home(kind, &shape) else { return Least::default() };
     let mut alone = Pieces::default();
     alone.take(&home, None);
     alone.singles.sort();
     let Ok(regions) = Regions::new(alone.spans, alone.sets) else { return Least::default() };
     let in_conflict = count(&alone.singles, &regions).kept;
-    Least { in_conflict, renumbered: home.renumbered }
+    Least { lost: home.lost, in_conflict, renumbered: home.renumbered }
 }
 
 /// The least sum over `rows` when each takes one of at most `most` columns,

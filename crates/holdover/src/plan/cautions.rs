@@ -2,6 +2,7 @@
 
 use super::job::Job;
 use super::report::Report;
+use super::roster::RowState;
 use super::serial::Trouble;
 use super::shape::{digits_needed, parities};
 use super::value::PlanSlot;
@@ -78,6 +79,11 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
                 "slot {number}: its layouts have the site code in different places, so it is not \
                  checked: a card of another site with the same number opens"
             ),
+            (false, false) if panel.one_site_place => format!(
+                "slot {number}: the panel reads the site code in one place for all slots, and here \
+                 it is elsewhere, so it is not checked: a card of another site with the same \
+                 number opens"
+            ),
             (false, false) => format!(
                 "slot {number}: the site code cannot be read beside the card run, so it is not \
                  checked"
@@ -103,6 +109,9 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
                  numbers become one",
                 "0".repeat(need - kept)
             ),
+            KeptDigits::Refuse => {
+                format!("slot {number}: numbers of more than {kept} digits are refused")
+            }
         });
     }
     let any_parity = layouts().any(|layout| !parities(layout).is_empty());
@@ -168,7 +177,15 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
             objective.boxed_lost
         ));
     }
-    let mut repeats: Vec<_> = job.repeats.keys().copied().collect();
+    if job.unfit_blocked > 0 {
+        out.push(format!(
+            "{} blocked rows fit no layout, so whether they open is not known: try these cards at \
+             a door",
+            job.unfit_blocked
+        ));
+    }
+    let kept = |row: &u32| job.roster[*row as usize].state == RowState::Kept;
+    let mut repeats: Vec<_> = job.repeats.keys().copied().filter(kept).collect();
     repeats.sort_unstable();
     for row in repeats.iter().take(NAMED_MOST) {
         let lines: Vec<String> = job.lines(*row).map(|line| line.to_string()).collect();

@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use super::affine::Affine;
 use super::big::Big;
 use super::cells::{Cell, Regions};
-use super::sweep::{Owner, Segment, Single, Span, Tag, groups, live_of};
+use super::sweep::{Owner, Segment, Single, Span, Tag, blocked_open, groups, live_of};
 use super::value::ConflictKind;
 
 /// Stretches that one set of numbers is told in, before it is told from its
@@ -89,7 +89,8 @@ pub(crate) fn entries(singles: &[Single], regions: &Regions) -> Vec<Entry> {
         if !live_of(group).join(under.live()).conflicts() {
             continue;
         }
-        let mut openers: Vec<Opener> = group.iter().map(Opener::single).collect();
+        let listed = group.iter().filter(|single| !single.tag.blocked);
+        let mut openers: Vec<Opener> = listed.map(Opener::single).collect();
         if let Some(segment) = under.segment {
             // The part of the segment before it.
             if live.from.unwrap_or(segment.from) < number {
@@ -114,6 +115,37 @@ pub(crate) fn entries(singles: &[Single], regions: &Regions) -> Vec<Entry> {
         live.from = None;
     }
     put_cells(&mut found, regions, &told);
+    found
+}
+
+/// A panel number of kept cards that blocked cards open.
+#[derive(Debug, Clone)]
+pub(crate) struct BlockedEntry {
+    pub number: u128,
+    pub blocked: BTreeSet<Owner>,
+    pub kept: BTreeSet<Owner>,
+}
+
+/// Every blocked card that opens, a number at a time.
+pub(crate) fn blocked_entries(singles: &[Single], regions: &Regions) -> Vec<BlockedEntry> {
+    let known = |tag: &Tag| !tag.foreign && !tag.boxed && !tag.blocked && !tag.echo;
+    let mut live = Active::new(&regions.spans);
+    let mut found = Vec::new();
+    for (group, under) in blocked_open(singles, regions) {
+        let mut kept: BTreeSet<Owner> =
+            group.iter().filter(|single| known(&single.tag)).map(|single| single.owner).collect();
+        if let Some(segment) = under.segment {
+            let spans = live.at(segment.key, segment.from);
+            kept.extend(spans.iter().filter(|span| known(&span.tag)).map(|span| span.owner));
+        }
+        if let Some(cell) = under.cell {
+            let covers = covers(cell, regions).filter(|opener| known(&opener.tag));
+            kept.extend(covers.map(|opener| opener.owner));
+        }
+        let blocked = group.iter().filter(|single| single.tag.blocked);
+        let blocked = blocked.map(|single| single.owner).collect();
+        found.push(BlockedEntry { number: group[0].number, blocked, kept });
+    }
     found
 }
 

@@ -26,11 +26,38 @@ pub(crate) struct Unit {
     pub bits: Capture,
 }
 
+/// A card that must stay shut.
+#[derive(Debug, Clone)]
+pub(crate) struct Blocked {
+    /// Index of its first row.
+    pub row: u32,
+    pub bits: Capture,
+}
+
 /// Numbers `first` to `last` of a batch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Range {
     pub first: u128,
     pub last: u128,
+}
+
+impl Range {
+    /// What is left without ranges inside it, which come ascending and apart.
+    pub fn without(self, taken: &[Range]) -> Vec<Range> {
+        let mut rest = Vec::new();
+        let mut first = Some(self.first);
+        for range in taken {
+            let Some(from) = first else { break };
+            if from < range.first {
+                rest.push(Range { first: from, last: range.first - 1 });
+            }
+            first = range.last.checked_add(1);
+        }
+        if let Some(first) = first.filter(|first| *first <= self.last) {
+            rest.push(Range { first, last: self.last });
+        }
+        rest
+    }
 }
 
 /// A batch, the cards that the roster lists too taken out.
@@ -72,6 +99,9 @@ impl Kind<'_> {
     }
 }
 
+/// A card by its layout's index, site code and number.
+type Numbered = (usize, u128, u128);
+
 /// Everything there is to plan.
 #[derive(Debug)]
 pub(crate) struct Job<'t> {
@@ -86,7 +116,13 @@ pub(crate) struct Job<'t> {
     pub unfit: BTreeMap<String, u128>,
     pub unfit_boxed: u128,
     pub kept: u128,
-    /// Further lines of a card listed twice for one holder, by its row.
+    pub boxed: u128,
+    /// Blocked cards, each once, by the length of their captures.
+    pub blocked: BTreeMap<usize, Vec<Blocked>>,
+    /// Blocked rows without bits: whether they open is not known.
+    pub unfit_blocked: u128,
+    /// Further lines of a card listed twice for one holder, or blocked twice,
+    /// by its row.
     pub repeats: HashMap<u32, Vec<usize>>,
 }
 
@@ -129,16 +165,21 @@ impl<'t> Job<'t> {
             unfit: BTreeMap::new(),
             unfit_boxed: 0,
             kept: 0,
+            boxed: 0,
+            blocked: BTreeMap::new(),
+            unfit_blocked: 0,
             repeats: HashMap::new(),
         };
+        let cut_out = job.block(&kinds)?;
         let mut sites: Vec<Vec<u128>> = vec![Vec::new(); kinds.len()];
-        for (row, roster_row) in roster.iter().enumerate() {
+        let rows = roster.iter().enumerate();
+        for (row, roster_row) in rows.filter(|(_, row)| row.state != RowState::Blocked) {
             job.row(row as u32, roster_row, &mut kinds, &mut sites)?;
         }
         for kind in &mut kinds {
             job.merge_repeats(kind, &mut sites[kind.index]);
         }
-        add_batches(table, site, &mut kinds, &sites)?;
+        add_batches(table, site, &mut kinds, &sites, &cut_out)?;
         for kind in &mut kinds {
             let boxed_units = kind.units.iter().filter(|unit| unit.boxed).count();
             kind.boxed = boxed_units as u128;
@@ -148,10 +189,47 @@ impl<'t> Job<'t> {
                 *count = count.saturating_add(batch.cards());
             }
             job.kept = job.kept.saturating_add(kind.kept);
+            job.boxed = job.boxed.saturating_add(kind.boxed);
         }
+        job.boxed = job.boxed.saturating_add(job.unfit_boxed);
         kinds.retain(|kind| kind.kept > 0 || kind.boxed > 0);
         job.kinds = kinds;
         Ok(job)
+    }
+
+    /// Takes the blocked rows, each card once: a card is its bits. The answer
+    /// is what they cut out of batches, ascending: layout, site code, number.
+    fn block(&mut self, kinds: &[Kind<'t>]) -> Result<Vec<Numbered>, PlanError> {
+        let mut cut_out = Vec::new();
+        let mut first: HashMap<Capture, u32> = HashMap::new();
+        for (row, from) in self.roster.iter().enumerate() {
+            if from.state != RowState::Blocked {
+                continue;
+            }
+            let RosterCard::Card { layout, site, number, bits } = from.card else {
+                self.unfit_blocked += 1;
+                continue;
+            };
+            if fits(kinds, from)?.0 {
+                cut_out.push((layout, site, number));
+            }
+            let row = row as u32;
+            let earlier = *first.entry(bits).or_insert(row);
+            if earlier == row {
+                self.blocked.entry(bits.len()).or_default().push(Blocked { row, bits });
+            } else {
+                self.repeats.entry(earlier).or_default().push(from.line);
+            }
+        }
+        cut_out.sort_unstable();
+        cut_out.dedup();
+        Ok(cut_out)
+    }
+
+    /// How many cards are blocked.
+    pub fn blocked_cards(&self) -> u128 {
+        let listed = self.blocked.values().map(|cards| cards.len() as u128);
+        listed.sum::<u128>().saturating_add(self.unfit_blocked)
     }
 
     fn row(
@@ -169,7 +247,6 @@ impl<'t> Job<'t> {
                 self.kept += 1;
             }
         };
-        let fail = |kind| Err(PlanError::new(PlanPlace::Line(from.line), kind));
         let (layout, site, number, bits) = match &from.card {
             RosterCard::Unfit { why } => {
                 unfit(why);
@@ -177,18 +254,12 @@ impl<'t> Job<'t> {
             }
             RosterCard::Card { layout, site, number, bits } => (*layout, *site, *number, *bits),
         };
-        let Some(kind) = kinds.get_mut(layout) else {
-            return fail(PlanErrorKind::NoSuchLayout { id: format!("of index {layout}") });
-        };
-        if !kind.layout.admits(&bits) && bits.len() == kind.layout.length() {
+        let (fits, at) = fits(kinds, from)?;
+        if !fits {
             unfit(CHECKS_FAIL);
             return Ok(());
         }
-        let read = (bits.len() == kind.layout.length()).then(|| numbers(kind.layout, &bits));
-        if read.flatten() != Some((site, number)) {
-            let id = kind.layout.id().to_owned();
-            return fail(PlanErrorKind::OtherCard { id, site, number });
-        }
+        let kind = &mut kinds[at];
         let printed = from.printed.as_deref().and_then(printed_number).unwrap_or(number);
         kind.units.push(Unit { row, number, printed, boxed, bits });
         sites[layout].push(site);
@@ -244,6 +315,30 @@ pub(crate) fn slots_of(panel: &Panel) -> Result<usize, PlanError> {
     panel.slots.ok_or_else(|| PlanError::new(PlanPlace::Panel, PlanErrorKind::SlotsMissing))
 }
 
+/// Whether a row's bits meet the checks of its layout, and the layout's index.
+///
+/// # Errors
+/// No such layout, or bits that are not of the row's numbers.
+fn fits(kinds: &[Kind<'_>], row: &RosterRow) -> Result<(bool, usize), PlanError> {
+    let fail = |kind| Err(PlanError::new(PlanPlace::Line(row.line), kind));
+    let RosterCard::Card { layout: at, site, number, bits } = row.card else {
+        return Ok((false, 0));
+    };
+    let Some(kind) = kinds.get(at) else {
+        return fail(PlanErrorKind::NoSuchLayout { id: format!("of index {at}") });
+    };
+    let layout = kind.layout;
+    let whole = bits.len() == layout.length();
+    if whole && !layout.admits(&bits) {
+        return Ok((false, at));
+    }
+    let read = whole.then(|| numbers(layout, &bits)).flatten();
+    if read != Some((site, number)) {
+        return fail(PlanErrorKind::OtherCard { id: layout.id().to_owned(), site, number });
+    }
+    Ok((true, at))
+}
+
 /// The limits `Site::from_toml` holds panels to, for those built otherwise.
 pub(crate) fn check_panel(panel: &Panel) -> Result<(), PlanError> {
     let limits = [
@@ -257,6 +352,11 @@ pub(crate) fn check_panel(panel: &Panel) -> Result<(), PlanError> {
             let kind = PlanErrorKind::Limit { limit, found, from, to };
             return Err(PlanError::new(PlanPlace::Panel, kind));
         }
+    }
+    if panel.max_number == Some(0) {
+        let (from, to) = (1, Panel::MAX_NUMBER_MOST as usize);
+        let kind = PlanErrorKind::Limit { limit: "max_number", found: 0, from, to };
+        return Err(PlanError::new(PlanPlace::Panel, kind));
     }
     Ok(())
 }
@@ -276,9 +376,10 @@ fn add_batches<'t>(
     site: &'t Site,
     kinds: &mut [Kind<'t>],
     sites: &[Vec<u128>],
+    cut_out: &[Numbered],
 ) -> Result<(), PlanError> {
-    // Kept cards of the roster by layout, site code and number.
-    let mut listed: Vec<(usize, u128, u128)> = Vec::new();
+    // Kept and blocked cards of the roster.
+    let mut listed: Vec<Numbered> = Vec::new();
     let mut issued: Vec<(usize, u128, u128, u128, usize)> = Vec::new();
     let mut placed = Vec::new();
     for (index, batch) in site.batches.iter().enumerate() {
@@ -322,6 +423,7 @@ fn add_batches<'t>(
             let units = kind.units.iter().zip(&sites[kind.index]).filter(|(unit, _)| !unit.boxed);
             listed.extend(units.map(|(unit, site)| (kind.index, *site, unit.number)));
         }
+        listed.extend_from_slice(cut_out);
         listed.sort_unstable();
         listed.dedup();
     }
@@ -329,32 +431,12 @@ fn add_batches<'t>(
         let batch = &site.batches[index];
         let boxed = batch.state == State::Boxed;
         let whole = Range { first: batch.first, last: batch.last };
-        let ranges = match boxed {
-            true => vec![whole],
-            false => {
-                let from = listed.partition_point(|card| *card < (at, code, batch.first));
-                let to = listed.partition_point(|card| *card <= (at, code, batch.last));
-                without(whole, listed[from..to].iter().map(|card| card.2))
-            }
-        };
+        let taken = if boxed { cut_out } else { &listed[..] };
+        let from = taken.partition_point(|card| *card < (at, code, batch.first));
+        let to = taken.partition_point(|card| *card <= (at, code, batch.last));
+        let taken = taken[from..to].iter().map(|card| Range { first: card.2, last: card.2 });
+        let ranges = whole.without(&taken.collect::<Vec<_>>());
         kinds[at].batches.push(Batch { index, boxed, ranges, members });
     }
     Ok(())
-}
-
-/// A range without some of its numbers, which come ascending.
-fn without(whole: Range, numbers: impl Iterator<Item = u128>) -> Vec<Range> {
-    let mut ranges = Vec::new();
-    let mut first = Some(whole.first);
-    for number in numbers {
-        let Some(from) = first else { break };
-        if from < number {
-            ranges.push(Range { first: from, last: number - 1 });
-        }
-        first = number.checked_add(1);
-    }
-    if let Some(first) = first.filter(|first| *first <= whole.last) {
-        ranges.push(Range { first, last: whole.last });
-    }
-    ranges
 }

@@ -5,12 +5,13 @@ use super::big::Big;
 use super::error::PlanError;
 use super::job::{Job, Range};
 use super::linear::LISTED_MOST;
+use super::parts::{Chosen, Part, joined, taken};
 use super::pieces::stretches;
 use super::roster::{RosterCard, RosterRow, RowState, printed_number};
 use super::shape::{CardRun, Run, Shape};
-use super::value::{CardRef, Plan, PlanSlot};
+use super::value::{CardRef, PanelRun, Plan, PlanSlot};
 use crate::bits::Capture;
-use crate::layout::{Check, Layout};
+use crate::layout::{Check, Layout, Table};
 use crate::site::{CardBatch, Identity, Panel, Site};
 
 /// What a capture comes up as in one slot.
@@ -117,19 +118,25 @@ impl Reader {
     }
 }
 
+/// What a slot as it is keyed amounts to; `None` where no panel could key it.
+pub(crate) fn keyed_shape(slot: &PlanSlot, panel: &Panel, table: &Table) -> Option<Shape> {
+    let run =
+        |run: PanelRun| Run { start: run.start.saturating_sub(panel.first_bit), len: run.length };
+    let card = CardRun::new(run(slot.card), panel)?;
+    let layouts: Vec<&Layout> = slot.layouts.iter().filter_map(|id| table.layout(id)).collect();
+    let panel = Panel { checks_parity: slot.parity, ..panel.clone() };
+    let mut shape = Shape::new(layouts.into_iter(), card, &panel);
+    shape.site = slot.site.map(run);
+    Some(shape)
+}
+
 impl Keyed {
     fn of(plan: &Plan) -> Vec<Keyed> {
         let table = &plan.table;
         let one = |slot: &PlanSlot| {
-            let back = |start: usize| start.saturating_sub(plan.panel.first_bit);
-            let run = Run { start: back(slot.card.start), len: slot.card.length };
-            let card = CardRun::new(run, &plan.panel)?;
+            let shape = keyed_shape(slot, &plan.panel, table)?;
             let layouts: Vec<usize> =
                 slot.layouts.iter().filter_map(|id| table.index_of(id)).collect();
-            let members = layouts.iter().map(|layout| &table.layouts()[*layout]);
-            let panel = Panel { checks_parity: slot.parity, ..plan.panel.clone() };
-            let mut shape = Shape::new(members, card, &panel);
-            shape.site = slot.site.map(|site| Run { start: back(site.start), len: site.length });
             let mut sites = slot.sites.clone();
             sites.sort_unstable();
             Some(Keyed { slot: slot.slot, shape, sites, layouts })
@@ -194,8 +201,9 @@ impl Plan {
         blocks
     }
 
-    /// Everyone to enrol: the roster's rows in their order, then the batches
-    /// as ranges, the cards that the roster lists taken out.
+    /// Everyone to enrol: the roster's kept and boxed rows in their order, then
+    /// the batches as ranges, the cards that the roster lists taken out: what
+    /// it blocks is a hole between two ranges.
     ///
     /// # Errors
     /// A row or a batch that contradicts the plan's layouts, as
@@ -206,7 +214,8 @@ impl Plan {
         batches: &[CardBatch],
     ) -> Result<Vec<Enrolment>, PlanError> {
         let slots = Keyed::of(self);
-        let mut list: Vec<Enrolment> = roster.iter().map(|row| self.enrol(&slots, row)).collect();
+        let rows = roster.iter().filter(|row| row.state != RowState::Blocked);
+        let mut list: Vec<Enrolment> = rows.map(|row| self.enrol(&slots, row)).collect();
         let site = Site { panel: self.panel.clone(), batches: batches.to_vec() };
         let job = Job::new(&self.table, &site, roster)?;
         for kind in &job.kinds {
@@ -229,7 +238,11 @@ impl Plan {
                     continue;
                 };
                 for range in &batch.ranges {
-                    slot.enrol_range(batch, *range, self.panel.identity, &line, &mut list);
+                    let (taken, others) = slot.taken(batch, *range)?;
+                    for range in taken {
+                        slot.enrol_range(batch, range, self.panel.identity, &line, &mut list);
+                    }
+                    list.extend(others.iter().map(|range| line(range.first, range.last)));
                 }
             }
         }
@@ -261,6 +274,30 @@ impl Plan {
 }
 
 impl Keyed {
+    /// The cards of a range whose number the slot takes, and the others.
+    fn taken(
+        &self,
+        batch: &super::job::Batch,
+        range: Range,
+    ) -> Result<(Vec<Range>, Vec<Range>), PlanError> {
+        if self.shape.card.most.is_none() {
+            return Ok((vec![range], Vec::new()));
+        }
+        let ranges = |members: Vec<Chosen>| {
+            let part = Part { members, home: false, admitted: Vec::new() };
+            part.ranges(batch, "its numbers do not follow the card run, and some are too large")
+        };
+        match taken(vec![Chosen::Range(range)], batch, &self.shape)? {
+            Some((inside, outside)) => Ok((ranges(inside)?, ranges(outside)?)),
+            None => {
+                let card = self.shape.card;
+                let takes = |number: &u128| card.takes(card.number(batch.members.word(*number)));
+                let (inside, outside) = (range.first..=range.last).partition(takes);
+                Ok((joined(inside), joined(outside)))
+            }
+        }
+    }
+
     fn enrol_range(
         &self,
         batch: &super::job::Batch,

@@ -71,6 +71,8 @@ pub fn plan(table: &Table, site: &Site, roster: &[RosterRow]) -> Result<Plan, Pl
         panel: site.panel.clone(),
         table: table.clone(),
         kept: job.kept,
+        boxed: job.boxed,
+        blocked: job.blocked_cards(),
         lost: report.lost,
         conflicts: report.conflicts,
         exposure: report.exposure,

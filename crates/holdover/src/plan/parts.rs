@@ -7,7 +7,7 @@ use super::big::Big;
 use super::error::{PlanError, PlanErrorKind};
 use super::job::{Batch, Range};
 use super::linear::{LISTED_MOST, Members};
-use super::pieces::{Stretch, renumbered, stretches};
+use super::pieces::{Stretch, below, renumbered, stretches};
 use super::shape::{Cut, Shape};
 use super::slots::{Catalogue, Pieces, Slot};
 use super::sweep::{Owner, Set, Single, Span, Tag};
@@ -30,6 +30,8 @@ pub(crate) enum Chosen {
 #[derive(Debug, Clone)]
 pub(crate) struct Part {
     pub members: Vec<Chosen>,
+    /// Whether their own slot takes them.
+    pub home: bool,
     /// Slots that admit them, their own left out.
     pub admitted: Vec<usize>,
 }
@@ -43,7 +45,7 @@ pub(crate) fn parts(
     batch: &Batch,
 ) -> Result<Option<Vec<Part>>, PlanError> {
     let whole = batch.ranges.iter().copied().map(Chosen::Range).collect();
-    let mut parts = vec![Part { members: whole, admitted: Vec::new() }];
+    let mut parts = vec![Part { members: whole, home: home.is_some(), admitted: Vec::new() }];
     let by_site = catalogue.job.panel.identity == Identity::SiteAndNumber;
     for (at, slot) in slots.iter().enumerate() {
         let own = home == Some(at);
@@ -80,28 +82,146 @@ pub(crate) fn parts(
         cases.iter_mut().for_each(order);
         if cases == [vec![]] {
             parts.iter_mut().filter(|_| !own).for_each(|part| part.admitted.push(at));
-            continue;
+        } else {
+            parts = by_case(parts, &cases, (!own).then_some(at));
         }
-        let mut next = Vec::new();
-        for part in parts {
-            let mut rest = part.members;
-            for case in &cases {
-                let (inside, outside) = split(rest, case);
-                rest = outside;
-                if !inside.is_empty() {
-                    let mut admitted = part.admitted.clone();
-                    admitted.extend((!own).then_some(at));
-                    next.push(Part { members: inside, admitted });
-                }
-            }
-            if !rest.is_empty() {
-                next.push(Part { members: rest, admitted: part.admitted });
+        if slot.shape.card.most.is_some() {
+            match by_number(parts, batch, &slot.shape, (!own).then_some(at))? {
+                Some(next) => parts = next,
+                None => return Ok(None),
             }
         }
-        parts = next;
     }
     parts.retain(|part| !part.members.is_empty());
     Ok(Some(parts))
+}
+
+/// Parts cut by what a slot asks; `at` admits those that meet one of the cases.
+fn by_case(parts: Vec<Part>, cases: &[Vec<Equation>], at: Option<usize>) -> Vec<Part> {
+    let mut next = Vec::new();
+    for Part { members, home, admitted } in parts {
+        let mut rest = members;
+        for case in cases {
+            let (inside, outside) = split(rest, case);
+            rest = outside;
+            if !inside.is_empty() {
+                let admitted = admitted.iter().copied().chain(at).collect();
+                next.push(Part { members: inside, home, admitted });
+            }
+        }
+        if !rest.is_empty() {
+            next.push(Part { members: rest, home, admitted });
+        }
+    }
+    next
+}
+
+/// Parts cut by whether a slot takes their panel numbers: the slot `at`, or
+/// their own. `None` where the members are listed.
+fn by_number(
+    parts: Vec<Part>,
+    batch: &Batch,
+    shape: &Shape,
+    at: Option<usize>,
+) -> Result<Option<Vec<Part>>, PlanError> {
+    let mut next = Vec::new();
+    for part in parts {
+        let concerned = at.map_or(part.home, |at| part.admitted.last() == Some(&at));
+        if !concerned {
+            next.push(part);
+            continue;
+        }
+        let Some((inside, outside)) = taken(part.members, batch, shape)? else {
+            return Ok(None);
+        };
+        let (home, mut admitted) = (part.home, part.admitted);
+        next.push(Part { members: inside, home, admitted: admitted.clone() });
+        if at.is_some() {
+            admitted.pop();
+        }
+        next.push(Part { members: outside, home: home && at.is_some(), admitted });
+    }
+    next.retain(|part| !part.members.is_empty());
+    Ok(Some(next))
+}
+
+/// Members whose panel number a slot takes, and the others.
+type Taken = (Vec<Chosen>, Vec<Chosen>);
+
+/// Members by whether a slot of that shape takes their panel number; `None`
+/// where they are listed and differ.
+pub(crate) fn taken(
+    members: Vec<Chosen>,
+    batch: &Batch,
+    shape: &Shape,
+) -> Result<Option<Taken>, PlanError> {
+    let card = shape.card;
+    let Some(most) = card.most else { return Ok(Some((members, Vec::new()))) };
+    let takes = |number: u128| card.takes(card.number(batch.members.word(number)));
+    if let Members::Listed { .. } = batch.members {
+        let (mut any, mut all) = (false, true);
+        for number in members.iter().flat_map(Chosen::numbers) {
+            any |= takes(number);
+            all &= takes(number);
+        }
+        return Ok(match (any, all) {
+            (_, true) => Some((members, Vec::new())),
+            (false, _) => Some((Vec::new(), members)),
+            _ => None,
+        });
+    }
+    let plain = batch.members.plain(card.run);
+    let (mut inside, mut outside) = (Vec::new(), Vec::new());
+    let mut left = LISTED_MOST;
+    for some in members {
+        let ranges = match (&some, plain) {
+            (Chosen::Range(range), Some(plain)) => below(*range, plain, card.cut, most),
+            _ => None,
+        };
+        if let (Chosen::Range(range), Some(ranges)) = (&some, ranges) {
+            match left.checked_sub(ranges.len() as u128) {
+                Some(rest) => left = rest,
+                None => return Err(too_long(batch, "its numbers are taken piece by piece")),
+            }
+            outside.extend(range.without(&ranges).into_iter().map(Chosen::Range));
+            inside.extend(ranges.into_iter().map(Chosen::Range));
+        } else if linear(batch, shape) {
+            let mut rest = vec![some];
+            for case in at_most(batch, shape, most) {
+                let (within, beyond) = split(rest, &case);
+                inside.extend(within);
+                rest = beyond;
+            }
+            outside.extend(rest);
+        } else {
+            let why = "its numbers do not follow the card run, and some are too large";
+            for number in list(&some, batch, why, &mut left)? {
+                let to = if takes(number) { &mut inside } else { &mut outside };
+                to.push(Chosen::Range(Range { first: number, last: number }));
+            }
+        }
+    }
+    Ok(Some((inside, outside)))
+}
+
+/// For a linear batch and no cut: the values up to `most` as aligned blocks,
+/// each as equations.
+fn at_most(batch: &Batch, shape: &Shape, most: u128) -> Vec<Vec<Equation>> {
+    let bits = batch.members.bits(shape.card.run).unwrap_or_default();
+    let case = |block: Affine| {
+        let free = block.dimension();
+        let wanted = |(bit, one): (usize, &Equation)| {
+            let set = block.origin.checked_shr(bit as u32).is_some_and(|rest| rest & 1 == 1);
+            Equation { constant: one.constant == set, ..*one }
+        };
+        bits.iter().enumerate().skip(free).map(wanted).collect()
+    };
+    Affine::blocks(Range { first: 0, last: most }).into_iter().map(case).collect()
+}
+
+fn too_long(batch: &Batch, why: &'static str) -> PlanError {
+    let kind = PlanErrorKind::TooLong { cards: batch.cards(), most: LISTED_MOST, why };
+    PlanError::batch(batch.index, kind)
 }
 
 /// The site codes a slot may read of a batch whose members differ in it.
@@ -110,10 +230,7 @@ fn codes(slot: &Slot, batch: &Batch) -> Result<Vec<Big>, PlanError> {
         return Ok(sites.to_vec());
     }
     let why = "its cards differ in what a site run reads";
-    let refuse = || {
-        let kind = PlanErrorKind::TooLong { cards: batch.cards(), most: LISTED_MOST, why };
-        Err(PlanError::batch(batch.index, kind))
-    };
+    let refuse = || Err(too_long(batch, why));
     let (Members::Linear { first, columns, .. }, Some(run)) = (&batch.members, slot.shape.site)
     else {
         return Ok(Vec::new());
@@ -205,6 +322,35 @@ impl Part {
     }
 }
 
+impl Part {
+    /// Its card numbers as ranges, ascending.
+    pub fn ranges(&self, batch: &Batch, why: &'static str) -> Result<Vec<Range>, PlanError> {
+        let mut left = LISTED_MOST;
+        let mut ranges = Vec::new();
+        for some in &self.members {
+            match some {
+                Chosen::Range(range) => ranges.push(*range),
+                set => ranges.extend(joined(list(set, batch, why, &mut left)?)),
+            }
+        }
+        ranges.sort_unstable_by_key(|range| range.first);
+        Ok(ranges)
+    }
+}
+
+/// Numbers as ranges.
+pub(crate) fn joined(mut numbers: Vec<u128>) -> Vec<Range> {
+    numbers.sort_unstable();
+    let mut ranges: Vec<Range> = Vec::new();
+    for number in numbers {
+        match ranges.last_mut() {
+            Some(last) if last.last.checked_add(1) == Some(number) => last.last = number,
+            _ => ranges.push(Range { first: number, last: number }),
+        }
+    }
+    ranges
+}
+
 fn list(
     some: &Chosen,
     batch: &Batch,
@@ -214,10 +360,7 @@ fn list(
     let size = some.size();
     match left.checked_sub(size) {
         Some(rest) => *left = rest,
-        None => {
-            let kind = PlanErrorKind::TooLong { cards: batch.cards(), most: LISTED_MOST, why };
-            return Err(PlanError::batch(batch.index, kind));
-        }
+        None => return Err(too_long(batch, why)),
     }
     Ok(some.numbers())
 }
@@ -327,15 +470,14 @@ fn same(batch: &Batch, a: &Shape, b: &Shape) -> Vec<Equation> {
         .collect()
 }
 
-/// How many cards of a batch have a panel number that is not their own.
-pub(crate) fn changed(batch: &Batch, shape: &Shape) -> Result<u128, PlanError> {
+/// How many of some members have a panel number that is not their own.
+pub(crate) fn changed(batch: &Batch, members: &[Chosen], shape: &Shape) -> Result<u128, PlanError> {
     let card = shape.card;
     let mut changed = 0u128;
     let mut left = LISTED_MOST;
     let plain = batch.members.plain(card.run);
-    for range in &batch.ranges {
-        let some = Chosen::Range(*range);
-        let more = if let Some(plain) = plain {
+    for some in members {
+        let more = if let (Chosen::Range(range), Some(plain)) = (some, plain) {
             renumbered(*range, plain, card.cut)
         } else if linear(batch, shape) {
             let bits = batch.members.bits(card.run).unwrap_or_default();
@@ -346,11 +488,11 @@ pub(crate) fn changed(batch: &Batch, shape: &Shape) -> Result<u128, PlanError> {
             let mut equations: Vec<Equation> = bits.into_iter().enumerate().map(own).collect();
             let beyond = |bit: usize| Equation { mask: 1 << bit, constant: false };
             equations.extend((equations.len()..128).map(beyond));
-            let (same, _) = split_range(*range, &equations);
-            some.size() - same.iter().map(Affine::size).sum::<u128>().min(some.size())
+            let same = some.sets().into_iter().filter_map(|set| set.split(&equations).0);
+            some.size() - same.map(|set| set.size()).sum::<u128>().min(some.size())
         } else {
             let why = "its numbers do not follow the card run, and digits are cut";
-            let numbers = list(&some, batch, why, &mut left)?;
+            let numbers = list(some, batch, why, &mut left)?;
             let own = |n: &&u128| card.number(batch.members.word(**n)) != **n;
             numbers.iter().filter(own).count() as u128
         };
@@ -391,6 +533,6 @@ fn less(given: &Stretch, known: &[Stretch]) -> (Vec<Stretch>, Vec<Stretch>) {
 /// The members of a batch one by one, with their words.
 pub(crate) fn listed(batch: &Batch, why: &'static str) -> Result<Vec<(u128, Wide)>, PlanError> {
     let members = batch.ranges.iter().copied().map(Chosen::Range).collect();
-    let numbers = Part { members, admitted: Vec::new() }.numbers(batch, why)?;
+    let numbers = Part { members, home: false, admitted: Vec::new() }.numbers(batch, why)?;
     Ok(numbers.into_iter().map(|number| (number, batch.members.word(number))).collect())
 }

@@ -177,6 +177,52 @@ fn high(values: &Values, divisor: Big, out: &mut Vec<Stretch>) {
     }
 }
 
+/// The cards of a range whose panel number is at most `most`, as ranges;
+/// `None` where values come round again, or in more ranges than are listed.
+pub(crate) fn below(range: Range, plain: Plain, cut: Cut, most: u128) -> Option<Vec<Range>> {
+    let mut out = Vec::new();
+    for Values { from, to, card_less, .. } in values(range, plain) {
+        let card_less = card_less?;
+        let mut put = |from: Big, to: Big| {
+            let card = |value: Big| {
+                let sum = value.add(card_less);
+                sum.sub(sum.shr(128).shl(128)).saturated()
+            };
+            out.push(Range { first: card(from), last: card(to) });
+        };
+        match cut {
+            Cut::None => {
+                if from <= Big::from(most) {
+                    put(from, to.min(Big::from(most)));
+                }
+            }
+            Cut::High(divisor) => {
+                let end = Big::from(most).add(Big::ONE).mul(divisor);
+                if from < end {
+                    put(from, to.min(end.sub(Big::ONE)));
+                }
+            }
+            Cut::Low(modulus) => {
+                let modulus = Big::from(modulus);
+                let rounds = to.div_rem(modulus).0.sub(from.div_rem(modulus).0);
+                if rounds > Big::from(super::linear::LISTED_MOST) {
+                    return None;
+                }
+                let mut base = from.sub(from.div_rem(modulus).1);
+                while base <= to {
+                    let (first, last) = (base.max(from), base.add(Big::from(most)).min(to));
+                    if first <= last {
+                        put(first, last);
+                    }
+                    base = base.add(modulus);
+                }
+            }
+        }
+    }
+    out.sort_unstable_by_key(|range| range.first);
+    Some(out)
+}
+
 /// How many cards of a range have a panel number that is not their own number.
 pub(crate) fn renumbered(range: Range, plain: Plain, cut: Cut) -> u128 {
     let Plain { base, bits, whole } = plain;

@@ -7,14 +7,15 @@ use std::rc::Rc;
 use super::advice::Advice;
 use super::big::Big;
 use super::cells::Regions;
-use super::entries::{Opener, entries};
+use super::entries::{Opener, blocked_entries, entries};
 use super::error::PlanError;
-use super::exposure::{chance, exposure, patterns};
-use super::job::{Job, Kind};
+use super::exposure::{Asked, chance, exposure, patterns};
+use super::job::{Job, Kind, Unit};
+use super::keyed::keyed_shape;
 use super::parts::{listed, parts};
 use super::roster::RosterCard;
 use super::search::{Found, Score};
-use super::shape::{CardRun, Cut, Run, Shape};
+use super::shape::{Cut, Run};
 use super::slots::{Catalogue, OWN_SLOT, Pieces, Slot, Values};
 use super::sweep::{Enrolled, Owner, Single};
 use super::value::{
@@ -22,8 +23,7 @@ use super::value::{
 };
 use crate::bits::Capture;
 use crate::bits::gf2::System;
-use crate::layout::{Layout, Table};
-use crate::site::Panel;
+use crate::layout::Table;
 
 /// The parts of a plan that come of its slots.
 pub(crate) struct Report {
@@ -49,8 +49,9 @@ pub(crate) fn report(
     let mut all = Vec::new();
     let mut risks = Vec::new();
     for (ordinal, slot) in slots.iter().enumerate() {
-        let planned = patterns(catalogue, slot, ordinal, &enrolled, true);
-        let open = patterns(catalogue, slot, ordinal, &enrolled, false);
+        let of =
+            |sites, checks| patterns(catalogue, slot, ordinal, &enrolled, Asked { sites, checks });
+        let (planned, open) = (of(true, true), of(false, true));
         all.push(Exposure {
             slot: ordinal + 1,
             admitted_patterns: planned.admitted(),
@@ -64,8 +65,8 @@ pub(crate) fn report(
             stranger: planned.chance(),
             without_site: open.chance(),
             any_bits: planned.chance() * by_chance,
-            any_bits_without_parity: planned.chance(),
-            any_bits_without_either: open.chance(),
+            any_bits_without_parity: of(true, false).chance(),
+            any_bits_without_either: of(false, false).chance(),
             length_and_parity_bits: slot.shape.length - rank,
         });
     }
@@ -73,7 +74,7 @@ pub(crate) fn report(
     score.exposure = exposure(catalogue, slots, &enrolled);
     Ok(Report {
         slots: slots.iter().enumerate().map(|(i, slot)| plan_slot(job, i, slot)).collect(),
-        lost: lost(job, slots),
+        lost: lost(catalogue, slots)?,
         conflicts,
         exposure: all,
         risks,
@@ -117,8 +118,6 @@ pub(crate) fn conflicts_of(
     keyed: &[PlanSlot],
 ) -> Result<Vec<Conflict>, PlanError> {
     let job = catalogue.job;
-    let first_bit = job.panel.first_bit;
-    let run = |run: PanelRun| Run { start: run.start.saturating_sub(first_bit), len: run.length };
     let mut slots = Vec::new();
     // Slots of one length need not be neighbours in a plan written elsewhere.
     let mut keyed: Vec<&PlanSlot> = keyed.iter().collect();
@@ -129,11 +128,7 @@ pub(crate) fn conflicts_of(
             |(_, kind): &(usize, &Kind<'_>)| slot.layouts.iter().any(|id| id == kind.layout.id());
         let kinds: Vec<usize> =
             job.kinds.iter().enumerate().filter(own).map(|(index, _)| index).collect();
-        let Some(card) = CardRun::new(run(slot.card), job.panel) else { continue };
-        let layouts: Vec<&Layout> = slot.layouts.iter().filter_map(|id| table.layout(id)).collect();
-        let panel = Panel { checks_parity: slot.parity, ..job.panel.clone() };
-        let mut shape = Shape::new(layouts.into_iter(), card, &panel);
-        shape.site = slot.site.map(run);
+        let Some(shape) = keyed_shape(slot, job.panel, table) else { continue };
         let mut sites = slot.sites.clone();
         sites.sort_unstable();
         let sites = (!sites.is_empty()).then(|| Rc::new(sites));
@@ -172,6 +167,7 @@ fn objective(score: &Score) -> Objective {
     Objective {
         lost: score.lost,
         in_conflict: score.in_conflict,
+        blocked_open: score.blocked_open,
         renumbered: score.renumbered,
         boxed_lost: score.boxed_lost,
         boxed_in_conflict: score.boxed_in_conflict,
@@ -197,20 +193,42 @@ fn plan_slot(job: &Job<'_>, ordinal: usize, slot: &Slot) -> PlanSlot {
     }
 }
 
-fn lost(job: &Job<'_>, slots: &[Slot]) -> Vec<Lost> {
+fn lost(catalogue: &mut Catalogue<'_, '_>, slots: &[Slot]) -> Result<Vec<Lost>, PlanError> {
+    let job = catalogue.job;
     let mut lost = Vec::new();
     for (index, kind) in job.kinds.iter().enumerate() {
-        if kind.kept > 0 && !slots.iter().any(|slot| slot.kinds.contains(&index)) {
-            lost.push(Lost {
-                layout: Some(kind.layout.id().to_owned()),
-                cards: kind.kept,
-                why: kind.barred.clone().unwrap_or_else(|| "no slot left".to_owned()),
-            });
+        let own = slots.iter().find(|slot| slot.kinds.contains(&index));
+        let cards = match own {
+            Some(slot) => catalogue.home(index, &slot.shape)?.lost,
+            None => kind.kept,
+        };
+        if cards > 0 {
+            let refused = || slots.iter().find_map(|slot| too_large(job, slot, kind));
+            let why = match own {
+                Some(slot) => too_large(job, slot, kind),
+                None => kind.barred.clone().or_else(refused),
+            };
+            let why = why.unwrap_or_else(|| "no slot left".to_owned());
+            lost.push(Lost { layout: Some(kind.layout.id().to_owned()), cards, why });
         }
     }
     let unfit = job.unfit.iter();
     lost.extend(unfit.map(|(why, cards)| Lost { layout: None, cards: *cards, why: why.clone() }));
-    lost
+    Ok(lost)
+}
+
+/// Why a slot does not take all numbers of a layout of its length.
+fn too_large(job: &Job<'_>, slot: &Slot, kind: &Kind<'_>) -> Option<String> {
+    let most = slot.shape.card.most.filter(|_| slot.shape.length == kind.layout.length())?;
+    Some(match job.panel.max_number {
+        Some(number) if u128::from(number) == most => {
+            format!("its panel number would exceed the panel's largest, {number}")
+        }
+        _ => {
+            let digits = slot.shape.card.digits;
+            format!("its number has more than {digits} digits, and the panel refuses those")
+        }
+    })
 }
 
 fn conflicts(
@@ -245,6 +263,18 @@ fn conflicts(
         let what_to_do = advice.number_conflict(kind, &owners);
         let (cards, panel_number) = (references(job, &owners), Some(panel_number));
         out.push(Conflict { kind, panel_number, slots: None, cards, what_to_do });
+    }
+    for entry in blocked_entries(singles, regions) {
+        let home = entry.kept.iter().find_map(|owner| slot_of(job, slots, *owner));
+        let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
+        let owners = entry.blocked.union(&entry.kept).copied().collect();
+        out.push(Conflict {
+            kind: ConflictKind::BlockedOpens,
+            panel_number: Some(format!("{:0>digits$}", entry.number)),
+            slots: None,
+            cards: references(job, &owners),
+            what_to_do: advice.blocked_opens(&entry.blocked, &entry.kept),
+        });
     }
     for (which, owners) in doubled {
         let numbers: Vec<usize> = which.iter().map(|slot| slot + 1).collect();
@@ -337,20 +367,23 @@ fn doubled(
                     doubled.entry(which).or_default().insert(owner);
                 }
             };
-            for unit in &job.kinds[*kind].units {
+            let card = slot.shape.card;
+            let taken = |unit: &&Unit| card.takes(card.number(unit.bits.wide()));
+            for unit in job.kinds[*kind].units.iter().filter(taken) {
                 put(Owner::row(unit.row), &|_, other| other.admits(&unit.bits));
             }
             for batch in &job.kinds[*kind].batches {
                 let owner = Owner::batch(batch.index);
                 let Some(parts) = parts(catalogue, &class, own, batch)? else {
                     for (_, word) in listed(batch, "another slot admits some of its cards only")? {
-                        if let Ok(bits) = Capture::from_wide(word, slot.shape.length) {
+                        let bits = Capture::from_wide(word, slot.shape.length);
+                        if let Some(bits) = bits.ok().filter(|_| card.takes(card.number(word))) {
                             put(owner, &|_, other| other.admits(&bits));
                         }
                     }
                     continue;
                 };
-                for part in parts {
+                for part in parts.into_iter().filter(|part| part.home) {
                     put(owner, &|at, _| part.admitted.contains(&at));
                 }
             }

@@ -4,13 +4,16 @@ use super::error::{PlanError, PlanErrorKind, PlanPlace};
 use crate::bits::Capture;
 use crate::layout::{Layout, Part, Table, Value};
 
-/// Whether a row's card is with a person.
+/// What is to become of a row's card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum RowState {
     /// In someone's pocket: to be kept.
     Kept,
     /// Still in the box.
     Boxed,
+    /// Lost, stolen, returned or expired: it is enrolled nowhere, and must
+    /// open nothing.
+    Blocked,
 }
 
 /// The card of a row.
@@ -45,7 +48,7 @@ pub struct RosterRow {
     pub printed: Option<String>,
     /// Who holds it.
     pub holder: Option<String>,
-    /// Kept or boxed.
+    /// Kept, boxed or blocked.
     pub state: RowState,
 }
 

@@ -23,6 +23,7 @@ use super::sweep::{Counts, Enrolled, count};
 pub(crate) struct Score {
     pub lost: u128,
     pub in_conflict: u128,
+    pub blocked_open: u128,
     pub renumbered: u128,
     pub boxed_lost: u128,
     pub boxed_in_conflict: u128,
@@ -68,6 +69,8 @@ struct Partial {
     /// Numbers of this length so far.
     current: Option<Rc<Pieces>>,
     lost: u128,
+    /// Boxed cards of what was left out.
+    boxed_lost: u128,
     /// Kept cards of the kinds still out that one of this length's slots
     /// admits already: wherever they go, two slots will.
     doubled: BTreeMap<usize, u128>,
@@ -99,6 +102,11 @@ struct Search<'c, 'j, 't> {
     catalogue: &'c mut Catalogue<'j, 't>,
     classes: Vec<Class>,
     least_lost: u128,
+    /// Whether every length with kept cards has a slot, whatever the plan.
+    all_served: bool,
+    /// Whether what is lost depends on the card runs, since a panel takes no
+    /// number above a largest one.
+    limited: bool,
     /// Lost and boxed lost whatever the plan.
     fixed: Score,
     best: Option<(Score, Vec<Slot>)>,
@@ -109,6 +117,28 @@ struct Search<'c, 'j, 't> {
 
 /// The best plan for a job.
 pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanError> {
+    let mut best = None;
+    let mut bound: Option<Score> = None;
+    for place in catalogue.site_places() {
+        catalogue.site_place = place;
+        let stopped_at = search_with(catalogue, &mut best)?;
+        bound = match (bound, stopped_at) {
+            (Some(bound), Some(other)) => Some(bound.min(other)),
+            (bound, other) => bound.or(other),
+        };
+    }
+    let (score, slots) = best.unwrap_or_default();
+    Ok(Found { bound: bound.filter(|bound| *bound < score), slots, score })
+}
+
+type Best = Option<(Score, Vec<Slot>)>;
+
+/// Betters a plan where it can; a bound on all others, where the search was
+/// ended before its time.
+fn search_with(
+    catalogue: &mut Catalogue<'_, '_>,
+    best: &mut Best,
+) -> Result<Option<Score>, PlanError> {
     let job = catalogue.job;
     let mut fixed = Score { boxed_lost: job.unfit_boxed, ..Score::default() };
     fixed.lost = job.unfit.values().copied().fold(0, u128::saturating_add);
@@ -128,45 +158,53 @@ pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanErr
         classes.push(Class::new(catalogue, kinds, barred));
     }
     // The most cards first: what is deeper is weighed more often.
-    classes.sort_by_key(|class| Reverse((class.kept, class.boxed)));
+    classes.sort_by_key(|class| Reverse((class.saves, class.kept, class.boxed)));
     let open: usize = classes.iter().map(|class| class.kinds.len()).sum();
     let cards: usize = job.kinds.iter().map(Kind::weight).sum();
+    let limited = classes.iter().any(|class| class.limited);
     let mut search = Search {
         catalogue,
         classes,
         least_lost: 0,
+        all_served: false,
+        limited,
         fixed,
-        best: None,
+        best: best.take(),
         exact: open <= EXACT_LAYOUTS,
         work: 0,
         work_most: WORK_MOST + TIMES_MOST * cards as u64,
     };
     search.least_lost = search.lost_at_least(0, job.slots);
+    search.all_served = search.least_lost == 0 && !limited;
     let mut root = Partial::default();
     search.enter(&mut root);
+    root.boxed_lost = fixed.boxed_lost;
     root.own.boxed_lost = fixed.boxed_lost;
     root.bound = search.bound(&root, &root.own, &root.out, 0);
     let root_bound = root.bound;
     search.descend(root)?;
     let stopped = !search.exact && search.work > search.work_most;
-    let (score, slots) = search.best.take().unwrap_or_default();
-    let bound = Some(root_bound).filter(|bound| stopped && *bound < score);
-    Ok(Found { bound, slots, score })
+    *best = search.best.take();
+    Ok(Some(root_bound).filter(|_| stopped))
 }
 
 impl Search<'_, '_, '_> {
     /// The fewest kept cards lost from `class` on with so many slots left.
     fn lost_at_least(&self, class: usize, slots: usize) -> u128 {
-        // Classes come with the most kept cards first.
+        // Classes come with the most to save first.
         let rest = self.classes.get(class..).unwrap_or_default();
-        rest.iter().skip(slots).map(|class| class.kept).fold(0, u128::saturating_add)
+        let lost = |(at, class): (usize, &Class)| match at < slots {
+            true => class.kept.saturating_sub(class.saves),
+            false => class.kept,
+        };
+        rest.iter().enumerate().map(lost).fold(0, u128::saturating_add)
     }
 
     /// Lengths from `class` on that must have a slot, where none may be lost.
     fn due(&self, class: usize) -> usize {
         let rest = self.classes.get(class..).unwrap_or_default();
         let due = rest.iter().filter(|class| class.kept > 0).count();
-        if self.least_lost == 0 { due } else { 0 }
+        if self.all_served { due } else { 0 }
     }
 
     fn enter(&self, partial: &mut Partial) {
@@ -193,6 +231,9 @@ impl Search<'_, '_, '_> {
         let due = self.due(partial.class + 1);
         let mut score = *own;
         score.lost = self.fixed.lost.saturating_add(self.least_lost);
+        if self.limited {
+            score.lost = self.lost_limited(partial, own, out, used);
+        }
         score.slots = used + due;
         let mut least = Least::default();
         // Without a slot for its length a layout adds nothing, so something is
@@ -200,7 +241,7 @@ impl Search<'_, '_, '_> {
         let served = used > partial.settled;
         let out: Vec<usize> =
             out.iter().copied().filter(|kind| job.kinds[*kind].kept > 0).collect();
-        if (served || self.least_lost == 0) && !out.is_empty() {
+        if (served || self.all_served) && !out.is_empty() {
             let left = job.slots.saturating_sub(used + due);
             score.slots += 1;
             if let Some(class) = self.classes.get_mut(partial.class) {
@@ -209,7 +250,7 @@ impl Search<'_, '_, '_> {
             let doubled = out.iter().filter_map(|kind| partial.doubled.get(kind).copied());
             least.in_conflict = least.in_conflict.max(doubled.fold(0, u128::saturating_add));
         }
-        if self.least_lost == 0 {
+        if self.all_served {
             for class in self.classes.iter_mut().skip(partial.class + 1) {
                 let kinds = class.kinds.clone();
                 least = least.add(class.least(&kinds, job.slots));
@@ -218,6 +259,24 @@ impl Search<'_, '_, '_> {
         score.in_conflict = score.in_conflict.saturating_add(least.in_conflict);
         score.renumbered = score.renumbered.saturating_add(least.renumbered);
         score
+    }
+
+    /// What is lost at least where it depends on the runs.
+    fn lost_limited(&mut self, partial: &Partial, own: &Score, out: &[usize], used: usize) -> u128 {
+        let left = self.catalogue.job.slots.saturating_sub(used);
+        let here = match self.classes.get_mut(partial.class) {
+            // A length that has a slot keeps what its layouts keep at best.
+            Some(class) if used > partial.settled => class
+                .least(out, out.len())
+                .lost
+                .saturating_add(self.lost_at_least(partial.class + 1, left)),
+            Some(class) if out.len() < class.kinds.len() => {
+                self.lost_at_least(partial.class + 1, left)
+            }
+            _ => self.lost_at_least(partial.class, left),
+        };
+        let lost = self.fixed.lost.saturating_add(own.lost);
+        lost.saturating_add(here)
     }
 
     /// All numbers of a partial plan; of the rest only the sums.
@@ -230,6 +289,8 @@ impl Search<'_, '_, '_> {
             sums.spans.extend_from_slice(&pieces.spans);
             sums.sets.extend_from_slice(&pieces.sets);
             sums.renumbered = sums.renumbered.saturating_add(pieces.renumbered);
+            sums.lost = sums.lost.saturating_add(pieces.lost);
+            sums.boxed_lost = sums.boxed_lost.saturating_add(pieces.boxed_lost);
             sums.doubled_kept = sums.doubled_kept.saturating_add(pieces.doubled_kept);
             sums.doubled_boxed = sums.doubled_boxed.saturating_add(pieces.doubled_boxed);
         }
@@ -301,18 +362,21 @@ impl Search<'_, '_, '_> {
             }
             Step::LeaveOne => {
                 let kind = child.out.remove(0);
-                child.own.boxed_lost = child.own.boxed_lost.saturating_add(job.kinds[kind].boxed);
+                child.lost = child.lost.saturating_add(job.kinds[kind].kept);
+                child.boxed_lost = child.boxed_lost.saturating_add(job.kinds[kind].boxed);
                 child.strays.push(kind);
             }
             Step::LeaveAll => {
                 let class = &self.classes[partial.class];
                 child.lost = child.lost.saturating_add(class.kept);
-                child.own.boxed_lost = child.own.boxed_lost.saturating_add(class.boxed);
+                child.boxed_lost = child.boxed_lost.saturating_add(class.boxed);
                 child.out.clear();
             }
         }
         if child.slots.len() > partial.slots.len() {
-            self.double(&mut child);
+            if !self.limited {
+                self.double(&mut child);
+            }
             child.bound = self.bound(&child, &child.own, &child.out, 0);
             if self.hopeless(&child.bound) {
                 return Ok(child);
@@ -324,7 +388,10 @@ impl Search<'_, '_, '_> {
             child.current = Some(Rc::new(pieces));
         }
         let (counts, sums, regions) = self.counted(&child)?;
+        child.own.lost = child.lost.saturating_add(sums.lost);
+        child.own.boxed_lost = child.boxed_lost.saturating_add(sums.boxed_lost);
         child.own.in_conflict = counts.kept.saturating_add(sums.doubled_kept);
+        child.own.blocked_open = counts.blocked;
         child.own.renumbered = sums.renumbered;
         child.own.boxed_in_conflict = counts.boxed.saturating_add(sums.doubled_boxed);
         child.bound = self.bound(&child, &child.own, &child.out, 0);
@@ -366,7 +433,7 @@ impl Search<'_, '_, '_> {
         let enrolled = Enrolled::new(&sums.singles, &regions);
         let mut score = partial.own;
         score.exposure = exposure(self.catalogue, &partial.slots, &enrolled);
-        score.lost = self.fixed.lost.saturating_add(partial.lost);
+        score.lost = self.fixed.lost.saturating_add(partial.own.lost);
         score.slots = partial.slots.len();
         if self.best.as_ref().is_none_or(|(best, _)| score < *best) {
             self.best = Some((score, partial.slots.clone()));
@@ -386,7 +453,9 @@ impl Search<'_, '_, '_> {
         let later: Vec<u128> =
             (0..=left).map(|slots| self.lost_at_least(partial.class + 1, slots)).collect();
         let least_lost = self.least_lost;
-        let affordable = |lost: u128, slots: usize| lost.saturating_add(later[slots]) <= least_lost;
+        let limited = self.limited;
+        let affordable =
+            |lost: u128, slots: usize| limited || lost.saturating_add(later[slots]) <= least_lost;
         let (first, others) = (partial.out[0], &partial.out[1..]);
         let mut steps = Vec::new();
         if left > 0 && affordable(partial.lost, left - 1) {
@@ -394,7 +463,7 @@ impl Search<'_, '_, '_> {
             for group in groups(first, others) {
                 let out: Vec<usize> =
                     others.iter().copied().filter(|kind| !group.contains(kind)).collect();
-                if !spare && out.iter().any(|kind| job.kinds[*kind].kept > 0) {
+                if !limited && !spare && out.iter().any(|kind| job.kinds[*kind].kept > 0) {
                     continue;
                 }
                 let base = self.bound(partial, &partial.own, &out, 1);
@@ -404,6 +473,9 @@ impl Search<'_, '_, '_> {
                     let mut bound = base;
                     bound.in_conflict = bound.in_conflict.saturating_add(cost.in_conflict);
                     bound.renumbered = bound.renumbered.saturating_add(cost.renumbered);
+                    if limited {
+                        bound.lost = bound.lost.saturating_add(cost.lost);
+                    }
                     if !self.hopeless(&bound) {
                         steps.push((Step::Fill(group.clone(), run), bound));
                     }
@@ -412,13 +484,16 @@ impl Search<'_, '_, '_> {
         }
         if fresh && affordable(partial.lost.saturating_add(whole), left) {
             let mut own = partial.own;
+            own.lost = own.lost.saturating_add(whole);
             own.boxed_lost = own.boxed_lost.saturating_add(whole_boxed);
             steps.push((Step::LeaveAll, self.bound(partial, &own, &[], 0)));
         }
-        // A layout of boxed cards alone may be left out.
+        // A layout of boxed cards alone may be left out, or one of which no
+        // number is taken.
         let kind = &job.kinds[first];
-        if kind.kept == 0 {
+        if kind.kept == 0 || limited {
             let mut own = partial.own;
+            own.lost = own.lost.saturating_add(kind.kept);
             own.boxed_lost = own.boxed_lost.saturating_add(kind.boxed);
             steps.push((Step::LeaveOne, self.bound(partial, &own, others, 0)));
         }

@@ -85,6 +85,9 @@ pub(crate) struct CardRun {
     pub run: Run,
     pub digits: usize,
     pub cut: Cut,
+    /// The largest panel number, where the run can give larger ones: those are
+    /// not taken.
+    pub most: Option<u128>,
 }
 
 impl CardRun {
@@ -95,6 +98,7 @@ impl CardRun {
         let digits = need.min(panel.max_digits);
         let cut = match panel.kept_digits {
             _ if digits == need => Cut::None,
+            KeptDigits::Refuse => Cut::None,
             KeptDigits::Low => Cut::Low(Big::power_of_ten(digits).small()?),
             KeptDigits::High => {
                 // The quotient is below 10^digits.
@@ -105,7 +109,26 @@ impl CardRun {
         if digits == need && run.len > 128 {
             return None;
         }
-        Some(CardRun { run, digits, cut })
+        let largest = Big::power_of_two(run.len).sub(Big::ONE);
+        let (largest, mut most) = match cut {
+            Cut::None if digits < need => {
+                let beyond = Big::power_of_ten(digits).small()?;
+                (Big::from(beyond - 1), Some(beyond - 1))
+            }
+            Cut::None => (largest, None),
+            Cut::Low(modulus) => (Big::from(modulus - 1), None),
+            Cut::High(divisor) => (largest.div_rem(divisor).0, None),
+        };
+        let panels = panel.max_number.map(u128::from);
+        if let Some(number) = panels.filter(|number| Big::from(*number) < largest) {
+            most = Some(number);
+        }
+        Some(CardRun { run, digits, cut, most })
+    }
+
+    /// Whether the panel takes a number of this run.
+    pub fn takes(&self, number: u128) -> bool {
+        self.most.is_none_or(|most| number <= most)
     }
 
     pub fn number(&self, word: Wide) -> u128 {
@@ -198,9 +221,12 @@ impl Shape {
         self.site.map_or(Big::ZERO, |run| run.value(word))
     }
 
-    /// Whether length and checks hold; the allow-list is left to the caller.
+    /// Whether length and checks hold, and the number is taken; the allow-list
+    /// is left to the caller.
     pub fn fits(&self, bits: &Capture) -> bool {
-        bits.len() == self.length && self.checks.iter().all(|check| check.holds(bits.wide()))
+        bits.len() == self.length
+            && self.checks.iter().all(|check| check.holds(bits.wide()))
+            && (self.card.most.is_none() || self.card.takes(self.card.number(bits.wide())))
     }
 
     /// Bits of the site run; 0 without one.

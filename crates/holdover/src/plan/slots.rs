@@ -9,7 +9,7 @@ use super::big::Big;
 use super::error::PlanError;
 use super::job::{Batch, Job, Kind};
 use super::linear::Members;
-use super::parts::{CODES_MOST, Given, changed, listed, parts};
+use super::parts::{CODES_MOST, Chosen, Given, Part, changed, listed, parts};
 use super::shape::{CardRun, Run, Shape};
 use super::sweep::{Owner, Set, Single, Span, Tag};
 use crate::bits::{Capture, Wide};
@@ -38,12 +38,24 @@ impl Slot {
 /// The numbers of one kind's cards in their own slot.
 #[derive(Debug, Default)]
 pub(crate) struct Home {
-    /// Listed cards, in the order of the kind's units.
-    units: Vec<Single>,
+    /// Listed cards, in the order of the kind's units; `None` for those whose
+    /// number the slot does not take.
+    units: Vec<Option<Single>>,
     /// The same sorted by key and number.
     sorted: Vec<Single>,
     batches: Vec<Pieces>,
     pub renumbered: u128,
+    /// Kept cards whose number the slot does not take.
+    pub lost: u128,
+    /// Boxed cards likewise.
+    pub boxed_lost: u128,
+}
+
+impl Home {
+    fn leave(&mut self, boxed: bool, cards: u128) {
+        let count = if boxed { &mut self.boxed_lost } else { &mut self.lost };
+        *count = count.saturating_add(cards);
+    }
 }
 
 /// The numbers of the cards of the slots of one length.
@@ -53,6 +65,10 @@ pub(crate) struct Pieces {
     pub spans: Vec<Span>,
     pub sets: Vec<Set>,
     pub renumbered: u128,
+    /// Kept cards whose number their own slot does not take.
+    pub lost: u128,
+    /// Boxed cards likewise.
+    pub boxed_lost: u128,
     /// Kept cards that two slots admit.
     pub doubled_kept: u128,
     /// Boxed cards that two slots admit.
@@ -71,6 +87,8 @@ pub(crate) const OWN_SLOT: u32 = u32::MAX;
 /// Slots of a job, with what was worked out for them.
 pub(crate) struct Catalogue<'j, 't> {
     pub job: &'j Job<'t>,
+    /// Where slots may read the site code: `Some(None)` for nowhere.
+    pub site_place: Option<Option<Run>>,
     homes: HashMap<HomeKey, Rc<Home>>,
     kept_singles: usize,
     reads: HashMap<(usize, Run), Rc<Vec<Big>>>,
@@ -88,6 +106,7 @@ impl<'j, 't> Catalogue<'j, 't> {
         let (keys, codes) = (HashMap::from([(Big::ZERO, 0)]), vec![Big::ZERO]);
         Catalogue {
             job,
+            site_place: None,
             homes: HashMap::new(),
             kept_singles: 0,
             reads: HashMap::new(),
@@ -144,11 +163,31 @@ impl<'j, 't> Catalogue<'j, 't> {
         key
     }
 
+    /// The shape of a group and a run.
+    pub fn shape(&self, kinds: &[usize], card: CardRun) -> Shape {
+        let layouts = kinds.iter().map(|kind| self.job.kinds[*kind].layout);
+        let mut shape = Shape::new(layouts, card, self.job.panel);
+        if let Some(place) = self.site_place {
+            shape.site = shape.site.filter(|run| Some(*run) == place);
+        }
+        shape
+    }
+
+    /// The places of the site code to plan with, one after the other; one that
+    /// leaves them open where slots may differ.
+    pub fn site_places(&self) -> Vec<Option<Option<Run>>> {
+        if !self.job.panel.one_site_place {
+            return vec![None];
+        }
+        let spans = self.job.kinds.iter().filter_map(|kind| kind.layout.site_span());
+        let places: BTreeSet<Run> = spans.filter_map(|span| Run::hull(span.mask())).collect();
+        places.into_iter().map(Some).chain([None]).map(Some).collect()
+    }
+
     /// The slot of a group and a run.
     pub fn slot(&mut self, kinds: Vec<usize>, card: CardRun) -> Result<Slot, PlanError> {
         let job = self.job;
-        let layouts = kinds.iter().map(|kind| job.kinds[*kind].layout);
-        let shape = Shape::new(layouts, card, job.panel);
+        let shape = self.shape(&kinds, card);
         let mut sites = None;
         if let Some(run) = shape.site.filter(|_| job.panel.checks_site) {
             let mut all = BTreeSet::new();
@@ -206,37 +245,72 @@ impl<'j, 't> Catalogue<'j, 't> {
         for unit in units {
             let word = unit.bits.wide();
             let number = shape.card.number(word);
+            if !shape.card.takes(number) {
+                home.leave(unit.boxed, 1);
+                home.units.push(None);
+                continue;
+            }
             home.renumbered += u128::from(!unit.boxed && number != unit.printed);
             let tag = Tag { boxed: unit.boxed, ..Tag::default() };
             let owner = Owner::row(unit.row);
-            home.units.push(Single { key: self.key(shape, word), number, tag, owner, stray: 0 });
+            let key = self.key(shape, word);
+            home.units.push(Some(Single { key, number, tag, owner, stray: 0 }));
         }
-        home.sorted.clone_from(&home.units);
+        home.sorted.reserve_exact(home.units.len());
+        home.sorted.extend(home.units.iter().flatten());
         home.sorted.sort_unstable();
         let slot = Slot { kinds: vec![kind], shape: shape.clone(), sites: None };
         for batch in batches {
-            let more = if batch.boxed { 0 } else { changed(batch, shape)? };
-            home.renumbered = home.renumbered.saturating_add(more);
-            let mut own = Pieces::default();
-            let tag = Tag { boxed: batch.boxed, ..Tag::default() };
-            let given = Given { slot: &slot, ordinal: OWN_SLOT as usize, tag, known: None };
-            match parts(self, std::slice::from_ref(&slot), Some(0), batch)? {
-                Some(parts) => {
-                    for part in parts {
-                        given.put(self, batch, &part, &mut own)?;
-                    }
-                }
-                None => {
-                    for (_, word) in listed(batch, "its cards cannot be told as ranges")? {
-                        let single = self.home_single(&slot, OWN_SLOT as usize, batch, word);
-                        own.singles.push(single);
-                    }
-                }
-            }
-            own.singles.sort_unstable();
+            let own = self.home_batch(&mut home, &slot, batch)?;
             home.batches.push(own);
         }
         Ok(home)
+    }
+
+    /// The numbers of a batch in its own slot.
+    fn home_batch(
+        &mut self,
+        home: &mut Home,
+        slot: &Slot,
+        batch: &Batch,
+    ) -> Result<Pieces, PlanError> {
+        let shape = &slot.shape;
+        let mut own = Pieces::default();
+        let tag = Tag { boxed: batch.boxed, ..Tag::default() };
+        let given = Given { slot, ordinal: OWN_SLOT as usize, tag, known: None };
+        let mut renumbered = 0u128;
+        let Some(parts) = parts(self, std::slice::from_ref(slot), Some(0), batch)? else {
+            for (number, word) in listed(batch, "its cards cannot be told as ranges")? {
+                let given = shape.card.number(word);
+                if shape.card.takes(given) {
+                    renumbered += u128::from(given != number);
+                    own.singles.push(self.home_single(slot, OWN_SLOT as usize, batch, word));
+                } else {
+                    home.leave(batch.boxed, 1);
+                }
+            }
+            home.renumbered += if batch.boxed { 0 } else { renumbered };
+            own.singles.sort_unstable();
+            return Ok(own);
+        };
+        for part in &parts {
+            if part.home {
+                given.put(self, batch, part, &mut own)?;
+                if !batch.boxed && shape.card.most.is_some() {
+                    let more = changed(batch, &part.members, shape)?;
+                    renumbered = renumbered.saturating_add(more);
+                }
+            } else {
+                home.leave(batch.boxed, part.cards());
+            }
+        }
+        if !batch.boxed && shape.card.most.is_none() {
+            let whole: Vec<_> = batch.ranges.iter().copied().map(Chosen::Range).collect();
+            renumbered = changed(batch, &whole, shape)?;
+        }
+        home.renumbered = home.renumbered.saturating_add(renumbered);
+        own.singles.sort_unstable();
+        Ok(own)
     }
 
     fn home_single(&mut self, slot: &Slot, ordinal: usize, batch: &Batch, word: Wide) -> Single {
@@ -264,6 +338,8 @@ impl<'j, 't> Catalogue<'j, 't> {
             for kind in &slot.kinds {
                 let home = self.home(*kind, &slot.shape)?;
                 pieces.renumbered = pieces.renumbered.saturating_add(home.renumbered);
+                pieces.lost = pieces.lost.saturating_add(home.lost);
+                pieces.boxed_lost = pieces.boxed_lost.saturating_add(home.boxed_lost);
                 if slots.len() == 1 {
                     pieces.take(&home, key);
                 } else {
@@ -274,9 +350,26 @@ impl<'j, 't> Catalogue<'j, 't> {
         for kind in strays {
             self.stray(&mut pieces, slots, *kind, ordinal)?;
         }
+        self.blocked(&mut pieces, slots, ordinal);
         // Stable sorting merges the runs that are sorted already.
         pieces.singles.sort();
         Ok(pieces)
+    }
+
+    /// What the slots make of blocked cards.
+    fn blocked(&mut self, pieces: &mut Pieces, slots: &[Slot], ordinal: usize) {
+        let length = slots.first().map_or(0, |slot| slot.shape.length);
+        let Some(blocked) = self.job.blocked.get(&length) else { return };
+        for (at, slot) in slots.iter().enumerate() {
+            for card in blocked.iter().filter(|card| slot.admits(&card.bits)) {
+                let word = card.bits.wide();
+                let key = self.key_in(ordinal + at, slot, word);
+                let number = slot.shape.card.number(word);
+                let tag = Tag { foreign: true, blocked: true, ..Tag::default() };
+                let owner = Owner::row(card.row);
+                pieces.singles.push(Single { key, number, tag, owner, stray: 0 });
+            }
+        }
     }
 
     /// A kind's numbers where other slots read cards of its length too.
@@ -293,13 +386,22 @@ impl<'j, 't> Catalogue<'j, 't> {
         let by_slot = job.panel.identity == Identity::SlotAndNumber;
         let slot_key = |slot: usize, key: u32| if by_slot { (ordinal + slot) as u32 } else { key };
         for (unit, own) in job.kinds[kind].units.iter().zip(&home.units) {
-            let mut own = *own;
+            let Some(mut own) = *own else {
+                let (owner, tag) = (Owner::row(unit.row), stray_tag(unit.boxed));
+                self.stray_card(pieces, slots, &unit.bits, owner, tag, ordinal);
+                continue;
+            };
             own.key = slot_key(at, own.key);
             self.foreign(pieces, slots, at, &mut own, &unit.bits, ordinal);
         }
         for (batch, own) in job.kinds[kind].batches.iter().zip(&home.batches) {
             let Some(parts) = parts(self, slots, Some(at), batch)? else {
                 for (_, word) in listed(batch, "other slots admit some of its cards only")? {
+                    let card = slots[at].shape.card;
+                    if !card.takes(card.number(word)) {
+                        self.stray_words(pieces, slots, batch, vec![word], ordinal);
+                        continue;
+                    }
                     let mut own = self.home_single(&slots[at], ordinal + at, batch, word);
                     let Ok(bits) = Capture::from_wide(word, slots[at].shape.length) else {
                         continue;
@@ -308,6 +410,10 @@ impl<'j, 't> Catalogue<'j, 't> {
                 }
                 continue;
             };
+            for part in parts.iter().filter(|part| !part.home) {
+                self.stray_part(pieces, slots, batch, part, ordinal)?;
+            }
+            let parts: Vec<_> = parts.into_iter().filter(|part| part.home).collect();
             if parts.len() == 1 {
                 // All alike: what was worked out for its own slot stands.
                 let doubled = parts.iter().any(|part| !part.admitted.is_empty());
@@ -346,51 +452,69 @@ impl<'j, 't> Catalogue<'j, 't> {
         ordinal: usize,
     ) -> Result<(), PlanError> {
         let job = self.job;
-        let tag = |boxed| Tag { boxed, foreign: true, stray: true, ..Tag::default() };
         for unit in &job.kinds[kind].units {
-            let (owner, tag) = (Owner::row(unit.row), tag(unit.boxed));
+            let (owner, tag) = (Owner::row(unit.row), stray_tag(unit.boxed));
             self.stray_card(pieces, slots, &unit.bits, owner, tag, ordinal);
         }
         for batch in &job.kinds[kind].batches {
-            let (owner, tag) = (Owner::batch(batch.index), tag(batch.boxed));
-            let length = job.kinds[kind].layout.length();
-            let one_by_one = |words: Vec<Wide>, this: &mut Self, pieces: &mut Pieces| {
-                for word in words {
-                    if let Ok(bits) = Capture::from_wide(word, length) {
-                        this.stray_card(pieces, slots, &bits, owner, tag, ordinal);
-                    }
-                }
-            };
-            let why = "it has no slot of its own, and several slots admit it";
             let Some(parts) = parts(self, slots, None, batch)? else {
-                let words = listed(batch, why)?.into_iter().map(|(_, word)| word).collect();
-                one_by_one(words, self, pieces);
+                let words = listed(batch, STRAY)?.into_iter().map(|(_, word)| word).collect();
+                self.stray_words(pieces, slots, batch, words, ordinal);
                 continue;
             };
             for part in &parts {
-                match part.admitted[..] {
-                    [] => {}
-                    [at] => {
-                        let (slot, ordinal) = (&slots[at], ordinal + at);
-                        let given = Given { slot, ordinal, tag, known: None };
-                        let mut own = Pieces::default();
-                        given.put(self, batch, part, &mut own)?;
-                        // Listed one by one, each counts for itself.
-                        for single in &mut own.singles {
-                            self.strays = self.strays.wrapping_add(1).max(1);
-                            single.stray = self.strays;
-                        }
-                        pieces.append(own);
-                    }
-                    _ => {
-                        let numbers = part.numbers(batch, why)?;
-                        let words = numbers.iter().map(|n| batch.members.word(*n)).collect();
-                        one_by_one(words, self, pieces);
-                    }
-                }
+                self.stray_part(pieces, slots, batch, part, ordinal)?;
             }
         }
         Ok(())
+    }
+
+    /// What the slots make of members of a batch that no slot of their own
+    /// takes.
+    fn stray_part(
+        &mut self,
+        pieces: &mut Pieces,
+        slots: &[Slot],
+        batch: &Batch,
+        part: &Part,
+        ordinal: usize,
+    ) -> Result<(), PlanError> {
+        match part.admitted[..] {
+            [] => {}
+            [at] => {
+                let (slot, ordinal) = (&slots[at], ordinal + at);
+                let given = Given { slot, ordinal, tag: stray_tag(batch.boxed), known: None };
+                let mut own = Pieces::default();
+                given.put(self, batch, part, &mut own)?;
+                // Listed one by one, each counts for itself.
+                for single in &mut own.singles {
+                    self.strays = self.strays.wrapping_add(1).max(1);
+                    single.stray = self.strays;
+                }
+                pieces.append(own);
+            }
+            _ => {
+                let numbers = part.numbers(batch, STRAY)?;
+                let words = numbers.iter().map(|n| batch.members.word(*n)).collect();
+                self.stray_words(pieces, slots, batch, words, ordinal);
+            }
+        }
+        Ok(())
+    }
+
+    fn stray_words(
+        &mut self,
+        pieces: &mut Pieces,
+        slots: &[Slot],
+        batch: &Batch,
+        words: Vec<Wide>,
+        ordinal: usize,
+    ) {
+        let (owner, tag) = (Owner::batch(batch.index), stray_tag(batch.boxed));
+        let length = slots.first().map_or(0, |slot| slot.shape.length);
+        for bits in words.into_iter().filter_map(|word| Capture::from_wide(word, length).ok()) {
+            self.stray_card(pieces, slots, &bits, owner, tag, ordinal);
+        }
     }
 
     fn stray_card(
@@ -477,6 +601,13 @@ impl Pieces {
         self.spans.append(&mut other.spans);
         self.sets.append(&mut other.sets);
     }
+}
+
+/// Why cards without a slot of their own may have to be listed.
+const STRAY: &str = "it has no slot of its own, and several slots admit it";
+
+fn stray_tag(boxed: bool) -> Tag {
+    Tag { boxed, foreign: true, stray: true, ..Tag::default() }
 }
 
 /// The site codes a run reads of a batch whose members differ in it.

@@ -21,6 +21,9 @@ pub(crate) struct Tag {
     /// Another slot gives the card the number it is known by: it counts for
     /// nothing, but its run value is told apart.
     pub echo: bool,
+    /// Blocked: it has no number of its own, and counts where a kept card has
+    /// the one it is given.
+    pub blocked: bool,
 }
 
 /// One card's number.
@@ -98,7 +101,7 @@ pub(crate) struct Live {
 
 impl Live {
     fn change(&mut self, tag: Tag, each: u128, sign: bool) {
-        if tag.echo {
+        if tag.echo || tag.blocked {
             return;
         }
         let many = each.min(2) as u64;
@@ -192,6 +195,8 @@ pub(crate) struct Counts {
     pub kept: u128,
     /// Boxed cards likewise.
     pub boxed: u128,
+    /// Blocked cards that open as a kept card.
+    pub blocked: u128,
 }
 
 impl Counts {
@@ -269,10 +274,32 @@ pub(crate) fn count(singles: &[Single], regions: &Regions) -> Counts {
             }
         }
     }
-    if singles.iter().any(|single| single.stray != 0) {
+    let (mut strays, mut blocked) = (false, false);
+    for single in singles {
+        strays |= single.stray != 0;
+        blocked |= single.tag.blocked;
+    }
+    if strays {
         counts.strays(singles, regions);
     }
+    if blocked {
+        let open = blocked_open(singles, regions).flat_map(|(group, _)| group);
+        let open = open.filter(|single| single.tag.blocked).map(|single| single.owner);
+        counts.blocked = open.collect::<HashSet<_>>().len() as u128;
+    }
     counts
+}
+
+/// Groups of singles with a blocked card among them, where a kept card has the
+/// number.
+pub(crate) fn blocked_open<'a>(
+    singles: &'a [Single],
+    regions: &'a Regions,
+) -> impl Iterator<Item = (&'a [Single], Under<'a>)> {
+    groups(singles, regions).filter(|(group, under)| {
+        group.iter().any(|single| single.tag.blocked)
+            && (live_of(group).kept_home > 0 || under.live().kept_home > 0)
+    })
 }
 
 pub(crate) fn live_of(group: &[Single]) -> Live {
@@ -322,6 +349,14 @@ impl Enrolled {
 
     pub fn keys(&self) -> impl Iterator<Item = u32> + '_ {
         self.keys.keys().copied()
+    }
+
+    /// The numbers of a key: disjoint stretches, sets outside them, and single
+    /// ones outside both.
+    #[allow(clippy::type_complexity, reason = "what the fields are, borrowed")]
+    pub fn numbers(&self, key: u32) -> (&[(u128, u128, u128)], &[Affine], &[u128]) {
+        let Some(numbers) = self.keys.get(&key) else { return (&[], &[], &[]) };
+        (&numbers.stretches, &numbers.sets, &numbers.singles)
     }
 
     /// How many numbers of a key are below `limit`.

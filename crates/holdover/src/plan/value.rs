@@ -87,6 +87,8 @@ pub enum ConflictKind {
     DigitsCut,
     /// A card that two slots admit.
     TwoSlots,
+    /// A blocked card that would open as a kept one.
+    BlockedOpens,
 }
 
 impl fmt::Display for ConflictKind {
@@ -96,6 +98,7 @@ impl fmt::Display for ConflictKind {
             ConflictKind::SamePanelNumber => "same-panel-number",
             ConflictKind::DigitsCut => "digits-cut",
             ConflictKind::TwoSlots => "two-slots",
+            ConflictKind::BlockedOpens => "blocked-opens",
         })
     }
 }
@@ -125,7 +128,7 @@ pub struct Conflict {
 pub struct Exposure {
     /// The slot, from 1.
     pub slot: usize,
-    /// Values its site and card runs can hold.
+    /// Values its site and card runs can hold where the checks are met.
     pub admitted_patterns: Big,
     /// How many of them open as an enrolled card.
     pub opening_patterns: Big,
@@ -144,6 +147,9 @@ pub struct Objective {
     /// Kept cards in a conflict.
     #[serde(with = "count")]
     pub in_conflict: u128,
+    /// Blocked cards that open as a kept card.
+    #[serde(with = "count")]
+    pub blocked_open: u128,
     /// Kept cards whose panel number is not the number printed on them.
     #[serde(with = "count")]
     pub renumbered: u128,
@@ -190,6 +196,8 @@ pub struct Plan {
     pub(super) panel: Panel,
     pub(super) table: Table,
     pub(super) kept: u128,
+    pub(super) boxed: u128,
+    pub(super) blocked: u128,
     pub(super) lost: Vec<Lost>,
     pub(super) conflicts: Vec<Conflict>,
     pub(super) exposure: Vec<Exposure>,
@@ -220,12 +228,23 @@ impl Plan {
         self.kept
     }
 
+    /// Boxed cards, each once.
+    pub fn boxed(&self) -> u128 {
+        self.boxed
+    }
+
+    /// Blocked cards, each once: they are enrolled nowhere.
+    pub fn blocked(&self) -> u128 {
+        self.blocked
+    }
+
     /// Kept cards that no slot reads.
     pub fn lost(&self) -> &[Lost] {
         &self.lost
     }
 
-    /// Conflicts: by panel number first, then cards that two slots admit.
+    /// Conflicts: by panel number first, then blocked cards that open, then
+    /// cards that two slots admit.
     pub fn conflicts(&self) -> &[Conflict] {
         &self.conflicts
     }

@@ -4,8 +4,9 @@
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 
 use super::big::{Big, count};
-use super::exposure::{Patterns, chance};
+use super::exposure::{Patterns, admitted_bits, chance};
 use super::job::{check_panel, slots_of};
+use super::keyed::keyed_shape;
 use super::shape::{digits_needed, parities};
 use super::value::{Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot};
 use crate::layout::{Layout, Table};
@@ -18,6 +19,10 @@ struct Written<'a> {
     table: &'a [Layout],
     #[serde(with = "count")]
     kept: u128,
+    #[serde(with = "count")]
+    boxed: u128,
+    #[serde(with = "count")]
+    blocked: u128,
     lost: &'a [Lost],
     conflicts: &'a [Conflict],
     exposure: &'a [Exposure],
@@ -33,6 +38,10 @@ struct Read {
     table: Vec<Layout>,
     #[serde(with = "count")]
     kept: u128,
+    #[serde(with = "count")]
+    boxed: u128,
+    #[serde(with = "count")]
+    blocked: u128,
     lost: Vec<Lost>,
     conflicts: Vec<Conflict>,
     exposure: Vec<Exposure>,
@@ -42,13 +51,23 @@ struct Read {
 
 impl Serialize for Plan {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let Plan {
-            slots, panel, table, kept, lost, conflicts, exposure, objective, cautions, ..
-        } = self;
+        let Plan { slots, panel, table, lost, conflicts, exposure, objective, cautions, .. } = self;
         let table = table.layouts();
-        let kept = *kept;
-        Written { slots, panel, table, kept, lost, conflicts, exposure, objective, cautions }
-            .serialize(serializer)
+        let (kept, boxed, blocked) = (self.kept, self.boxed, self.blocked);
+        Written {
+            slots,
+            panel,
+            table,
+            kept,
+            boxed,
+            blocked,
+            lost,
+            conflicts,
+            exposure,
+            objective,
+            cautions,
+        }
+        .serialize(serializer)
     }
 }
 
@@ -56,7 +75,17 @@ impl<'de> Deserialize<'de> for Plan {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Plan, D::Error> {
         let read = Read::deserialize(deserializer)?;
         let Read {
-            slots, panel, kept, lost, conflicts, mut exposure, mut objective, cautions, ..
+            slots,
+            panel,
+            kept,
+            boxed,
+            blocked,
+            lost,
+            conflicts,
+            mut exposure,
+            mut objective,
+            cautions,
+            ..
         } = read;
         let table = Table::new(read.table).map_err(D::Error::custom)?;
         check_panel(&panel).map_err(D::Error::custom)?;
@@ -91,12 +120,15 @@ impl<'de> Deserialize<'de> for Plan {
                 )));
             }
         }
-        restore_shares(&slots, &mut exposure, &mut objective).map_err(D::Error::custom)?;
+        restore_shares(&slots, (&panel, &table), &mut exposure, &mut objective)
+            .map_err(D::Error::custom)?;
         Ok(Plan {
             slots,
             panel,
             table,
             kept,
+            boxed,
+            blocked,
             lost,
             conflicts,
             exposure,
@@ -112,6 +144,7 @@ impl<'de> Deserialize<'de> for Plan {
 /// was rounded.
 fn restore_shares(
     slots: &[PlanSlot],
+    (panel, table): (&Panel, &Table),
     exposure: &mut [Exposure],
     objective: &mut Objective,
 ) -> Result<(), String> {
@@ -120,7 +153,8 @@ fn restore_shares(
     }
     let mut sum = Big::ZERO;
     for (slot, exposure) in slots.iter().zip(exposure) {
-        let admitted_bits = slot.card.length + slot.site.map_or(0, |site| site.length);
+        let admitted_bits =
+            keyed_shape(slot, panel, table).map_or(0, |shape| admitted_bits(&shape));
         let patterns = Patterns { admitted_bits, opening: exposure.opening_patterns };
         if exposure.slot != slot.slot || exposure.admitted_patterns != patterns.admitted() {
             let (slot, admitted) = (slot.slot, patterns.admitted());

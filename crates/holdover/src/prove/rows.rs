@@ -141,10 +141,10 @@ fn identity(reading: &Reading) -> (&Big, &str) {
     (&reading.key, reading.panel_number.trim_start_matches('0'))
 }
 
-/// Layout, site code and number of a kept row.
+/// Layout, site code and number of a row that a batch leaves out.
 fn numbers(row: &RosterRow) -> Option<(usize, u128, u128)> {
     match &row.card {
-        RosterCard::Card { layout, site, number, .. } if row.state == RowState::Kept => {
+        RosterCard::Card { layout, site, number, .. } if row.state != RowState::Boxed => {
             Some((*layout, *site, *number))
         }
         _ => None,

@@ -67,7 +67,20 @@ impl<'p> Simulation<'p> {
             Identity::SiteAndNumber => code,
             Identity::SlotAndNumber => Big::from(slot as u128),
         };
-        Ok(Reading { slot, key, panel_number: self.panel_number(keyed, bits) })
+        let panel_number = self.panel_number(keyed, bits);
+        let digits = panel_number.trim_start_matches('0');
+        if digits.len() > keyed.digits {
+            let most = keyed.digits;
+            return refuse(format!("the number {digits} has more than {most} digits"));
+        }
+        // A number of 20 digits or more is larger than any limit.
+        let number = if digits.is_empty() { Ok(0) } else { digits.parse::<u64>() };
+        if let Some(most) = self.plan.panel().max_number
+            && number.map_or(true, |number| number > most)
+        {
+            return refuse(format!("the number {digits} exceeds the panel's largest, {most}"));
+        }
+        Ok(Reading { slot, key, panel_number })
     }
 
     /// The number of a run, bit by bit.
@@ -84,6 +97,11 @@ impl<'p> Simulation<'p> {
         let digits = format!("{:0>width$}", self.value(slot.card, bits).to_string());
         match self.plan.panel().kept_digits {
             KeptDigits::High => digits.chars().take(slot.digits).collect(),
+            // What is too long is refused as it is.
+            KeptDigits::Refuse => {
+                let surplus = digits.len() - digits.trim_start_matches('0').len();
+                digits.chars().skip(surplus.min(width - slot.digits.min(width))).collect()
+            }
             KeptDigits::Low => digits.chars().skip(width - slot.digits.min(width)).collect(),
         }
     }

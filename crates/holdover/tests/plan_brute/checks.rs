@@ -2,12 +2,13 @@
 
 use std::collections::BTreeSet;
 
+use holdover::bits::Capture;
 use holdover::layout::Table;
-use holdover::plan::{CardRef, RosterCard, RosterRow, RowState, plan};
+use holdover::plan::{CardRef, Plan, RosterCard, RosterRow, RowState, plan};
 use holdover::prove::prove;
-use holdover::site::Site;
+use holdover::site::{CardBatch, Site};
 
-use super::{best, cards, conflicts, conflicts_of, head, opening, simulate, slots_of};
+use super::{Card, Held, best, cards, conflicts, conflicts_of, head, opening, simulate, slots_of};
 
 /// A plan is the best there is, and says of itself what the panel would do.
 /// `which` names the site; the answer is how many plans were weighed.
@@ -20,6 +21,7 @@ pub fn is_best(table: &Table, site: &Site, roster: &[RosterRow], which: &str) ->
     let head_of_plan = [
         objective.lost,
         objective.in_conflict,
+        objective.blocked_open,
         objective.renumbered,
         objective.boxed_lost,
         objective.boxed_in_conflict,
@@ -30,7 +32,12 @@ pub fn is_best(table: &Table, site: &Site, roster: &[RosterRow], which: &str) ->
         (wanted.0, exposure, wanted.2),
         "{which}: {panel:?}"
     );
-    assert_eq!(plan.kept(), cards.iter().filter(|card| !card.boxed).count() as u128 + unfit[0]);
+    let count = |of: &dyn Fn(&&Card) -> bool| cards.iter().filter(of).count() as u128;
+    let kept = count(&|card| !card.boxed && !card.blocked);
+    assert_eq!(
+        [plan.kept(), plan.boxed(), plan.blocked()],
+        [kept + unfit[0], count(&|c| c.boxed) + unfit[1], count(&|c| c.blocked) + unfit[2]]
+    );
     assert!(plan.gap().is_none());
     let lost: u128 = plan.lost().iter().map(|lost| lost.cards).sum();
     assert_eq!(lost, objective.lost, "{which}");
@@ -39,17 +46,40 @@ pub fn is_best(table: &Table, site: &Site, roster: &[RosterRow], which: &str) ->
     let simulated = simulate(&slots, &cards, panel);
     let mut own = head(&simulated, &slots, &cards, panel);
     own[0] += unfit[0];
-    own[3] += unfit[1];
+    own[4] += unfit[1];
     assert_eq!(own, head_of_plan, "{which}");
     assert_eq!(conflicts_of(&plan), conflicts(&simulated, &cards), "{which}: {panel:?}");
     for (exposure, (admitted, opening)) in
-        plan.exposure().iter().zip(opening(&simulated, &slots, panel))
+        plan.exposure().iter().zip(opening(&simulated, &slots, panel, &mut Held::new()))
     {
         assert_eq!(exposure.admitted_patterns.small(), Some(admitted));
         assert_eq!(exposure.opening_patterns.small(), Some(opening), "{which}");
         assert_eq!(exposure.stranger_opens, opening as f64 / admitted as f64);
     }
     weighed
+}
+
+/// Whether the slot made for a layout takes a card.
+fn opens_by(plan: &Plan, id: &str, bits: &Capture) -> bool {
+    let own = plan.slots().iter().find(|slot| slot.layouts.iter().any(|layout| layout == id));
+    own.is_some_and(|own| plan.opens(bits).iter().any(|opened| opened.slot == own.slot))
+}
+
+/// Whether some card of a batch that no row lists is lost.
+fn lost_of(plan: &Plan, table: &Table, roster: &[RosterRow], batch: &CardBatch) -> bool {
+    let code = batch.site.unwrap_or(0);
+    let layout = table.index_of(&batch.layout).unwrap();
+    (batch.first..=batch.last).any(|number| {
+        let listed = |row: &RosterRow| match &row.card {
+            RosterCard::Card { layout: of, site, number: own, .. } => {
+                row.state != RowState::Boxed && (*of, *site, *own) == (layout, code, number)
+            }
+            RosterCard::Unfit { .. } => false,
+        };
+        let row = RosterRow::of_numbers(table, 0, &batch.layout, code, number).unwrap();
+        let RosterCard::Card { bits, .. } = &row.card else { unreachable!() };
+        !roster.iter().any(listed) && !opens_by(plan, &batch.layout, bits)
+    })
 }
 
 /// A kept card in no conflict and not lost holds; all others do not.
@@ -76,7 +106,11 @@ pub fn proof_agrees(
                 let row = rows.next().unwrap();
                 assert_eq!(row.line, line);
                 match &row.card {
-                    RosterCard::Card { layout, .. } => !planned(table.layouts()[*layout].id()),
+                    // What has no slot, or a number its slot does not take.
+                    RosterCard::Card { layout, bits, .. } => {
+                        let id = table.layouts()[*layout].id();
+                        !opens_by(&plan, id, bits)
+                    }
                     RosterCard::Unfit { .. } => true,
                 }
             }
@@ -84,6 +118,8 @@ pub fn proof_agrees(
                 let batch = &site.batches[batch.batch - 1];
                 // Where every card of a batch is listed, the rows speak for it.
                 !planned(&batch.layout)
+                    || plan.lost().iter().any(|lost| lost.layout.as_deref() == Some(&batch.layout))
+                        && lost_of(&plan, table, roster, batch)
             }
         };
         let fine = !lost && !wrong.contains(&proof.card);

@@ -9,26 +9,27 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use holdover::bits::{Capture, Wide};
 use holdover::layout::{Check, Layout, Table};
-use holdover::plan::{CardRef, ConflictKind, Plan, RosterCard, RosterRow, RowState};
+use holdover::plan::{CardRef, ConflictKind, PanelRun, Plan, RosterCard, RosterRow, RowState};
 use holdover::site::{Identity, KeptDigits, Panel, Site, State};
 
 #[derive(Clone, Debug)]
 pub struct Card {
     pub layout: usize,
     pub bits: Capture,
-    pub number: u128,
     pub printed: u128,
     pub boxed: bool,
+    /// To stay shut: no home, and no one else's conflict.
+    pub blocked: bool,
     pub refs: Vec<CardRef>,
 }
 
-/// Every card once, and how many kept and boxed ones fit no layout.
-pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u128; 2]) {
+/// Every card once, and how many kept, boxed and blocked ones fit no layout.
+pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u128; 3]) {
     let mut cards: Vec<(Card, u128, Option<String>)> = Vec::new();
-    let mut unfit = [0; 2];
+    let mut unfit = [0; 3];
     for row in roster {
         let RosterCard::Card { layout, site, number, bits } = &row.card else {
-            unfit[usize::from(row.state == RowState::Boxed)] += 1;
+            unfit[row.state as usize] += 1;
             continue;
         };
         let digits = row.printed.as_deref().unwrap_or("");
@@ -36,41 +37,58 @@ pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u
         let card = Card {
             layout: *layout,
             bits: *bits,
-            number: *number,
             printed: last.map_or(*number, |g| g.parse().unwrap()),
             boxed: row.state == RowState::Boxed,
+            blocked: row.state == RowState::Blocked,
             refs: vec![CardRef::Line(row.line)],
         };
         let twin = cards.iter_mut().find(|(other, _, holder)| {
-            (other.layout, other.bits, other.boxed, card.boxed)
-                == (card.layout, card.bits, false, false)
-                && holder.is_some()
-                && *holder == row.holder
+            let kept = |card: &Card| !card.boxed && !card.blocked;
+            other.bits == card.bits
+                && (other.blocked && card.blocked
+                    || other.layout == card.layout
+                        && kept(other)
+                        && kept(&card)
+                        && holder.is_some()
+                        && *holder == row.holder)
         });
         match twin {
             Some((twin, _, _)) => twin.refs.push(CardRef::Line(row.line)),
             None => cards.push((card, *site, row.holder.clone())),
         }
     }
-    let rows: Vec<(usize, u128, u128)> = cards
-        .iter()
-        .filter(|(card, _, _)| !card.boxed)
-        .map(|(card, site, _)| (card.layout, *site, card.number))
-        .collect();
+    let numbers_of = |blocked: bool| -> Vec<(usize, u128, u128)> {
+        let mut numbers = Vec::new();
+        for row in roster {
+            let RosterCard::Card { layout, site, number, .. } = &row.card else { continue };
+            let counts = match row.state {
+                RowState::Kept => !blocked,
+                RowState::Boxed => false,
+                RowState::Blocked => blocked,
+            };
+            if counts {
+                numbers.push((*layout, *site, *number));
+            }
+        }
+        numbers
+    };
+    let (rows, cut_out) = (numbers_of(false), numbers_of(true));
     let mut cards: Vec<Card> = cards.into_iter().map(|(card, _, _)| card).collect();
     for (i, batch) in site.batches.iter().enumerate() {
         let layout = table.index_of(&batch.layout).unwrap();
         let code = batch.site.unwrap_or(0);
         for number in batch.first..=batch.last {
             let boxed = batch.state == State::Boxed;
-            if !boxed && rows.contains(&(layout, code, number)) {
+            let this = (layout, code, number);
+            if !boxed && rows.contains(&this) || cut_out.contains(&this) {
                 continue;
             }
             let row = RosterRow::of_numbers(table, 0, &batch.layout, code, number).unwrap();
             let RosterCard::Card { bits, .. } = row.card else { unreachable!() };
             let batch = holdover::plan::BatchRef { batch: i + 1 };
             let refs = vec![CardRef::Batch(batch)];
-            cards.push(Card { layout, bits, number, printed: number, boxed, refs });
+            let blocked = false;
+            cards.push(Card { layout, bits, printed: number, boxed, blocked, refs });
         }
     }
     (cards, unfit)
@@ -85,7 +103,11 @@ pub struct Slot {
     pub digits: usize,
     pub checks: Vec<(bool, Wide)>,
     pub list: Option<BTreeSet<u128>>,
+    pub most: u128,
 }
+
+/// Where slots may read the site code; `None`: anywhere.
+pub type Place = Option<Option<(usize, usize)>>;
 
 fn digits_of(bits: usize) -> usize {
     ((1u128 << bits) - 1).to_string().len()
@@ -120,22 +142,25 @@ impl Slot {
         cards: &[Card],
         group: &[usize],
         card: (usize, usize),
+        place: Place,
     ) -> Slot {
         let layouts: Vec<&Layout> = group.iter().map(|l| &table.layouts()[*l]).collect();
         let hulls: Vec<_> = layouts.iter().map(|l| l.site_span().map(|s| hull(s.mask()))).collect();
         let apart = |site: (usize, usize)| site.0 + site.1 <= card.0 || card.0 + card.1 <= site.0;
         let agreed = hulls.iter().all(|h| *h == hulls[0]);
         let site = hulls[0].filter(|site| agreed && apart(*site));
+        let site = site.filter(|site| place.is_none_or(|place| place == Some(*site)));
         let same = layouts.iter().all(|l| parities(l) == parities(layouts[0]));
         let checks = match panel.checks_parity && same {
             true => parities(layouts[0]).into_iter().map(|(odd, mask)| (odd, Wide(mask))).collect(),
             false => Vec::new(),
         };
-        let own = cards.iter().filter(|c| group.contains(&c.layout));
+        let own = cards.iter().filter(|c| !c.blocked && group.contains(&c.layout));
         let list = site
             .filter(|_| panel.checks_site)
             .map(|site| own.map(|c| value(&c.bits, site)).collect());
         let digits = digits_of(card.1).min(panel.max_digits);
+        let most = u128::from(panel.max_number.unwrap_or(u64::MAX));
         Slot {
             group: group.to_vec(),
             length: layouts[0].length(),
@@ -144,6 +169,7 @@ impl Slot {
             digits,
             checks,
             list,
+            most,
         }
     }
 
@@ -151,16 +177,26 @@ impl Slot {
         self.site.map_or(0, |site| value(bits, site))
     }
 
-    pub fn admits(&self, bits: &Capture) -> bool {
+    pub fn admits(&self, bits: &Capture, panel: &Panel) -> bool {
         bits.len() == self.length
             && self.checks.iter().all(|(odd, mask)| (bits.wide() & *mask).parity() == *odd)
             && self.list.as_ref().is_none_or(|list| list.contains(&self.site_read(bits)))
+            && self.takes(value(bits, self.card), panel)
+    }
+
+    /// Whether the panel takes the number of a value: it is no larger than the
+    /// largest, and where numbers are refused rather than cut, not too long.
+    pub fn takes(&self, value: u128, panel: &Panel) -> bool {
+        let refused =
+            panel.kept_digits == KeptDigits::Refuse && value >= 10u128.pow(panel.max_digits as u32);
+        !refused && self.number_of(value, panel) <= self.most
     }
 
     pub fn number_of(&self, value: u128, panel: &Panel) -> u128 {
         let need = digits_of(self.card.1);
         let text = format!("{value:0>need$}");
         let kept = match panel.kept_digits {
+            KeptDigits::Refuse => &text[..],
             KeptDigits::Low => &text[need - self.digits..],
             KeptDigits::High => &text[..self.digits],
         };
@@ -202,19 +238,27 @@ fn identity(slots: &[Slot], at: usize, bits: &Capture, panel: &Panel) -> Id {
 /// What the panel does, card by card.
 pub struct Simulated {
     pub homes: Vec<Option<usize>>,
+    home_ids: Vec<Option<Id>>,
     pub admitting: Vec<Vec<usize>>,
     /// Known identities with all cards that open them, and by which values.
     pub known: BTreeMap<Id, (BTreeSet<usize>, BTreeSet<u128>)>,
     enrolled: BTreeSet<Id>,
+    /// Identities of kept cards that blocked cards open, with those.
+    pub blocked_open: BTreeMap<Id, BTreeSet<usize>>,
 }
 
 pub fn simulate(slots: &[Slot], cards: &[Card], panel: &Panel) -> Simulated {
     let mut known = BTreeMap::new();
     let mut enrolled = BTreeSet::new();
+    let mut blocked_open: BTreeMap<Id, BTreeSet<usize>> = BTreeMap::new();
     let mut homes = Vec::new();
+    let mut home_ids = Vec::new();
     let mut admitting = Vec::new();
     for card in cards {
         let home = slots.iter().position(|slot| slot.group.contains(&card.layout));
+        let home = home.filter(|home| {
+            !card.blocked && slots[*home].takes(value(&card.bits, slots[*home].card), panel)
+        });
         if let Some(home) = home {
             let id = identity(slots, home, &card.bits, panel);
             known.insert(id, (BTreeSet::new(), BTreeSet::new()));
@@ -222,23 +266,29 @@ pub fn simulate(slots: &[Slot], cards: &[Card], panel: &Panel) -> Simulated {
                 enrolled.insert(id);
             }
         }
+        home_ids.push(home.map(|home| identity(slots, home, &card.bits, panel)));
         homes.push(home);
-        admitting
-            .push((0..slots.len()).filter(|s| slots[*s].admits(&card.bits)).collect::<Vec<_>>());
+        let admits = |slot: &usize| slots[*slot].admits(&card.bits, panel);
+        admitting.push((0..slots.len()).filter(admits).collect::<Vec<_>>());
     }
     for (i, card) in cards.iter().enumerate() {
         for slot in &admitting[i] {
-            if let Some(opens) = known.get_mut(&identity(slots, *slot, &card.bits, panel)) {
+            let id = identity(slots, *slot, &card.bits, panel);
+            if card.blocked {
+                if enrolled.contains(&id) {
+                    blocked_open.entry(id).or_default().insert(i);
+                }
+            } else if let Some(opens) = known.get_mut(&id) {
                 opens.0.insert(i);
                 opens.1.insert(value(&card.bits, slots[*slot].card));
             }
         }
     }
-    Simulated { homes, admitting, known, enrolled }
+    Simulated { homes, home_ids, admitting, known, enrolled, blocked_open }
 }
 
 /// The objective without exposure and slots.
-type Head = [u128; 5];
+type Head = [u128; 6];
 
 pub fn head(simulated: &Simulated, slots: &[Slot], cards: &[Card], panel: &Panel) -> Head {
     let mut in_conflict: BTreeSet<usize> = BTreeSet::new();
@@ -250,42 +300,64 @@ pub fn head(simulated: &Simulated, slots: &[Slot], cards: &[Card], panel: &Panel
             in_conflict.insert(i);
         }
     }
-    let mut head = [0; 5];
-    for (i, card) in cards.iter().enumerate() {
+    let mut head = [0; 6];
+    head[2] = simulated.blocked_open.values().flatten().collect::<BTreeSet<_>>().len() as u128;
+    for (i, card) in cards.iter().enumerate().filter(|(_, card)| !card.blocked) {
         let conflict = u128::from(in_conflict.contains(&i));
         match (card.boxed, simulated.homes[i]) {
             (false, None) => head[0] += 1,
-            (true, None) => head[3] += 1,
+            (true, None) => head[4] += 1,
             (false, Some(home)) => {
-                head[2] += u128::from(slots[home].number(&card.bits, panel) != card.printed);
+                head[3] += u128::from(slots[home].number(&card.bits, panel) != card.printed);
             }
             (true, Some(_)) => {}
         }
-        head[if card.boxed { 4 } else { 1 }] += conflict;
+        head[if card.boxed { 5 } else { 1 }] += conflict;
     }
     head
 }
 
-/// Opening patterns of each slot, every pattern tried.
-pub fn opening(simulated: &Simulated, slots: &[Slot], panel: &Panel) -> Vec<(u128, u128)> {
+/// The values that the runs of a slot hold in words that meet its checks, every
+/// word tried.
+fn held(slot: &Slot) -> BTreeSet<(u128, u128)> {
+    let masks: Vec<(bool, u64)> =
+        slot.checks.iter().map(|(odd, mask)| (*odd, mask.0[0] >> (64 - slot.length))).collect();
+    let read = |word: u64, (start, len): (usize, usize)| {
+        u128::from(word >> (slot.length - start - len) & ((1 << len) - 1))
+    };
+    let meets = |word: &u64| {
+        masks.iter().all(|(odd, mask)| (word & mask).count_ones() % 2 == u32::from(*odd))
+    };
+    let words = (0..1u64 << slot.length).filter(meets);
+    words
+        .map(|word| (slot.site.map_or(0, |site| read(word, site)), read(word, slot.card)))
+        .collect()
+}
+
+/// What the runs of slots hold, each worked out once.
+pub type Held = BTreeMap<String, std::rc::Rc<BTreeSet<(u128, u128)>>>;
+
+/// Admitted and opening patterns of each slot, every pattern tried.
+pub fn opening(
+    simulated: &Simulated,
+    slots: &[Slot],
+    panel: &Panel,
+    known: &mut Held,
+) -> Vec<(u128, u128)> {
     let of_slot = |(at, slot): (usize, &Slot)| {
-        let bits = slot.site.map_or(0, |site| site.1);
-        let mut opening = 0;
-        for site in 0..1u128 << bits {
-            if slot.list.as_ref().is_some_and(|list| !list.contains(&site)) {
-                continue;
-            }
-            for value in 0..1u128 << slot.card.1 {
-                let key = match panel.identity {
-                    Identity::Number => 0,
-                    Identity::SiteAndNumber => site,
-                    Identity::SlotAndNumber => at as u128,
-                };
-                let id = (key, slot.number_of(value, panel));
-                opening += u128::from(simulated.enrolled.contains(&id));
-            }
-        }
-        (1 << (slot.card.1 + bits), opening)
+        let name = format!("{:?} {} {:?} {:?}", slot.checks, slot.length, slot.site, slot.card);
+        let held = known.entry(name).or_insert_with(|| std::rc::Rc::new(held(slot)));
+        let opens = |(site, value): &&(u128, u128)| {
+            let key = match panel.identity {
+                Identity::Number => 0,
+                Identity::SiteAndNumber => *site,
+                Identity::SlotAndNumber => at as u128,
+            };
+            slot.list.as_ref().is_none_or(|list| list.contains(site))
+                && slot.takes(*value, panel)
+                && simulated.enrolled.contains(&(key, slot.number_of(*value, panel)))
+        };
+        (held.len() as u128, held.iter().filter(opens).count() as u128)
     };
     slots.iter().enumerate().map(of_slot).collect()
 }
@@ -301,9 +373,10 @@ pub fn best(
     table: &Table,
     panel: &Panel,
     cards: &[Card],
-    unfit: [u128; 2],
+    unfit: [u128; 3],
 ) -> ((Head, u128, usize), usize) {
-    let used: BTreeSet<usize> = cards.iter().map(|card| card.layout).collect();
+    let used: BTreeSet<usize> =
+        cards.iter().filter(|card| !card.blocked).map(|card| card.layout).collect();
     let mut groupings: Vec<Vec<Vec<usize>>> = vec![Vec::new()];
     for layout in used {
         let this = &table.layouts()[layout];
@@ -329,18 +402,30 @@ pub fn best(
     let lost = |grouping: &Vec<Vec<usize>>| {
         cards
             .iter()
-            .filter(|c| !c.boxed && !grouping.iter().flatten().any(|l| *l == c.layout))
+            .filter(|c| {
+                !c.boxed && !c.blocked && !grouping.iter().flatten().any(|l| *l == c.layout)
+            })
             .count()
     };
     let least = groupings.iter().map(lost).min().unwrap();
+    // Where numbers can be too large, what is lost depends on the runs too.
+    let limited = panel.max_number.is_some() || panel.kept_digits == KeptDigits::Refuse;
+    let mut places: Vec<Place> = vec![None];
+    if panel.one_site_place {
+        let hulls = table.layouts().iter().filter_map(|l| l.site_span().map(|s| hull(s.mask())));
+        let hulls: BTreeSet<_> = hulls.collect();
+        places = hulls.into_iter().map(Some).chain([None]).map(Some).collect();
+    }
     let mut best: Option<(Head, u128, usize)> = None;
     let mut weighed = 0;
-    for grouping in groupings.iter().filter(|grouping| lost(grouping) == least) {
+    let mut held = Held::new();
+    let searched = groupings.iter().filter(|grouping| limited || lost(grouping) == least);
+    for (grouping, place) in searched.flat_map(|g| places.iter().map(move |place| (g, *place))) {
         let mut choices: Vec<Vec<Slot>> = vec![Vec::new()];
         for group in grouping {
             let slots: Vec<Slot> = runs(table, panel, group)
                 .into_iter()
-                .map(|run| Slot::new(table, panel, cards, group, run))
+                .map(|run| Slot::new(table, panel, cards, group, run, place))
                 .collect();
             let grown = choices.iter().flat_map(|choice| {
                 slots.iter().map(|slot| [&choice[..], std::slice::from_ref(slot)].concat())
@@ -352,11 +437,11 @@ pub fn best(
             let simulated = simulate(&slots, cards, panel);
             let mut head = head(&simulated, &slots, cards, panel);
             head[0] += unfit[0];
-            head[3] += unfit[1];
+            head[4] += unfit[1];
             if best.is_some_and(|(best, _, _)| best < head) {
                 continue;
             }
-            let score = (head, share(&opening(&simulated, &slots, panel)), slots.len());
+            let score = (head, share(&opening(&simulated, &slots, panel, &mut held)), slots.len());
             if best.is_none_or(|best| score < best) {
                 best = Some(score);
             }
@@ -367,15 +452,18 @@ pub fn best(
 
 /// The slots of a plan as this model has them.
 pub fn slots_of(table: &Table, panel: &Panel, cards: &[Card], plan: &Plan) -> Vec<Slot> {
+    let run = |run: PanelRun| (run.start - panel.first_bit, run.length);
+    let place = plan.slots().iter().find_map(|slot| slot.site.map(run));
+    let place = panel.one_site_place.then_some(place);
     plan.slots()
         .iter()
         .map(|slot| {
             let group: Vec<usize> =
                 slot.layouts.iter().map(|id| table.index_of(id).unwrap()).collect();
             let card = (slot.card.start - panel.first_bit, slot.card.length);
-            let same = Slot::new(table, panel, cards, &group, card);
+            let same = Slot::new(table, panel, cards, &group, card, place);
             // The plan says nothing else than what follows from the model.
-            let site = slot.site.map(|run| (run.start - panel.first_bit, run.length));
+            let site = slot.site.map(run);
             assert_eq!((same.site, same.digits, same.length), (site, slot.digits, slot.length));
             let sites: BTreeSet<u128> = slot.sites.iter().map(|s| s.small().unwrap()).collect();
             assert_eq!(same.list.clone().unwrap_or_default(), sites);
@@ -403,6 +491,16 @@ pub fn conflicts(
         };
         let refs: BTreeSet<CardRef> = opens.iter().flat_map(|i| cards[*i].refs.clone()).collect();
         *found.entry((*number, kind, refs)).or_insert(0) += 1;
+    }
+    for (id, blocked) in &simulated.blocked_open {
+        let home = |i: &usize| {
+            let card = &cards[*i];
+            !card.boxed && simulated.homes[*i].is_some() && simulated.home_ids[*i] == Some(*id)
+        };
+        let known = (0..cards.len()).filter(home);
+        let refs = known.chain(blocked.iter().copied()).flat_map(|i| cards[i].refs.clone());
+        let key = (id.1, ConflictKind::BlockedOpens, refs.collect());
+        *found.entry(key).or_insert(0) += 1;
     }
     let mut doubled: BTreeMap<Vec<usize>, BTreeSet<CardRef>> = BTreeMap::new();
     for (i, card) in cards.iter().enumerate() {

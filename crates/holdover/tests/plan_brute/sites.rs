@@ -2,7 +2,7 @@
 //! that takes this in says what `Rng` is.
 
 use crate::Rng;
-use holdover::bits::{Position, Span};
+use holdover::bits::{Capture, Position, Span};
 use holdover::layout::{Check, Code, Field, Layout, LayoutSpec, Role, Table};
 use holdover::plan::{RosterCard, RosterRow, RowState};
 use holdover::site::{CardBatch, Identity, KeptDigits, Panel, Site, State};
@@ -157,7 +157,7 @@ fn draw(
         .collect();
     let table = Table::new(layouts).unwrap();
     let identities = [Identity::Number, Identity::SiteAndNumber, Identity::SlotAndNumber];
-    let panel = Panel {
+    let mut panel = Panel {
         slots: Some(rng.usize(1..=4)),
         first_bit: rng.usize(0..=1),
         identity: identities[rng.usize(..3)],
@@ -166,6 +166,7 @@ fn draw(
         kept_digits: if rng.bool() { KeptDigits::Low } else { KeptDigits::High },
         checks_parity: rng.u8(0..4) > 0,
         checks_site: rng.u8(0..4) > 0,
+        ..Panel::default()
     };
     let mut batches: Vec<CardBatch> = Vec::new();
     for _ in 0..rng.usize(0..=3) {
@@ -216,5 +217,71 @@ fn draw(
         }
         roster.push(row);
     }
+    block(rng, &table, &batches, &mut roster);
+    limit(rng, &mut panel);
     (table, Site { panel, batches }, roster)
+}
+
+/// Some panels have more limits.
+fn limit(rng: &mut Rng, panel: &mut Panel) {
+    if rng.u8(0..4) == 0 {
+        panel.max_number = Some(rng.u64(1..=130));
+    }
+    if rng.u8(0..4) == 0 {
+        panel.kept_digits = KeptDigits::Refuse;
+    }
+    panel.one_site_place = rng.u8(0..4) == 0;
+}
+
+/// Blocks some cards: of the roster's own, of those in batches, and some that
+/// differ from a kept card in nothing but bits that no field has.
+fn block(rng: &mut Rng, table: &Table, batches: &[CardBatch], roster: &mut Vec<RosterRow>) {
+    if rng.bool() {
+        return;
+    }
+    for row in roster.iter_mut() {
+        if rng.u8(0..8) == 0 {
+            row.state = RowState::Blocked;
+        }
+    }
+    let mut line = roster.len() + 2;
+    for batch in batches {
+        for number in batch.first..=batch.last {
+            if rng.u8(0..6) == 0 {
+                let code = batch.site.unwrap_or(0);
+                let row = RosterRow::of_numbers(table, line, &batch.layout, code, number).unwrap();
+                roster.push(RosterRow { state: RowState::Blocked, ..row });
+                line += 1;
+            }
+        }
+    }
+    for at in 0..roster.len() {
+        if rng.u8(0..6) == 0
+            && let Some(card) = other_issue(rng, table, &roster[at].card)
+        {
+            let row = roster[at].clone();
+            roster.push(RosterRow { line, card, state: RowState::Blocked, ..row });
+            line += 1;
+        }
+    }
+}
+
+/// The same card with other bits where no field is, its checks mended.
+fn other_issue(rng: &mut Rng, table: &Table, card: &RosterCard) -> Option<RosterCard> {
+    let RosterCard::Card { layout, site, number, bits } = card else { return None };
+    let of = &table.layouts()[*layout];
+    let taken = |offset: usize| of.fields().iter().any(|f| f.span.offsets().any(|o| o == offset));
+    let free: Vec<usize> = (0..of.length()).filter(|offset| !taken(*offset)).collect();
+    for _ in 0..8 {
+        let mut word = bits.wide();
+        for offset in &free {
+            word.set(*offset, rng.bool());
+        }
+        let other = Capture::from_wide(word, of.length()).ok()?;
+        if other != *bits && of.admits(&other) {
+            let (layout, site, number) = (*layout, *site, *number);
+            return Some(RosterCard::Card { layout, site, number, bits: other });
+        }
+    }
+    None
 }
