@@ -17,14 +17,23 @@ use crate::sheet;
 /// A roster as it was read.
 #[derive(Default)]
 pub struct Roster {
-    /// The rows that are kept or boxed, in file order.
+    /// The rows, in file order.
     pub rows: Vec<RosterRow>,
-    /// Rows whose state is another one, left out.
-    pub left_out: usize,
     /// What had to be assumed, by line.
     pub notes: Vec<String>,
     /// What there is to say of the file: its sheet, its headings.
     pub about: Vec<String>,
+}
+
+impl Roster {
+    /// How many rows there are of each state: "77 rows: 70 kept, 4 boxed, 3 blocked".
+    pub fn sum(&self) -> String {
+        let of = |state| self.rows.iter().filter(|row| row.state == state).count();
+        let (kept, boxed, blocked) =
+            (of(RowState::Kept), of(RowState::Boxed), of(RowState::Blocked));
+        let rows = if self.rows.len() == 1 { "row" } else { "rows" };
+        format!("{} {rows}: {kept} kept, {boxed} boxed, {blocked} blocked", self.rows.len())
+    }
 }
 
 /// What a roster's own columns are for, beside those of captures.
@@ -32,17 +41,15 @@ pub struct Roster {
 enum Own {
     Layout,
     Holder,
-    State,
 }
 
 /// Their headings.
-const OWN: [&str; 6] = ["layout", "holder", "name", "person", "state", "status"];
+const OWN: [&str; 4] = ["layout", "holder", "name", "person"];
 
 fn own_column(heading: &str) -> Option<Own> {
     match heading.trim().to_lowercase().as_str() {
         "layout" => Some(Own::Layout),
         "holder" | "name" | "person" => Some(Own::Holder),
-        "state" | "status" => Some(Own::State),
         _ => None,
     }
 }
@@ -68,11 +75,10 @@ pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Res
     let Lines { lines, mut mistakes, about } = split(path, choice)?;
     let mut notes = Vec::new();
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
-    let mut left_out = 0;
     for (line, cells) in lines {
-        match state(&cells.state) {
-            Some(state) => rows.push((line, cells, state)),
-            None => left_out += 1,
+        match site.states.of(&cells.state) {
+            Ok(state) => rows.push((line, cells, state)),
+            Err(why) => mistakes.push((line, why.to_string())),
         }
     }
     // Captures are told apart by all of them together.
@@ -131,16 +137,7 @@ pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Res
     if !mistakes.is_empty() {
         return Err(sheet::refused(path, mistakes));
     }
-    Ok(Roster { rows: roster, left_out, notes, about })
-}
-
-/// Empty, kept and issued are kept; boxed is boxed; any other is left out.
-fn state(cell: &str) -> Option<RowState> {
-    match cell.trim().to_lowercase().as_str() {
-        "" | "kept" | "issued" => Some(RowState::Kept),
-        "boxed" => Some(RowState::Boxed),
-        _ => None,
-    }
+    Ok(Roster { rows: roster, notes, about })
 }
 
 /// The card a capture is: of the layout the row names, else of the best there is.
@@ -295,7 +292,7 @@ fn sorted(columns: &[(Option<Column>, Option<Own>)], cells: Vec<String>) -> Cell
         let place = match column {
             (_, Some(Own::Layout)) => &mut row.layout,
             (_, Some(Own::Holder)) => &mut row.holder,
-            (_, Some(Own::State)) => &mut row.state,
+            (Some(Column::State), _) => &mut row.state,
             (Some(Column::Bits), _) => &mut row.bits,
             (Some(Column::Site), _) => &mut row.site,
             (Some(Column::Card), _) => &mut row.card,

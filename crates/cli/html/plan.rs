@@ -78,7 +78,7 @@ pub fn page(
                 rasters(plan, &roster.rows, shown.mask),
             ))
         }
-        @if !roster.notes.is_empty() || roster.left_out > 0 {
+        @if !roster.notes.is_empty() {
             (section("Notes on the roster", notes(roster, shown)))
         }
         (section("Cautions", html! { div.caution { (self::list(plan.cautions())) } }))
@@ -128,7 +128,7 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
     );
     html! {
         (facts(rows.chain([
-            ("roster rows", html! { (grouped(roster.rows.len() as u64)) }),
+            ("roster", html! { (roster.sum()) }),
             ("the new panel", html! { (panel_is) }),
         ])))
         (table(
@@ -359,8 +359,5 @@ fn notes(roster: &Roster, shown: Shown) -> Markup {
     html! {
         (list(roster.notes.iter().take(CONFLICTS).map(hidden)))
         (left_out(more, "notes", "the command prints them all"))
-        @if roster.left_out > 0 {
-            p { (count(roster.left_out as u64, "row", "rows")) " of another state left out." }
-        }
     }
 }

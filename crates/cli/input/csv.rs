@@ -34,6 +34,7 @@ pub enum Column {
     Printed,
     Reader,
     Unsure,
+    State,
 }
 
 /// What a heading means to a sheet of captures.
@@ -188,7 +189,7 @@ impl Sheet {
     pub fn entry(&self, cells: Result<Vec<String>, String>) -> Result<Entry, String> {
         let mut known = Known::default();
         let mut reader = String::new();
-        let mut bits = None;
+        let (mut bits, mut state) = (None, None);
         let mut carried = Vec::with_capacity(self.carried.len());
         for (column, cell) in self.columns.iter().zip(cells?) {
             let filled = Some(cell.trim().to_owned()).filter(|cell| !cell.is_empty());
@@ -202,6 +203,7 @@ impl Sheet {
                 Some(Column::Printed) => known.printed = filled,
                 Some(Column::Reader) => reader = filled.unwrap_or_default(),
                 Some(Column::Unsure) => known.doubt = doubt(&cell),
+                Some(Column::State) => state = filled,
                 None => {}
             }
             carried.push(cell);
@@ -212,6 +214,7 @@ impl Sheet {
         Ok(Entry {
             notes,
             sighting: Sighting { capture: read.capture, reader, known },
+            state,
             carried: Carried { headings: self.carried.clone(), cells: carried },
         })
     }

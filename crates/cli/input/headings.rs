@@ -5,13 +5,17 @@ use crate::screen;
 
 /// Headings a column goes by, in small letters, words joined by one space.
 /// Names beside the first are common practice, no source.
-pub const HEADINGS: [(Column, &[&str]); 6] = [
+pub const HEADINGS: [(Column, &[&str]); 7] = [
     (Column::Bits, &["bits", "bit", "raw", "raw bits", "capture", "wiegand", "binary"]),
     (Column::Site, &["site", "site code", "facility code", "facility", "company code", "fc"]),
     (Column::Card, &["card", "card no", "card number", "card num", "id number", "number"]),
     (Column::Printed, &["printed", "print", "printed number"]),
     (Column::Reader, &["reader", "reader name"]),
     (Column::Unsure, &["unsure"]),
+    (
+        Column::State,
+        &["state", "status", "card state", "card status", "credential state", "credential status"],
+    ),
 ];
 
 /// A heading in small letters, words joined by one space, full stops left out.

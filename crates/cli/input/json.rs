@@ -82,6 +82,7 @@ pub fn entry(text: &str) -> Result<Entry, String> {
             reader: text("reader").unwrap_or_default(),
             known,
         },
+        state: ["state", "status"].into_iter().find_map(&text),
         notes,
         carried: Carried { headings: Arc::new(headings), cells },
     })

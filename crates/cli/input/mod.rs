@@ -51,10 +51,18 @@ pub struct Row {
 pub struct Entry {
     /// The capture and what is known of it.
     pub sighting: Sighting,
+    /// What is to become of the card, in the input's word.
+    pub state: Option<String>,
     /// What had to be assumed to read it.
     pub notes: Vec<String>,
     /// Columns to carry through to the output.
     pub carried: Carried,
+}
+
+impl From<Sighting> for Entry {
+    fn from(sighting: Sighting) -> Entry {
+        Entry { sighting, state: None, notes: Vec::new(), carried: Carried::default() }
+    }
 }
 
 /// Columns beside the bits, as the input has them.
@@ -293,11 +301,8 @@ fn argument(i: usize, read: Result<CaptureText, holdover::bits::CaptureError>) -
 
 /// An entry with nothing beside the bits.
 fn entry(read: CaptureText, known: Known) -> Entry {
-    Entry {
-        notes: read.note.iter().map(ToString::to_string).collect(),
-        sighting: Sighting { capture: read.capture, reader: String::new(), known },
-        carried: Carried::default(),
-    }
+    let sighting = Sighting { capture: read.capture, reader: String::new(), known };
+    Entry { notes: read.note.iter().map(ToString::to_string).collect(), ..sighting.into() }
 }
 
 /// What to say of a capture with a pulse in doubt.

@@ -86,7 +86,7 @@ impl ProbeFile {
         let cells = vec![reader.clone(), format!("{:.1}", read.start_us)];
         let sighting = Sighting { capture: read.bits, reader, known };
         let carried = Carried { headings: self.headings.clone(), cells };
-        let entry = Ok(Entry { sighting, notes, carried });
+        let entry = Ok(Entry { notes, carried, ..sighting.into() });
         Row { source: self.name.clone(), line: self.count, entry }
     }
 }

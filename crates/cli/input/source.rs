@@ -9,7 +9,7 @@ use holdover_signal::{Probe, raw_card_data, sniff};
 use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
-use super::{Carried, Entry, Row, entry, json};
+use super::{Entry, Row, entry, json};
 use crate::screen;
 
 /// The form of a source.
@@ -240,15 +240,9 @@ fn card_data(text: &str) -> Option<Result<Entry, String>> {
     };
     let mut notes = vec!["taken as a raw card data reply (IEC 60839-11-5)".to_owned()];
     notes.extend(reply.note);
-    Some(Ok(Entry {
-        sighting: Sighting {
-            capture: reply.bits,
-            reader: reply.reader.to_string(),
-            known: Known::default(),
-        },
-        notes,
-        carried: Carried::default(),
-    }))
+    let reader = reply.reader.to_string();
+    let sighting = Sighting { capture: reply.bits, reader, known: Known::default() };
+    Some(Ok(Entry { notes, ..sighting.into() }))
 }
 
 /// A line's text, without the byte-order mark of the first.

@@ -32,6 +32,9 @@ pub fn print(
         false => in_style(BAD, "not all is well"),
     };
     writeln!(out, "{}, {verdict}\n", in_style(STRONG, &format!("{slots} for {cards} to keep")))?;
+    if !roster.rows.is_empty() {
+        screen::say(out, "roster    ", &roster.sum())?;
+    }
     if !plan.slots().is_empty() {
         let mut grid = Grid::new(HEAD);
         plan.worksheet().iter().for_each(|block| grid.row(row(block)));
@@ -90,13 +93,6 @@ pub fn print(
         }
         for note in roster.about.iter().chain(&roster.notes) {
             screen::say(out, "note      ", &shown.number(note))?;
-        }
-        match roster.left_out {
-            0 => {}
-            1 => screen::say(out, "note      ", "1 row of another state is left out")?,
-            n => {
-                screen::say(out, "note      ", &format!("{n} rows of another state are left out"))?
-            }
         }
         for caution in plan.cautions() {
             screen::say(out, "caution   ", &shown.number(caution))?;

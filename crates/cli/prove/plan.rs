@@ -20,7 +20,7 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fai
     let plan = plan::read_plan(path)?;
     let site = match &args.site {
         Some(path) => files::site(path, plan.table())?,
-        None => Site { panel: plan.panel().clone(), batches: Vec::new() },
+        None => Site { panel: plan.panel().clone(), ..Site::default() },
     };
     let read = roster::read(roster, args.sheet.sheet.as_deref(), plan.table(), &site)?;
     read.about.iter().for_each(|note| screen::remark(&format!("{}: {note}", plain(roster))));

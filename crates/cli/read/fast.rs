@@ -13,7 +13,7 @@ use super::holes::{Counter, Holes, Record, Room, unmarked};
 use super::records::Render;
 use super::{Answered, notes};
 use crate::fail::Outcome;
-use crate::input::{Carried, Entry, Row, text_row};
+use crate::input::{Entry, Row, text_row};
 use crate::screen;
 
 /// Classes kept of one length; beyond, all are rendered anew.
@@ -286,8 +286,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
 
 fn plain_row(source: &Arc<str>, line: u64, word: u64, length: usize) -> Row {
     let capture = Capture::from_wide(Wide([word, 0, 0, 0]), length).expect("1 to 64 bits");
-    let entry =
-        Entry { sighting: Sighting::from(capture), notes: Vec::new(), carried: Carried::default() };
+    let entry = Entry::from(Sighting::from(capture));
     Row { source: source.clone(), line, entry: Ok(entry) }
 }
 

@@ -12,10 +12,11 @@ pub mod summary;
 pub mod text;
 pub mod words;
 
-use std::sync::Arc;
+use std::sync::{Arc, LazyLock};
 
 use holdover::rank::{Answer, Batch, Fit, Verdict};
 use holdover::site::Site;
+use holdover::states::States;
 use holdover_signal::Probe;
 
 use self::fast::Fast;
@@ -80,6 +81,7 @@ pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
         probe: &probe,
         batch: Batch::new(&table, site.as_ref()),
         any: false,
+        outcome: Outcome::Done,
     };
     // With a page, every capture is shown to it as well.
     let mut show = |report: &mut dyn Report| match paper::Paper::of(args, job.site)? {
@@ -104,6 +106,8 @@ struct Job<'a, 't> {
     batch: Batch<'t>,
     /// Whether there was anything in the input.
     any: bool,
+    /// What came of the rows' states.
+    outcome: Outcome,
 }
 
 /// What happens to the input's rows.
@@ -143,7 +147,7 @@ impl Job<'_, '_> {
         failed?;
         self.not_empty()?;
         self.say_if_sampled(&fit);
-        Ok(outcome)
+        Ok(outcome.max(self.outcome))
     }
 
     /// The same for records, plain lines by the block.
@@ -184,18 +188,19 @@ impl Job<'_, '_> {
         again.and(read)?;
         self.not_empty()?;
         self.say_if_sampled(&fit);
-        Ok(outcome)
+        Ok(outcome.max(self.outcome))
     }
 
     /// First time through the input.
     fn see(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<(), Fail> {
-        let (batch, any) = (&mut self.batch, &mut self.any);
+        let Job { batch, any, outcome, site, .. } = self;
+        let site = *site;
         let mut headings: Option<Arc<Vec<String>>> = None;
         inputs.read(self.probe, true, &mut |event| {
             match event {
                 Event::Rows(rows) => {
                     *any |= !rows.is_empty();
-                    see_rows(batch, &rows, &mut headings, report)?;
+                    *outcome = (*outcome).max(see_rows(batch, site, &rows, &mut headings, report)?);
                 }
                 Event::Text { source, first_line, plain } => {
                     *any = true;
@@ -222,7 +227,8 @@ impl Job<'_, '_> {
         let mut on = |event: Event<'_>| match event {
             Event::Rows(rows) => {
                 self.any |= !rows.is_empty();
-                see_rows(&mut self.batch, &rows, &mut headings, report)?;
+                let seen = see_rows(&mut self.batch, self.site, &rows, &mut headings, report)?;
+                self.outcome = self.outcome.max(seen);
                 pending.extend(rows);
                 match pending.len() >= most(&self.batch, args.streaming) {
                     true => self.settle(&mut pending, &mut outcome, report),
@@ -248,7 +254,7 @@ impl Job<'_, '_> {
         report.end()?;
         read?;
         self.not_empty()?;
-        Ok(outcome)
+        Ok(outcome.max(self.outcome))
     }
 
     /// Answers what is pending.
@@ -316,12 +322,19 @@ impl Job<'_, '_> {
 
 fn see_rows(
     batch: &mut Batch<'_>,
+    site: Option<&Site>,
     rows: &[Row],
     headings: &mut Option<Arc<Vec<String>>>,
     report: &mut dyn Report,
-) -> Result<(), Fail> {
-    for entry in rows.iter().filter_map(|row| row.entry.as_ref().ok()) {
+) -> Result<Outcome, Fail> {
+    let mut outcome = Outcome::Done;
+    for row in rows {
+        let Ok(entry) = &row.entry else { continue };
         batch.see(&entry.sighting);
+        if let Some(why) = entry.state.as_deref().and_then(|word| states(site).of(word).err()) {
+            screen::complain(&format!("{}:{}: {why}", screen::plain(&row.source), row.line));
+            outcome = Outcome::InputWrong;
+        }
         let own = &entry.carried.headings;
         if !own.is_empty() && !headings.as_ref().is_some_and(|h| Arc::ptr_eq(h, own)) {
             report.headings(own);
@@ -332,6 +345,12 @@ fn see_rows(
         true => Err(Fail::said(format!(
             "more than {MAX_READERS} readers: does the column \"reader\" name readers? Else rename it"
         ))),
-        false => Ok(()),
+        false => Ok(outcome),
     }
+}
+
+/// The words for states: the site file's own among them.
+fn states(site: Option<&Site>) -> &States {
+    static FIXED: LazyLock<States> = LazyLock::new(States::default);
+    site.map_or(&FIXED, |site| &site.states)
 }

@@ -32,7 +32,7 @@ impl Means {
         match column {
             Some(Column::Bits) => Means::Bits,
             Some(Column::Site | Column::Card | Column::Printed) => Means::Number,
-            Some(Column::Reader | Column::Unsure) | None => Means::Text,
+            Some(Column::Reader | Column::Unsure | Column::State) | None => Means::Text,
         }
     }
 }

@@ -41,7 +41,7 @@ fn job(cards: usize, ranges: usize) -> (Site, Vec<RosterRow>) {
         CardBatch { layout: "num38".into(), site: None, first, last, state }
     });
     let panel = Panel { slots: Some(8), ..Panel::default() };
-    (Site { panel, batches: batches.collect() }, roster)
+    (Site { panel, batches: batches.collect(), ..Site::default() }, roster)
 }
 
 fn bench(criterion: &mut Criterion) {

@@ -133,6 +133,11 @@ impl<'a> Section<'a, '_> {
         }
     }
 
+    /// The keys, in the file's order of names.
+    pub(crate) fn keys(&self) -> impl Iterator<Item = &str> {
+        self.table.iter().map(|(key, _)| -> &str { key.get_ref() })
+    }
+
     /// Where the value of a key is; the heading where it is absent.
     pub(crate) fn place(&self, key: &str) -> Range<usize> {
         self.table.get(key).map_or(self.bytes.clone(), Spanned::span)

@@ -17,3 +17,4 @@ pub mod plan;
 pub mod prove;
 pub mod rank;
 pub mod site;
+pub mod states;

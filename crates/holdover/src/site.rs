@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::file::{FileError, Mistakes, Section, nearest, read};
 use crate::layout::{Layout, Part, Table};
+use crate::states::{RowState, States};
 
 /// What the panel knows a person by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -118,6 +119,8 @@ pub struct Site {
     pub panel: Panel,
     /// The batches, in file order.
     pub batches: Vec<CardBatch>,
+    /// The site's words for the states of cards.
+    pub states: States,
 }
 
 const PANEL_KEYS: [&str; 10] = [
@@ -146,7 +149,7 @@ impl Site {
     /// issued batches that overlap.
     pub fn from_toml(text: &str, table: &Table) -> Result<Site, FileError> {
         read(text, |top, mistakes| {
-            top.only("a site file", &["panel", "batch"], mistakes);
+            top.only("a site file", &["panel", "states", "batch"], mistakes);
             let panel = match top.section("panel", mistakes) {
                 Some(section) => read_panel(&section, mistakes),
                 None => Panel::default(),
@@ -164,7 +167,10 @@ impl Site {
                 batches.push((batch, section.place("cards")));
             }
             refuse_overlaps(&batches, mistakes);
-            Some(Site { panel, batches: batches.into_iter().map(|(batch, _)| batch).collect() })
+            let states = top.section("states", mistakes);
+            let states = states.map_or_else(States::default, |own| read_states(&own, mistakes));
+            let batches = batches.into_iter().map(|(batch, _)| batch).collect();
+            Some(Site { panel, batches, states })
         })
     }
 }
@@ -216,6 +222,20 @@ fn read_panel(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Panel {
         }
     }
     panel
+}
+
+/// The site's own words for states: `aktiv = "kept"`.
+fn read_states(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> States {
+    let mut states = States::default();
+    let choices = [RowState::Kept, RowState::Boxed, RowState::Blocked].map(|s| (s.word(), s));
+    for word in section.keys() {
+        let Some(state) = section.choice(word, &choices, mistakes) else { continue };
+        if !states.add(word, state) {
+            let message = format!("{word:?} has a meaning of its own");
+            mistakes.add(section.place(word), message, "leave it out, or use another word");
+        }
+    }
+    states
 }
 
 fn read_batch(

@@ -278,7 +278,7 @@ fn sightings(rng: &mut Rng, table: &Table) -> (Option<Site>, Vec<Sighting>) {
         })
     };
     let batches: Vec<CardBatch> = batch(kinds[0], rng).into_iter().collect();
-    let site = one_in(rng, 3).then(|| Site { panel: Panel::default(), batches });
+    let site = one_in(rng, 3).then(|| Site { batches, ..Site::default() });
     (site, seen)
 }
 
@@ -438,7 +438,7 @@ fn site_of_ranges(seed: u64) -> (Table, Site, Vec<RosterRow>) {
             roster.push(row);
         }
     }
-    (builtin().clone(), Site { panel, batches }, roster)
+    (builtin().clone(), Site { panel, batches, ..Site::default() }, roster)
 }
 
 #[test]

@@ -49,7 +49,7 @@ fn panel() -> Panel {
 }
 
 fn site(panel: Panel, batches: Vec<CardBatch>) -> Site {
-    Site { panel, batches }
+    Site { panel, batches, ..Site::default() }
 }
 
 /// The checks of a slot as the panel counts bits, from 1 unless it says: even

@@ -216,7 +216,7 @@ impl Plan {
         let slots = Keyed::of(self);
         let rows = roster.iter().filter(|row| row.state != RowState::Blocked);
         let mut list: Vec<Enrolment> = rows.map(|row| self.enrol(&slots, row)).collect();
-        let site = Site { panel: self.panel.clone(), batches: batches.to_vec() };
+        let site = Site { panel: self.panel.clone(), batches: batches.to_vec(), ..Site::default() };
         let job = Job::new(&self.table, &site, roster)?;
         for kind in &job.kinds {
             let slot = slots.iter().find(|slot| slot.layouts.contains(&kind.index));

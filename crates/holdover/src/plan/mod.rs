@@ -89,7 +89,7 @@ pub(crate) fn conflicts_of(
     roster: &[RosterRow],
     batches: &[CardBatch],
 ) -> Result<Vec<Conflict>, PlanError> {
-    let site = Site { panel: plan.panel.clone(), batches: batches.to_vec() };
+    let site = Site { panel: plan.panel.clone(), batches: batches.to_vec(), ..Site::default() };
     let job = job::Job::new(&plan.table, &site, roster)?;
     let mut catalogue = slots::Catalogue::new(&job);
     report::conflicts_of(&mut catalogue, &plan.table, &plan.slots)

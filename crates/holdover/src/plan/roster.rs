@@ -3,18 +3,7 @@
 use super::error::{PlanError, PlanErrorKind, PlanPlace};
 use crate::bits::Capture;
 use crate::layout::{Layout, Part, Table, Value};
-
-/// What is to become of a row's card.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum RowState {
-    /// In someone's pocket: to be kept.
-    Kept,
-    /// Still in the box.
-    Boxed,
-    /// Lost, stolen, returned or expired: it is enrolled nowhere, and must
-    /// open nothing.
-    Blocked,
-}
+pub use crate::states::RowState;
 
 /// The card of a row.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -219,7 +219,7 @@ fn draw(
     }
     block(rng, &table, &batches, &mut roster);
     limit(rng, &mut panel);
-    (table, Site { panel, batches }, roster)
+    (table, Site { panel, batches, ..Site::default() }, roster)
 }
 
 /// Some panels have more limits.
