@@ -450,9 +450,13 @@ pub struct Prove {
     #[command(flatten)]
     pub sheet: SheetChoice,
 
-    /// The site file, to prove its issued batches too
+    /// The site file, which must be the plan's own: its panel and its batches
     #[arg(long, value_name = "FILE", requires = "plan")]
     pub site: Option<PathBuf>,
+
+    /// Take a plan that was changed by hand as it stands
+    #[arg(long, requires = "plan")]
+    pub edited: bool,
 
     /// Cases to run through the tables
     #[arg(

@@ -32,6 +32,7 @@ use std::ffi::OsString;
 use std::process::ExitCode;
 
 use crate::fail::{Fail, Outcome};
+pub use crate::plan::file::SCHEMA;
 pub use crate::world::{Desk, Ran, run_on};
 
 /// Does what a command line says; its first word is the program's name. What

@@ -1,5 +1,7 @@
 //! Rosters: the cards to keep, one a row, as captures or as numbers.
 
+use std::collections::HashMap;
+
 use holdover::bits::CaptureText;
 use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
@@ -33,6 +35,18 @@ impl Roster {
             (of(RowState::Kept), of(RowState::Boxed), of(RowState::Blocked));
         let rows = if self.rows.len() == 1 { "row" } else { "rows" };
         format!("{} {rows}: {kept} kept, {boxed} boxed, {blocked} blocked", self.rows.len())
+    }
+}
+
+impl Roster {
+    /// Calls every holder by a number, in the order in which they come.
+    pub fn rename_holders(&mut self) {
+        let mut known: HashMap<String, usize> = HashMap::new();
+        for holder in self.rows.iter_mut().filter_map(|row| row.holder.as_mut()) {
+            let next = known.len() + 1;
+            let number = *known.entry(std::mem::take(holder)).or_insert(next);
+            *holder = format!("person {number}");
+        }
     }
 }
 

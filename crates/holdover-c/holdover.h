@@ -21,7 +21,7 @@
  The version of what goes in and comes out: the JSON, the schema files, and
  these functions.
  */
-#define HOLDOVER_SCHEMA 1
+#define HOLDOVER_SCHEMA 2
 
 /*
  Done.

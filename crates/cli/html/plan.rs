@@ -38,7 +38,7 @@ pub fn page(
     plan: &Plan,
     roster: &Roster,
     list: &[Enrolment],
-    shown: Shown,
+    shown: &Shown,
     args: &args::Plan,
 ) -> String {
     let slots = count(plan.slots().len() as u64, "slot", "slots");
@@ -48,6 +48,7 @@ pub fn page(
         false => stand(Stand::Bad, "not all is well: mend the cards below, then plan again"),
     };
     let mut made_of = vec![("site file", args.site.display().to_string())];
+    made_of.push(("plan", shown.mark.clone()));
     made_of.extend(args.roster.iter().map(|path| ("roster", path.clone())));
     let sheet = Sheet {
         kind: "Takeover worksheet",
@@ -94,9 +95,9 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
         Identity::SlotAndNumber => "slot and number",
     };
     let kept = match panel.kept_digits {
-        KeptDigits::Low => "last",
-        KeptDigits::High => "first",
-        KeptDigits::Refuse => "all",
+        KeptDigits::Low => "last ones are kept",
+        KeptDigits::High => "first ones are kept",
+        KeptDigits::Refuse => "longer ones are refused",
     };
     let counted = [
         ("kept cards", plan.kept(), false),
@@ -119,7 +120,7 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
     });
     let panel_is = format!(
         "{} slots, bits counted from {}, people known by {known}, at most {} digits \
-         (the {kept} are kept), parity {}, site codes {}",
+         ({kept}), parity {}, site codes {}",
         panel.slots.unwrap_or_default(),
         panel.first_bit,
         panel.max_digits,
@@ -154,7 +155,7 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
     }
 }
 
-fn troubles(plan: &Plan, shown: Shown) -> Markup {
+fn troubles(plan: &Plan, shown: &Shown) -> Markup {
     let more = plan.conflicts().len().saturating_sub(CONFLICTS) as u64;
     html! {
         @for lost in plan.lost() {
@@ -171,7 +172,7 @@ fn troubles(plan: &Plan, shown: Shown) -> Markup {
     }
 }
 
-fn told(conflict: &Conflict, shown: Shown) -> Markup {
+fn told(conflict: &Conflict, shown: &Shown) -> Markup {
     let cards: Vec<String> = conflict.cards.iter().take(NAMED).map(|c| card(*c)).collect();
     let more = conflict.cards.len().saturating_sub(NAMED);
     let what_to_do = match (shown.mask, conflict.kind) {
@@ -212,7 +213,7 @@ fn key_in_card(
     plan: &Plan,
     block: &WorksheetBlock<'_>,
     list: &[Enrolment],
-    shown: Shown,
+    shown: &Shown,
 ) -> Markup {
     let WorksheetBlock { slot, layouts, .. } = block;
     let boxes = |_: ()| html! { span.tickbox {} };
@@ -309,7 +310,7 @@ pub fn slot_raster(
     batch.figure(&title, hide.then_some(open), &runs, countings(first_bit))
 }
 
-fn enrolment(plan: &Plan, list: &[Enrolment], shown: Shown) -> Markup {
+fn enrolment(plan: &Plan, list: &[Enrolment], shown: &Shown) -> Markup {
     let rows = enrol::rows(plan, list, shown).take(ENROLLED);
     let more = list.len().saturating_sub(ENROLLED) as u64;
     html! {
@@ -317,7 +318,7 @@ fn enrolment(plan: &Plan, list: &[Enrolment], shown: Shown) -> Markup {
             (table(
                 "Kept cards, with the number each comes up as",
                 &["card", "holder", "number on the panel", "slot", "printed", "note"],
-                rows.map(|[card, holder, number, slot, printed, note]| vec![
+                rows.map(|[card, holder, number, slot, printed, note, _]| vec![
                     cell(card), cell(holder), code(number), cell(slot), code(printed), cell(note),
                 ]),
             ))
@@ -349,7 +350,7 @@ fn exposure(plan: &Plan) -> Markup {
     }
 }
 
-fn notes(roster: &Roster, shown: Shown) -> Markup {
+fn notes(roster: &Roster, shown: &Shown) -> Markup {
     let hidden = |note: &String| match note.split_once(": ") {
         // The line's number stays.
         Some((line, rest)) if shown.mask => format!("{line}: {}", mask::standing(rest)),

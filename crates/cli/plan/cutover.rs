@@ -2,10 +2,15 @@
 
 use std::fmt::Write;
 
-use holdover::plan::Plan;
+use holdover::plan::{Plan, RowState};
 
 use super::Shown;
 use crate::roster::Roster;
+use crate::screen::plain;
+
+/// Blocked cards listed to be tried at a door; the rest is counted (judgement, no
+/// source: more are not at hand).
+const TRIED_BLOCKED: usize = 20;
 
 /// Holders compared with their cards (judgement, no source: a column that slipped
 /// in the list shows in the first few).
@@ -19,12 +24,12 @@ const MENDED_WITHIN: &str = "fifteen minutes";
 /// has come).
 const KEPT_FOR: &str = "a week";
 
-pub fn sheet(plan: &Plan, roster: &Roster, shown: Shown) -> String {
+pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
     let mut out = String::new();
     let mut line = |text: &str| writeln!(out, "{text}").expect("writing to a string does not fail");
     let conflicts = plan.conflicts().len();
     let lost = plan.objective().lost;
-    line("CUT-OVER SHEET");
+    line(&format!("CUT-OVER SHEET{:>64}", format!("plan {}", shown.mark)));
     line("");
     line("People are inside while this is done. Release, egress and fire interfaces follow the");
     line("local code and the authority having jurisdiction; licensed people change them, nobody");
@@ -32,10 +37,8 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: Shown) -> String {
     line("");
     line("1. BEFORE THE DAY");
     line("[ ] the plan is proved on the roster: `holdover prove --plan … --roster …` ends with 0");
-    line(&format!(
-        "[ ] conflicts open: {conflicts}; kept cards lost: {lost}; roster rows: {}",
-        roster.rows.len()
-    ));
+    line(&format!("[ ] conflicts open: {conflicts}; kept cards lost: {lost}"));
+    line(&format!("[ ] the roster has {}", roster.sum()));
     line("[ ] holders of cards to be reissued are told, and their new cards lie ready");
     line("[ ] the manager and whoever answers alarms know the day and the hour");
     line("");
@@ -61,6 +64,23 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: Shown) -> String {
         line(&format!("   [ ] a card of slot {} ({}) opens as itself", slot.slot, slot.name));
     }
     line("   [ ] a card of no slot, and a card of another site, are refused");
+    let blocked: Vec<_> = roster.rows.iter().filter(|row| row.state == RowState::Blocked).collect();
+    if !blocked.is_empty() {
+        line("   [ ] blocked cards, where they are at hand: each must stay shut");
+    }
+    for row in blocked.iter().take(TRIED_BLOCKED) {
+        let printed = row
+            .printed
+            .as_deref()
+            .map_or(String::new(), |printed| format!(", print {}", plain(&shown.print(printed))));
+        let holder =
+            row.holder.as_deref().map_or(String::new(), |holder| format!(", {}", plain(holder)));
+        line(&format!("       [ ] roster line {}{printed}{holder}: must stay shut", row.line));
+    }
+    if blocked.len() > TRIED_BLOCKED {
+        let more = blocked.len() - TRIED_BLOCKED;
+        line(&format!("       and {more} more rows of the roster whose state is blocked"));
+    }
     line("   [ ] reader wiring: the panel shows the number of the worksheet, not another");
     line("   [ ] lock, contact, request to exit and fire release do what they did before");
     line("   signed ______________________   time __________");

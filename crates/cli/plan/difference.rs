@@ -13,7 +13,7 @@ use crate::screen::{self, GOOD, in_style, plain};
 /// Cards told one by one; the rest is counted.
 const TOLD: usize = 20;
 
-pub fn print(out: &mut impl Write, changes: &Changes, shown: Shown) -> Result<(), Fail> {
+pub fn print(out: &mut impl Write, changes: &Changes, shown: &Shown) -> Result<(), Fail> {
     if changes.is_empty() {
         writeln!(out, "{}", in_style(GOOD, "nothing changed against the earlier plan"))?;
         return Ok(());
@@ -76,7 +76,7 @@ fn settings(was: &PlanSlot, is: &PlanSlot) -> String {
 }
 
 /// What a card opens: "refused", or its number in each slot that admits it.
-fn opened(opened: &[Opened], shown: Shown) -> String {
+fn opened(opened: &[Opened], shown: &Shown) -> String {
     let each: Vec<String> = opened
         .iter()
         .map(|one| format!("{} in slot {}", shown.number(&one.panel_number), one.slot))
@@ -85,7 +85,7 @@ fn opened(opened: &[Opened], shown: Shown) -> String {
 }
 
 /// The difference for programs.
-pub fn json(changes: &Changes, shown: Shown) -> Value {
+pub fn json(changes: &Changes, shown: &Shown) -> Value {
     let opened = |opened: &[Opened]| -> Vec<Value> {
         let one =
             |o: &Opened| json!({"slot": o.slot, "panel_number": shown.number(&o.panel_number)});

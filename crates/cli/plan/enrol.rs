@@ -1,7 +1,5 @@
 //! The enrolment list: what the panel will know each person by.
 
-use std::collections::HashMap;
-
 use holdover::plan::{CardRef, Enrolment, Plan, RosterRow, RowState};
 use holdover::site::CardBatch;
 
@@ -9,7 +7,7 @@ use super::Shown;
 use crate::fail::Fail;
 use crate::formats::write_csv;
 
-const HEAD: [&str; 6] = ["card", "holder", "panel_number", "slot", "printed", "note"];
+const HEAD: [&str; 7] = ["card", "holder", "panel_number", "slot", "printed", "note", "plan"];
 
 /// The kept cards, each with what it comes up as.
 pub fn list(
@@ -35,13 +33,10 @@ pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, 
 pub fn rows<'l>(
     plan: &'l Plan,
     list: &'l [Enrolment],
-    shown: Shown,
-) -> impl Iterator<Item = [String; 6]> + 'l {
-    let mut holders: HashMap<&str, usize> = HashMap::new();
+    shown: &'l Shown,
+) -> impl Iterator<Item = [String; 7]> + 'l {
     list.iter().map(move |line| {
         let holder = line.holder.as_deref().unwrap_or_default();
-        let next = holders.len();
-        let index = *holders.entry(holder).or_insert(next);
         let number = match (&line.opens, &line.last_panel_number) {
             (Some(opens), Some(last)) if opens.panel_number != *last => {
                 format!("{} to {}", shown.number(&opens.panel_number), shown.number(last))
@@ -66,17 +61,18 @@ pub fn rows<'l>(
         let slot = line.opens.as_ref().and_then(|o| plan.slots().get(o.slot.wrapping_sub(1)));
         [
             card,
-            if holder.is_empty() { String::new() } else { shown.holder(holder, index) },
+            holder.to_owned(),
             number,
             slot.map_or_else(String::new, |slot| format!("{} {}", slot.slot, slot.name)),
             shown.print(line.printed.as_deref().unwrap_or_default()),
             note.to_owned(),
+            shown.mark.clone(),
         ]
     })
 }
 
 /// The list as CSV.
-pub fn csv(records: &[[String; 6]]) -> Result<String, Fail> {
+pub fn csv(records: &[[String; 7]]) -> Result<String, Fail> {
     let mut csv = csv::Writer::from_writer(Vec::new());
     write_csv(&mut csv, &HEAD)?;
     records.iter().try_for_each(|record| write_csv(&mut csv, record))?;
@@ -86,8 +82,8 @@ pub fn csv(records: &[[String; 6]]) -> Result<String, Fail> {
 }
 
 /// The list as a workbook.
-pub fn workbook(records: &[[String; 6]]) -> Result<Vec<u8>, Fail> {
-    let widths = [14, 24, 16, 16, 18, 50];
+pub fn workbook(records: &[[String; 7]]) -> Result<Vec<u8>, Fail> {
+    let widths = [14, 24, 16, 16, 18, 50, 12];
     crate::workbook::write("enrolment", &HEAD, &widths, records)
         .map_err(|why| Fail::said(format!("the enrolment list: {why}")))
 }

@@ -3,41 +3,37 @@
 mod cutover;
 mod difference;
 pub mod enrol;
+pub mod file;
 pub mod text;
 pub mod worksheet;
 
 use std::path::Path;
 
-use holdover::plan::{Plan, plan};
+use holdover::plan::plan;
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::roster::{self, Roster};
 use crate::{files, html, progress, screen};
 
-/// How card numbers and holders are shown.
-#[derive(Debug, Clone, Copy)]
+/// How card numbers are shown, and what every sheet carries.
+#[derive(Debug, Clone)]
 pub struct Shown {
     /// Card numbers are hidden.
     pub mask: bool,
-    /// Holders go by "person 1", "person 2", …
-    pub pseudonyms: bool,
+    /// What the sheets of one plan carry.
+    pub mark: String,
 }
 
 impl Shown {
     /// A panel number, hidden where asked.
-    pub fn number(self, number: &str) -> String {
+    pub fn number(&self, number: &str) -> String {
         if self.mask { crate::mask::text(number) } else { number.to_owned() }
     }
 
     /// What is printed on a card, hidden where asked.
-    pub fn print(self, printed: &str) -> String {
+    pub fn print(&self, printed: &str) -> String {
         if self.mask { crate::mask::print(printed) } else { printed.to_owned() }
-    }
-
-    /// A holder; `index` counts the holders of the roster.
-    pub fn holder(self, holder: &str, index: usize) -> String {
-        if self.pseudonyms { format!("person {}", index + 1) } else { holder.to_owned() }
     }
 }
 
@@ -53,10 +49,13 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let page = html::Target::of(&args.page, inputs().chain(args.against.as_deref()), outputs())?;
     let table = files::tables(&args.tables.tables)?;
     let site = files::site(&args.site, &table)?;
-    let roster = match &args.roster {
+    let mut roster = match &args.roster {
         Some(path) => roster::read(path, args.sheet.sheet.as_deref(), &table, &site)?,
         None => Roster::default(),
     };
+    if args.pseudonyms {
+        roster.rename_holders();
+    }
     let made = progress::during("planning", || plan(&table, &site, &roster.rows));
     let made = made.map_err(|error| {
         let place = match error.place() {
@@ -65,12 +64,15 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         };
         Fail::said(format!("{}: {error}", screen::plain(&place)))
     })?;
-    let shown = Shown { mask: args.mask, pseudonyms: args.pseudonyms };
-    let before = args.against.as_deref().map(read_plan).transpose()?;
-    let changes = before.map(|before| made.changes_since(&before, &roster.rows));
-    let json = serde_json::to_value(&made)
-        .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
-    let mut json = if shown.mask { masked(json) } else { json };
+    let before = args.against.as_deref().map(file::read).transpose()?;
+    let changes = before.map(|before| made.changes_since(&before.plan, &roster.rows));
+    let file = file::Written::new(&made, &roster.rows)?;
+    let shown =
+        |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
+    let of_page = shown(page.as_ref().is_some_and(|page| page.hide));
+    let shown = &shown(args.mask);
+    let copy = args.mask || args.pseudonyms;
+    let mut json = if copy { file.copy(args.mask) } else { file.json.clone() };
     // Everything is worked out before anything is written.
     let list = enrol::list(&made, &roster.rows, &site.batches)?;
     let enrolment: Vec<_> = enrol::rows(&made, &list, shown).collect();
@@ -79,8 +81,8 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         _ => enrol::csv(&enrolment)?.into_bytes(),
     };
     let paper = page.as_ref().map(|page| {
-        let shown = Shown { mask: page.hide, pseudonyms: args.pseudonyms };
-        html::plan::page(&made, &roster, &list, shown, args).into_bytes()
+        debug_assert_eq!(page.hide, of_page.mask);
+        html::plan::page(&made, &roster, &list, &of_page, args).into_bytes()
     });
     let outputs = [
         (&args.output, format!("{json}\n").into_bytes()),
@@ -127,35 +129,4 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
 /// A file that is to be written is told by its name: it has no content yet.
 fn is_workbook(path: &Path) -> bool {
     path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("xlsx"))
-}
-
-/// Bytes of a plan file: a million conflicts take 200 MB.
-pub const MAX_PLAN_BYTES: usize = 256 << 20;
-
-/// A plan as a file, whole and consistent.
-pub fn read_plan(path: &Path) -> Result<Plan, Fail> {
-    let name = path.display().to_string();
-    let text = files::text(&name, MAX_PLAN_BYTES)?;
-    serde_json::from_str(&text).map_err(|error| {
-        // The error quotes the file's own words.
-        let (name, error) = (screen::plain(&name), screen::plain(&error.to_string()));
-        Fail::said(format!("{name}: no plan: {error}: write it with `holdover plan -o`"))
-    })
-}
-
-/// A plan's JSON without card numbers: a copy for reading, not for proving.
-fn masked(mut object: serde_json::Value) -> serde_json::Value {
-    for conflict in object["conflicts"].as_array_mut().into_iter().flatten() {
-        for key in ["panel_number", "what_to_do"] {
-            if let Some(text) = conflict[key].as_str() {
-                conflict[key] = crate::mask::text(text).into();
-            }
-        }
-    }
-    for caution in object["cautions"].as_array_mut().into_iter().flatten() {
-        if let Some(text) = caution.as_str() {
-            *caution = crate::mask::text(text).into();
-        }
-    }
-    object
 }

@@ -19,7 +19,7 @@ pub fn print(
     out: &mut impl Write,
     plan: &Plan,
     roster: &Roster,
-    shown: Shown,
+    shown: &Shown,
     quiet: bool,
 ) -> Result<(), Fail> {
     let count = plan.slots().len();
@@ -41,6 +41,10 @@ pub fn print(
         grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
         let first = plan.panel().first_bit;
         writeln!(out, "bits are counted from {first}, as this panel counts them\n")?;
+    }
+    if !quiet && !plan.slots().is_empty() {
+        let mark = format!("{}, on every sheet of this plan", shown.mark);
+        screen::say(out, "mark      ", &mark)?;
     }
     for lost in plan.lost() {
         let what = lost.layout.as_deref().unwrap_or("captures");

@@ -17,14 +17,14 @@ pub const TRIED: usize = 3;
 const WIDTH: usize = 78;
 const PLACE: usize = 29;
 
-pub fn sheet(plan: &Plan, list: &[Enrolment], shown: Shown) -> String {
+pub fn sheet(plan: &Plan, list: &[Enrolment], shown: &Shown) -> String {
     let mut out = String::new();
     let mut line = |text: std::fmt::Arguments<'_>| {
         out.write_fmt(text).expect("writing to a string does not fail");
         out.push('\n');
     };
     let panel = plan.panel();
-    line(format_args!("WORKSHEET: THE NEW PANEL'S SLOTS"));
+    line(format_args!("WORKSHEET: THE NEW PANEL'S SLOTS{:>46}", format!("plan {}", shown.mark)));
     line(format_args!(""));
     line(format_args!(
         "Panel ______________________   Keyed by ______________________   Date __________"
@@ -143,7 +143,7 @@ fn check_words(check: &PanelCheck) -> String {
 }
 
 /// The cautions in lines of the page's width.
-pub fn cautions(plan: &Plan, shown: Shown) -> Vec<String> {
+pub fn cautions(plan: &Plan, shown: &Shown) -> Vec<String> {
     let mut lines = Vec::new();
     for caution in plan.cautions() {
         for (i, text) in screen::wrap(&shown.number(caution), WIDTH - 2).iter().enumerate() {

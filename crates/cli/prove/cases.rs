@@ -6,6 +6,7 @@ use holdover::bits::CaptureText;
 use holdover::decode::Reading;
 use holdover::prove::{Case, CaseAnswer, prove_cases};
 use holdover::rank::{Answer, Batch, Sighting};
+use holdover::states::RowState;
 
 use super::{Proved, Row};
 use crate::args;
@@ -126,10 +127,11 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
             let (expected, got) = (value(&proof.expected)?, value(&proof.got)?);
             let bits = case.bits.as_ref().ok().copied();
             let number = proof.line as u64;
-            Ok(Row { name: "line", number, holds: proof.holds, expected, got, bits })
+            let (state, holds) = (RowState::Kept, proof.holds);
+            Ok(Row { name: "line", number, state, holds, expected, got, bits })
         })
         .collect();
-    Ok(Proved { rows: rows?, table, plan: None })
+    Ok(Proved { rows: rows?, table, plan: None, sum: String::new(), notes: Vec::new() })
 }
 
 /// Today's answer as a case: the layout only where it can be asked for.

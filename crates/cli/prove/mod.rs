@@ -9,6 +9,7 @@ use std::path::Path;
 use holdover::bits::Capture;
 use holdover::layout::Table;
 use holdover::plan::Plan;
+use holdover::states::RowState;
 use serde_json::{Value, json};
 
 use crate::args::{self, Format};
@@ -23,6 +24,8 @@ pub struct Row {
     /// "line" of the input, or "batch" of the site file.
     pub name: &'static str,
     pub number: u64,
+    /// A blocked card is to stay shut.
+    pub state: RowState,
     pub holds: bool,
     pub expected: Value,
     pub got: Value,
@@ -37,6 +40,17 @@ pub struct Proved {
     pub table: Table,
     /// The plan, where it was one.
     pub plan: Option<Plan>,
+    /// The roster's rows by state; nothing for cases.
+    pub sum: String,
+    /// What there is to say of the files.
+    pub notes: Vec<String>,
+}
+
+impl Proved {
+    /// Rows that must open: without one, a proof says nothing.
+    fn kept(&self) -> usize {
+        self.rows.iter().filter(|row| row.state == RowState::Kept).count()
+    }
 }
 
 pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
@@ -50,6 +64,14 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
     };
     let rows = &proved.rows;
     let failed = rows.iter().filter(|row| !row.holds).count();
+    let empty = proved.plan.is_some() && proved.kept() == 0;
+    proved.notes.iter().for_each(|note| screen::remark(note));
+    if args.format != Format::Text && proved.plan.is_some() {
+        screen::remark(&proved.sum);
+        if empty {
+            screen::remark(NOTHING_PROVED);
+        }
+    }
     let page = |target: &html::Target<'_>| html::prove::page(&proved, args, target.hide);
     let written = target.map(|target| target.write(&page(&target))).transpose()?;
     let mut out = screen::output(args.format == Format::Text);
@@ -58,9 +80,13 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
             for row in rows {
                 let (expected, got) =
                     (hidden(&row.expected, args.mask), hidden(&row.got, args.mask));
-                let object = json!({
-                    row.name: row.number, "holds": row.holds, "expected": expected, "got": got,
-                });
+                let mut object = json!({ row.name: row.number });
+                if row.state == RowState::Blocked {
+                    object["state"] = row.state.word().into();
+                }
+                object["holds"] = row.holds.into();
+                object["expected"] = expected;
+                object["got"] = got;
                 writeln!(out, "{object}")?;
             }
         }
@@ -81,11 +107,19 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
         Format::Text => {
             for row in rows.iter().filter(|row| !row.holds) {
                 let line = format!("{} {}", row.name, row.number);
-                writeln!(out, "{line:<10} {}", in_style(BAD, "does not hold"))?;
+                let what = match row.state {
+                    RowState::Blocked => "is blocked, and opens",
+                    RowState::Kept | RowState::Boxed => "does not hold",
+                };
+                writeln!(out, "{line:<10} {}", in_style(BAD, what))?;
                 screen::say(&mut out, "  expected  ", &words(&hidden(&row.expected, args.mask)))?;
                 screen::say(&mut out, "  got       ", &words(&hidden(&row.got, args.mask)))?;
             }
+            if proved.plan.is_some() {
+                screen::say(&mut out, "roster  ", &proved.sum)?;
+            }
             let verdict = match failed {
+                0 if empty => in_style(BAD, NOTHING_PROVED),
                 0 => in_style(GOOD, &format!("all {} rows hold", rows.len())),
                 n => in_style(BAD, &format!("{n} of {} rows do not hold", rows.len())),
             };
@@ -96,10 +130,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
                     "read the rows' cards again, or mend the table; `holdover table diff` says \
                      what a change of it does",
                 ),
-                (Some(_), 0) if args.site.is_none() => Some(
-                    "prove the issued ranges too with --site; then key the worksheet in with \
-                     someone who reads it back, and try a card of each slot at a door",
-                ),
+                (Some(_), 0) if empty => Some("fill in the roster: a kept card a row"),
                 (Some(_), 0) => Some(
                     "key the worksheet in with someone who reads it back, and try a card of each \
                      slot at a door: a proof on paper is none of the wiring",
@@ -119,8 +150,11 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
         screen::say(&mut out, "written  ", &written)?;
     }
     out.flush()?;
-    Ok(if failed == 0 { Outcome::Done } else { Outcome::CardsWrong })
+    Ok(if failed == 0 && !empty { Outcome::Done } else { Outcome::CardsWrong })
 }
+
+/// What a roster without a kept card comes to.
+const NOTHING_PROVED: &str = "no kept card, so nothing is proved";
 
 /// Keys whose values are card numbers.
 const SECRET: [&str; 4] = ["card", "panel_number", "identity", "opens"];

@@ -36,7 +36,7 @@ pub use refused::Refused;
 /// The version of what goes in and comes out: the JSON, the schema files, and
 /// the functions of the boundary in every language. A change that an older
 /// reader would misread raises it; one that only adds does not.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = holdover_cli::SCHEMA;
 
 /// Files by name, in memory, and the commands of `holdover` at work on them.
 #[derive(Debug, Default, Clone)]

@@ -89,7 +89,8 @@ impl Default for Panel {
 }
 
 /// Whether a batch's cards are with people.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum State {
     /// Handed out.
     Issued,

@@ -17,7 +17,7 @@ use serde::{Deserialize, Serialize};
 pub use compose::Composed;
 pub use learn::{Learned, LearnedCheck, LearnedField};
 pub use plan::{
-    Change, Changes, Conflict, ConflictKind, Exposure, Identity, KeptDigits, Lost, Moved,
+    Batch, Change, Changes, Conflict, ConflictKind, Exposure, Identity, KeptDigits, Lost, Moved,
     Objective, Opened, Panel, Plan, Run, Slot,
 };
 pub use prove::{Came, CaseCame, Place, Proof, SlotsCame};

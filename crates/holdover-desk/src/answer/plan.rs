@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{CardRef, Layout, Number};
 
 /// What `plan --format json` prints, and a plan file holds: the panel's slots
-/// and what comes of them. It stands alone: limits and layouts are in it.
+/// and what comes of them. It stands alone: limits, layouts and batches are in it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Plan {
     /// The slots, by number.
@@ -15,8 +15,14 @@ pub struct Plan {
     pub panel: Panel,
     /// The layouts, those without a slot included.
     pub table: Vec<Layout>,
+    /// The cards the site owns as ranges.
+    pub batches: Vec<Batch>,
     /// Cards to keep, each once.
     pub kept: Number,
+    /// Boxed cards, each once.
+    pub boxed: Number,
+    /// Blocked cards, each once.
+    pub blocked: Number,
     /// Kept cards that no slot reads.
     pub lost: Vec<Lost>,
     /// Cards that the panel could not tell apart, or would read twice.
@@ -27,9 +33,36 @@ pub struct Plan {
     pub objective: Objective,
     /// What people must know before they key it in.
     pub cautions: Vec<String>,
+    /// Half of the digest of the roster it was made for; absent in a copy.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub roster: Option<String>,
+    /// The form of the file.
+    pub schema: u32,
+    /// What every sheet of this plan carries.
+    pub mark: String,
+    /// SHA-256 of the content, by which a change is noticed; absent in a copy.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub digest: Option<String>,
+    /// Present in a copy that hides cards or people, which proves nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub masked: Option<bool>,
     /// What differs from the plan of `--against`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub changes: Option<Changes>,
+}
+
+/// Cards of one layout and site code with consecutive numbers.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Batch {
+    /// The layout's id.
+    pub layout: String,
+    /// The site code; absent for layouts without one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub site: Option<Number>,
+    /// First and last card number, as `4000-4999`.
+    pub cards: String,
+    /// `issued` or `boxed`.
+    pub state: String,
 }
 
 /// One of the panel's places for a card format, filled.
@@ -84,6 +117,13 @@ pub struct Panel {
     pub checks_parity: bool,
     /// Whether it checks site codes.
     pub checks_site: bool,
+    /// The largest number it takes; absent where its digits alone limit it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub max_number: Option<u64>,
+    /// Whether all slots read the site code in one place, or not at all;
+    /// absent where each slot has its own.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub one_site_place: bool,
 }
 
 /// What a panel knows a person by.
@@ -108,6 +148,8 @@ pub enum KeptDigits {
     Low,
     /// The first.
     High,
+    /// All, or none: a number that is too long is refused.
+    Refuse,
 }
 
 /// Kept cards that no slot reads.
@@ -151,6 +193,8 @@ pub enum ConflictKind {
     DigitsCut,
     /// A card that two slots admit.
     TwoSlots,
+    /// A blocked card that would open as a kept one.
+    BlockedOpens,
 }
 
 /// How likely a stranger's card opens by a slot.
@@ -174,6 +218,8 @@ pub struct Objective {
     pub lost: Number,
     /// Kept cards in a conflict.
     pub in_conflict: Number,
+    /// Blocked cards that open as a kept card.
+    pub blocked_open: Number,
     /// Kept cards whose panel number is not the number printed on them.
     pub renumbered: Number,
     /// Boxed cards without a slot.

@@ -11,6 +11,9 @@ pub struct Proof {
     /// Which row.
     #[serde(flatten)]
     pub row: Place,
+    /// "blocked" for a card that is to stay shut.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub state: Option<String>,
     /// Whether it does.
     pub holds: bool,
     /// What it should come to.

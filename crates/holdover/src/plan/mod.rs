@@ -20,6 +20,7 @@ mod bounds;
 mod cautions;
 mod cells;
 mod change;
+mod departure;
 mod entries;
 mod error;
 mod exposure;
@@ -70,6 +71,7 @@ pub fn plan(table: &Table, site: &Site, roster: &[RosterRow]) -> Result<Plan, Pl
         slots: report.slots,
         panel: site.panel.clone(),
         table: table.clone(),
+        batches: site.batches.clone(),
         kept: job.kept,
         boxed: job.boxed,
         blocked: job.blocked_cards(),

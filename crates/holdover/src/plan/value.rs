@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 
 use super::big::{Big, count};
 use crate::layout::Table;
-use crate::site::Panel;
+use crate::site::{CardBatch, Panel};
 
 /// An ascending run of bits as the panel counts them: `start` is the first
 /// bit's place, from 0 or 1 as the panel's `first_bit` says.
@@ -187,7 +187,7 @@ pub struct Risk {
 
 /// The few settings that are keyed into the new panel, and what comes of them.
 ///
-/// As JSON it stands alone: limits and layouts are in it, and what is read
+/// As JSON it stands alone: limits, layouts and batches are in it, and what is read
 /// back is checked, so that a plan that contradicts itself does not exist.
 /// [`Plan::risks`] and [`Plan::gap`] are not part of the JSON.
 #[derive(Debug, Clone, PartialEq)]
@@ -195,6 +195,7 @@ pub struct Plan {
     pub(super) slots: Vec<PlanSlot>,
     pub(super) panel: Panel,
     pub(super) table: Table,
+    pub(super) batches: Vec<CardBatch>,
     pub(super) kept: u128,
     pub(super) boxed: u128,
     pub(super) blocked: u128,
@@ -221,6 +222,11 @@ impl Plan {
     /// The layouts, those without a slot included.
     pub fn table(&self) -> &Table {
         &self.table
+    }
+
+    /// The cards the site owns as ranges, in the site file's order.
+    pub fn batches(&self) -> &[CardBatch] {
+        &self.batches
     }
 
     /// Cards to keep, each once.

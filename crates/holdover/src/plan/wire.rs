@@ -10,13 +10,53 @@ use super::keyed::keyed_shape;
 use super::shape::{digits_needed, parities};
 use super::value::{Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot};
 use crate::layout::{Layout, Table};
-use crate::site::Panel;
+use crate::site::{CardBatch, Panel, State};
+
+/// A batch as the site file writes it.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Batch {
+    layout: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    site: Option<Big>,
+    cards: String,
+    state: State,
+}
+
+impl From<&CardBatch> for Batch {
+    fn from(batch: &CardBatch) -> Batch {
+        Batch {
+            layout: batch.layout.clone(),
+            site: batch.site.map(Big::from),
+            cards: format!("{}-{}", batch.first, batch.last),
+            state: batch.state,
+        }
+    }
+}
+
+impl TryFrom<Batch> for CardBatch {
+    type Error = String;
+
+    fn try_from(batch: Batch) -> Result<CardBatch, String> {
+        let number = |text: &str| text.parse::<u128>().ok();
+        let ends = batch.cards.split_once('-').map(|(first, last)| (number(first), number(last)));
+        let Some((Some(first), Some(last))) = ends else {
+            return Err("a batch's cards are written \"4000-4999\"".to_owned());
+        };
+        let site = match batch.site {
+            None => None,
+            Some(site) => Some(site.small().ok_or("a batch's site code is over 128 bits")?),
+        };
+        Ok(CardBatch { layout: batch.layout, site, first, last, state: batch.state })
+    }
+}
 
 #[derive(Serialize)]
 struct Written<'a> {
     slots: &'a [PlanSlot],
     panel: &'a Panel,
     table: &'a [Layout],
+    batches: Vec<Batch>,
     #[serde(with = "count")]
     kept: u128,
     #[serde(with = "count")]
@@ -36,6 +76,7 @@ struct Read {
     slots: Vec<PlanSlot>,
     panel: Panel,
     table: Vec<Layout>,
+    batches: Vec<Batch>,
     #[serde(with = "count")]
     kept: u128,
     #[serde(with = "count")]
@@ -58,6 +99,7 @@ impl Serialize for Plan {
             slots,
             panel,
             table,
+            batches: self.batches.iter().map(Batch::from).collect(),
             kept,
             boxed,
             blocked,
@@ -96,6 +138,9 @@ impl<'de> Deserialize<'de> for Plan {
                 slots.len()
             )));
         }
+        let batches: Result<Vec<CardBatch>, String> =
+            read.batches.into_iter().map(CardBatch::try_from).collect();
+        let batches = batches.map_err(D::Error::custom)?;
         let mut served = Vec::new();
         for (i, slot) in slots.iter().enumerate() {
             let wrong = |what: String| D::Error::custom(format!("slot {}: {what}", i + 1));
@@ -126,6 +171,7 @@ impl<'de> Deserialize<'de> for Plan {
             slots,
             panel,
             table,
+            batches,
             kept,
             boxed,
             blocked,

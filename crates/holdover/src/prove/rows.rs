@@ -33,14 +33,18 @@ pub struct Outcome {
     pub refused: Vec<String>,
 }
 
-/// Whether a kept card opens as itself and only as itself.
+/// Whether a kept card opens as itself and only as itself, or a blocked one
+/// stays shut.
 ///
 /// As JSON `{"line":2,"holds":true,"expected":…,"got":…}`; a batch has
-/// `"batch":1` in place of the line.
+/// `"batch":1` in place of the line, a blocked card `"state":"blocked"` behind
+/// it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Proof {
     /// The roster line or the batch.
     pub card: CardRef,
+    /// Kept, or blocked.
+    pub state: RowState,
     /// Whether it does.
     pub holds: bool,
     /// What it should come up as.
@@ -51,10 +55,13 @@ pub struct Proof {
 
 impl Serialize for Proof {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(Some(4))?;
+        let mut map = serializer.serialize_map(None)?;
         match self.card {
             CardRef::Line(line) => map.serialize_entry("line", &line)?,
             CardRef::Batch(batch) => map.serialize_entry("batch", &batch.batch)?,
+        }
+        if self.state == RowState::Blocked {
+            map.serialize_entry("state", self.state.word())?;
         }
         map.serialize_entry("holds", &self.holds)?;
         map.serialize_entry("expected", &self.expected)?;
@@ -74,11 +81,13 @@ struct Seen<'r> {
     card: usize,
 }
 
-/// Proves every kept row, in the roster's order, and then every issued batch.
+/// Proves every kept and every blocked row, in the roster's order, and then
+/// every issued batch.
 ///
-/// The roster names layouts of the plan's own table. `batches` are those of
-/// the site file; without them the plan's word is taken for conflicts between
-/// a listed card and a batch.
+/// The roster names layouts of the plan's own table. What a row should come to
+/// is worked out from the roster, the batches and the table, never taken from
+/// the plan's word: where a slot reads a run that its layouts do not give, the
+/// number expected is the card's own.
 ///
 /// # Errors
 /// A row or a batch that contradicts the plan's layouts, or a batch that
@@ -101,19 +110,17 @@ pub fn prove(
         }
     }
     // Conflicts in which ranges take part, by the lines and batches in them.
-    let worked_out;
     let conflicts = match batches {
-        [] => plan.conflicts(),
-        _ => {
-            worked_out = conflicts_of(plan, roster, batches)?;
-            &worked_out[..]
-        }
+        [] => Vec::new(),
+        _ => conflicts_of(plan, roster, batches)?,
     };
-    let ranges = Ranges::new(conflicts);
+    let ranges = Ranges::new(&conflicts);
     let mut proofs = Vec::with_capacity(roster.len());
     for one in &seen {
-        if one.row.state == RowState::Kept {
-            proofs.push(proof(plan, one, &seen, &openers, &ranges));
+        match one.row.state {
+            RowState::Kept => proofs.push(proof(plan, one, &seen, &openers, &ranges)),
+            RowState::Blocked => proofs.push(shut(one, &seen, &openers, &ranges)),
+            RowState::Boxed => {}
         }
     }
     let listed: BTreeSet<(usize, u128, u128)> = match batches {
@@ -214,14 +221,57 @@ fn proof(
         also.extend(ranges.batches_with(one.row.line, &own.panel_number));
     }
     got.also = also.into_iter().collect();
-    let expected = Outcome {
+    let mut expected = Outcome {
         slots: one.home.into_iter().collect(),
         site: own.and_then(site),
         panel_number: own.map(|own| own.panel_number.clone()).or_else(|| one.row.printed.clone()),
         ..Outcome::default()
     };
-    let holds = own.is_some() && got == expected;
-    Proof { card: CardRef::Line(one.row.line), holds, expected, got }
+    let astray = one.home.is_some_and(|home| plan.reads_astray(home));
+    if let (RosterCard::Card { number, .. }, true) = (&one.row.card, astray) {
+        expected.panel_number = Some(number.to_string());
+    }
+    let holds = own.is_some() && !astray && got == expected;
+    let card = CardRef::Line(one.row.line);
+    Proof { card, state: RowState::Kept, holds, expected, got }
+}
+
+/// A blocked card: no slot admits it to a number that a kept card has.
+fn shut(
+    one: &Seen<'_>,
+    seen: &[Seen<'_>],
+    openers: &HashMap<(&Big, &str), Vec<usize>>,
+    ranges: &Ranges,
+) -> Proof {
+    let mut also: BTreeSet<CardRef> = BTreeSet::new();
+    let mut open: Option<&Reading> = None;
+    for reading in &one.readings {
+        let of_kept = |i: &&usize| {
+            let other = &seen[**i];
+            let home =
+                |own: &Reading| Some(own.slot) == other.home && identity(own) == identity(reading);
+            other.row.state == RowState::Kept && other.readings.iter().any(home)
+        };
+        let known = also.len();
+        let others = openers.get(&identity(reading)).into_iter().flatten().filter(of_kept);
+        also.extend(others.map(|i| CardRef::Line(seen[*i].row.line)));
+        also.extend(ranges.batches_with(one.row.line, &reading.panel_number));
+        if also.len() > known {
+            open = open.or(Some(reading));
+        }
+    }
+    let shown = open.or(one.readings.first());
+    let refused = if one.readings.is_empty() { one.refused.clone() } else { Vec::new() };
+    let got = Outcome {
+        slots: one.readings.iter().map(|reading| reading.slot).collect(),
+        site: None,
+        panel_number: shown.map(|reading| reading.panel_number.clone()),
+        also: also.into_iter().collect(),
+        refused,
+    };
+    let holds = got.also.is_empty();
+    let card = CardRef::Line(one.row.line);
+    Proof { card, state: RowState::Blocked, holds, expected: Outcome::default(), got }
 }
 
 /// Conflicts by the cards in them.
@@ -338,5 +388,5 @@ fn batch_proof(
         ..Outcome::default()
     };
     let holds = home.is_some() && got == expected;
-    Ok(Proof { card: this, holds, expected, got })
+    Ok(Proof { card: this, state: RowState::Kept, holds, expected, got })
 }
