@@ -33,7 +33,8 @@ pub(crate) struct Report {
     pub exposure: Vec<Exposure>,
     pub risks: Vec<Risk>,
     pub objective: Objective,
-    pub gap: Option<Objective>,
+    pub gap: Objective,
+    pub proved: bool,
 }
 
 pub(crate) fn report(
@@ -79,7 +80,8 @@ pub(crate) fn report(
         exposure: all,
         risks,
         objective: objective(&score),
-        gap: found.bound.as_ref().map(objective),
+        gap: objective(&gap(&score, &found.bound.unwrap_or(score))),
+        proved: found.bound.is_none(),
     })
 }
 
@@ -161,6 +163,25 @@ fn rank(slot: &Slot) -> usize {
         system.add(*check);
     }
     system.rank()
+}
+
+/// How much better the best plan could be, aim by aim.
+fn gap(score: &Score, bound: &Score) -> Score {
+    let exposure = if bound.exposure < score.exposure {
+        score.exposure.sub(bound.exposure)
+    } else {
+        Big::ZERO
+    };
+    Score {
+        lost: score.lost.saturating_sub(bound.lost),
+        in_conflict: score.in_conflict.saturating_sub(bound.in_conflict),
+        blocked_open: score.blocked_open.saturating_sub(bound.blocked_open),
+        renumbered: score.renumbered.saturating_sub(bound.renumbered),
+        boxed_lost: score.boxed_lost.saturating_sub(bound.boxed_lost),
+        boxed_in_conflict: score.boxed_in_conflict.saturating_sub(bound.boxed_in_conflict),
+        exposure,
+        slots: score.slots.saturating_sub(bound.slots),
+    }
 }
 
 fn objective(score: &Score) -> Objective {

@@ -14,6 +14,7 @@ use super::cells::Regions;
 use super::error::PlanError;
 use super::exposure::exposure;
 use super::job::Kind;
+use super::many::{Outcome, many};
 use super::parts::{Part, parts};
 use super::slots::{Catalogue, Pieces, Slot};
 use super::sweep::{Counts, Enrolled, count};
@@ -40,12 +41,66 @@ pub(crate) struct Found {
     pub bound: Option<Score>,
 }
 
-/// Up to so many layouts the search is exact, whatever it takes.
+/// How much the search may do before it ends with the best plan so far.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Effort {
+    /// Up to so many layouts the search goes step by step and is exact,
+    /// whatever it takes; more are searched by options of each length.
+    pub exact_layouts: usize,
+    /// Work with more layouts than that, in things looked at: a thousand
+    /// million are some seconds.
+    pub work: u64,
+}
+
+impl Default for Effort {
+    fn default() -> Effort {
+        // Judgement, no source: about a minute.
+        Effort { exact_layouts: EXACT_LAYOUTS, work: 60_000_000_000 }
+    }
+}
+
+/// Layouts that are searched step by step. Judgement, no source.
 const EXACT_LAYOUTS: usize = 16;
 
-/// Cards weighed, all evaluations together, before a search over more layouts
-/// ends with the best plan so far; and how often each card may be weighed, at
-/// least. Judgement, no source: some seconds.
+/// Groups of layouts of one length with every choice of up to so many others.
+const CHOSEN_MOST: usize = 16;
+
+/// Work between two questions whether to go on. Judgement, no source: some
+/// milliseconds.
+const ASK_EACH: u64 = 2_000_000;
+
+/// Counts work, and asks whether to go on.
+pub(crate) struct Pace<'p> {
+    pub effort: Effort,
+    /// The time is the caller's.
+    pub go_on: Option<&'p mut dyn FnMut() -> bool>,
+    work: u64,
+    asked: u64,
+    most: u64,
+    stopped: bool,
+}
+
+impl<'p> Pace<'p> {
+    pub fn new(effort: Effort, go_on: Option<&'p mut dyn FnMut() -> bool>) -> Pace<'p> {
+        Pace { effort, go_on, work: 0, asked: 0, most: u64::MAX, stopped: false }
+    }
+
+    /// Takes note of work; false where it is to end.
+    pub fn spend(&mut self, work: u64) -> bool {
+        self.work = self.work.saturating_add(work);
+        if self.work - self.asked >= ASK_EACH {
+            self.asked = self.work;
+            self.stopped |= self.go_on.as_mut().is_some_and(|go_on| !go_on());
+        }
+        self.stopped |= self.work > self.most;
+        !self.stopped
+    }
+}
+
+/// Cards weighed, all evaluations together, before a search step by step over
+/// more layouts than are exact ends with the best plan so far; and how often
+/// each card may be weighed, at least. Judgement, no source: some seconds.
 const WORK_MOST: u64 = 10_000_000;
 const TIMES_MOST: u64 = 64;
 
@@ -98,8 +153,9 @@ struct Next {
     step: Result<Partial, Step>,
 }
 
-struct Search<'c, 'j, 't> {
+struct Search<'c, 'j, 't, 'p> {
     catalogue: &'c mut Catalogue<'j, 't>,
+    pace: &'c mut Pace<'p>,
     classes: Vec<Class>,
     least_lost: u128,
     /// Whether every length with kept cards has a slot, whatever the plan.
@@ -110,18 +166,18 @@ struct Search<'c, 'j, 't> {
     /// Lost and boxed lost whatever the plan.
     fixed: Score,
     best: Option<(Score, Vec<Slot>)>,
-    exact: bool,
-    work: u64,
-    work_most: u64,
 }
 
 /// The best plan for a job.
-pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanError> {
+pub(crate) fn search(
+    catalogue: &mut Catalogue<'_, '_>,
+    pace: &mut Pace<'_>,
+) -> Result<Found, PlanError> {
     let mut best = None;
     let mut bound: Option<Score> = None;
     for place in catalogue.site_places() {
         catalogue.site_place = place;
-        let stopped_at = search_with(catalogue, &mut best)?;
+        let stopped_at = search_with(catalogue, pace, &mut best)?;
         bound = match (bound, stopped_at) {
             (Some(bound), Some(other)) => Some(bound.min(other)),
             (bound, other) => bound.or(other),
@@ -131,12 +187,13 @@ pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanErr
     Ok(Found { bound: bound.filter(|bound| *bound < score), slots, score })
 }
 
-type Best = Option<(Score, Vec<Slot>)>;
+pub(crate) type Best = Option<(Score, Vec<Slot>)>;
 
 /// Betters a plan where it can; a bound on all others, where the search was
 /// ended before its time.
 fn search_with(
     catalogue: &mut Catalogue<'_, '_>,
+    pace: &mut Pace<'_>,
     best: &mut Best,
 ) -> Result<Option<Score>, PlanError> {
     let job = catalogue.job;
@@ -161,18 +218,27 @@ fn search_with(
     classes.sort_by_key(|class| Reverse((class.saves, class.kept, class.boxed)));
     let open: usize = classes.iter().map(|class| class.kinds.len()).sum();
     let cards: usize = job.kinds.iter().map(Kind::weight).sum();
+    let exact = open <= pace.effort.exact_layouts;
+    if !exact {
+        pace.most = pace.work.saturating_add(pace.effort.work);
+        match many(catalogue, &classes, fixed, pace, best)? {
+            Outcome::Proved => return Ok(None),
+            Outcome::Stopped(bound) => return Ok(Some(bound)),
+            Outcome::Unfit => {}
+        }
+        let cards = TIMES_MOST.saturating_mul(cards as u64).saturating_add(WORK_MOST);
+        pace.most = pace.work.saturating_add(cards);
+    }
     let limited = classes.iter().any(|class| class.limited);
     let mut search = Search {
         catalogue,
+        pace,
         classes,
         least_lost: 0,
         all_served: false,
         limited,
         fixed,
         best: best.take(),
-        exact: open <= EXACT_LAYOUTS,
-        work: 0,
-        work_most: WORK_MOST + TIMES_MOST * cards as u64,
     };
     search.least_lost = search.lost_at_least(0, job.panel.slots);
     search.all_served = search.least_lost == 0 && !limited;
@@ -183,12 +249,12 @@ fn search_with(
     root.bound = search.bound(&root, &root.own, &root.out, 0);
     let root_bound = root.bound;
     search.descend(root)?;
-    let stopped = !search.exact && search.work > search.work_most;
+    let stopped = search.pace.stopped;
     *best = search.best.take();
     Ok(Some(root_bound).filter(|_| stopped))
 }
 
-impl Search<'_, '_, '_> {
+impl Search<'_, '_, '_, '_> {
     /// The fewest kept cards lost from `class` on with so many slots left.
     fn lost_at_least(&self, class: usize, slots: usize) -> u128 {
         // Classes come with the most to save first.
@@ -302,14 +368,14 @@ impl Search<'_, '_, '_> {
     fn counted(&mut self, partial: &Partial) -> Result<(Counts, Pieces, Regions), PlanError> {
         let mut sums = self.gather(partial);
         let (spans, sets) = (std::mem::take(&mut sums.spans), std::mem::take(&mut sums.sets));
-        self.work += WORK_EACH + (sums.singles.len() + spans.len() + sets.len()) as u64;
+        self.pace.spend(WORK_EACH + (sums.singles.len() + spans.len() + sets.len()) as u64);
         let regions = Regions::new(spans, sets)?;
         Ok((count(&sums.singles, &regions), sums, regions))
     }
 
     /// Whether nothing better than the best can come of a bound.
     fn hopeless(&self, bound: &Score) -> bool {
-        let stopped = !self.exact && self.work > self.work_most;
+        let stopped = self.pace.stopped;
         self.best.as_ref().is_some_and(|(best, _)| bound >= best || stopped)
     }
 
@@ -536,7 +602,7 @@ fn groups(first: usize, others: &[usize]) -> Vec<Vec<usize>> {
         group.extend(others);
         group
     };
-    if others.len() < EXACT_LAYOUTS {
+    if others.len() < CHOSEN_MOST {
         let chosen = |choice: usize| {
             let taken = others.iter().enumerate().filter(|(i, _)| choice >> i & 1 == 1);
             with(&mut taken.map(|(_, kind)| *kind))

@@ -137,7 +137,7 @@ pub struct Exposure {
 }
 
 /// What a plan is weighed by, in this order.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Objective {
     /// Kept cards without a slot.
@@ -188,7 +188,7 @@ pub struct Risk {
 ///
 /// As JSON it stands alone: limits and layouts are in it, and what is read
 /// back is checked, so that a plan that contradicts itself does not exist.
-/// [`Plan::risks`] and [`Plan::gap`] are not part of the JSON.
+/// [`Plan::risks`] are not part of the JSON.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
     pub(super) slots: Vec<PlanSlot>,
@@ -203,7 +203,7 @@ pub struct Plan {
     pub(super) objective: Objective,
     pub(super) cautions: Vec<String>,
     pub(super) risks: Vec<Risk>,
-    pub(super) gap: Option<Objective>,
+    pub(super) gap: Objective,
 }
 
 impl Plan {
@@ -269,10 +269,16 @@ impl Plan {
         &self.risks
     }
 
-    /// Where the plan is not known to be the best: no plan is better than
-    /// this. Searches over up to 16 layouts are exact.
-    pub fn gap(&self) -> Option<&Objective> {
-        self.gap.as_ref()
+    /// How much better the best plan could be, aim by aim: nothing where this
+    /// one is proved to be the best. An aim is to be read with those before it;
+    /// where one of them may be better, those after it may be worse.
+    pub fn gap(&self) -> &Objective {
+        &self.gap
+    }
+
+    /// Whether no plan is better.
+    pub fn is_proved_best(&self) -> bool {
+        self.gap == Objective::default()
     }
 
     /// Whether something is wrong with the cards: a conflict, or a kept card
