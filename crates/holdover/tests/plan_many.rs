@@ -140,3 +140,28 @@ fn sites_of_many_layouts() {
         eprintln!("{count} layouts: {done} of 12 proved");
     }
 }
+
+/// Slots that are keyed in stay, and what is new gets slots beside them.
+#[test]
+fn slots_that_are_keyed_in_stay() {
+    for seed in 0..40 {
+        let (table, site, roster) = site(seed, 8);
+        let before = roster.iter().filter(|row| row.line % 3 > 0).cloned().collect::<Vec<_>>();
+        let first = plan_with(&table, &site, &before, PlanOptions::default()).unwrap();
+        for exact_layouts in [16, 0] {
+            let mut effort = Effort::default();
+            effort.exact_layouts = exact_layouts;
+            let options = PlanOptions { keep: Some(&first), effort, ..PlanOptions::default() };
+            let next = plan_with(&table, &site, &roster, options).unwrap();
+            assert!(next.not_kept().is_empty(), "{:?}", next.not_kept());
+            for (was, is) in first.slots().iter().zip(next.slots()) {
+                assert!(was.sites.iter().all(|site| is.sites.contains(site)));
+                let same = holdover::plan::PlanSlot { sites: was.sites.clone(), ..is.clone() };
+                assert_eq!(*was, same, "seed {seed}");
+            }
+            assert!(next.changes_since(&first, &before).removed.is_empty());
+            let text = serde_json::to_string(&next).unwrap();
+            serde_json::from_str::<holdover::plan::Plan>(&text).unwrap();
+        }
+    }
+}

@@ -12,6 +12,7 @@ mod entries;
 mod error;
 mod exposure;
 mod job;
+mod keep;
 mod keyed;
 mod linear;
 mod many;
@@ -36,8 +37,8 @@ pub use roster::{RosterCard, RosterRow, RowState};
 pub use search::Effort;
 pub use serial::{Trouble, TroubleKind, serial_trouble};
 pub use value::{
-    BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot,
-    Risk,
+    BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, NotKept, Objective, PanelRun, Plan,
+    PlanSlot, Risk,
 };
 
 use crate::layout::Table;
@@ -56,6 +57,10 @@ pub fn plan(table: &Table, site: &Site, roster: &[RosterRow]) -> Result<Plan, Pl
 /// How a plan is looked for.
 #[derive(Default)]
 pub struct PlanOptions<'a> {
+    /// A plan that is keyed in already: its slots stay as they are but for more
+    /// site codes, nothing joins them, and what is new gets slots beside. The
+    /// best of such plans is found; what cannot stay is in [`Plan::not_kept`].
+    pub keep: Option<&'a Plan>,
     /// How much the search may do.
     pub effort: Effort,
     /// Asked now and then; the search ends with the best plan so far when it
@@ -76,6 +81,10 @@ pub fn plan_with(
 ) -> Result<Plan, PlanError> {
     let job = job::Job::new(table, site, roster)?;
     let mut catalogue = slots::Catalogue::new(&job);
+    let mut not_kept = Vec::new();
+    if let Some(earlier) = options.keep {
+        (catalogue.pinned, not_kept) = keep::keep(&mut catalogue, table, earlier)?;
+    }
     let mut pace = search::Pace::new(options.effort, options.go_on);
     let mut found = search::search(&mut catalogue, &mut pace)?;
     let report = report::report(&mut catalogue, &mut found)?;
@@ -95,6 +104,7 @@ pub fn plan_with(
         cautions,
         risks: report.risks,
         gap: report.gap,
+        not_kept,
     })
 }
 

@@ -72,6 +72,7 @@ type Filling = (Vec<(Vec<usize>, CardRun)>, Vec<usize>);
 /// Every way to fill slots for a length; `None` where there are too many.
 fn fillings(catalogue: &Catalogue<'_, '_>, class: &Class, budget: usize) -> Option<Vec<Filling>> {
     let job = catalogue.job;
+    let open = job.panel.slots.saturating_sub(catalogue.pinned.len());
     let mut groupings: Vec<(Vec<Vec<usize>>, Vec<usize>)> = vec![(Vec::new(), Vec::new())];
     for kind in &class.kinds {
         let mut next = Vec::new();
@@ -81,7 +82,7 @@ fn fillings(catalogue: &Catalogue<'_, '_>, class: &Class, budget: usize) -> Opti
                 groups[at].push(*kind);
                 next.push((groups, left.clone()));
             }
-            if groups.len() < job.panel.slots {
+            if groups.len() < open {
                 let mut groups = groups.clone();
                 groups.push(vec![*kind]);
                 next.push((groups, left.clone()));
@@ -426,7 +427,7 @@ impl Choice {
             own[0] += job.kinds[*kind].kept;
             own[4] += job.kinds[*kind].boxed;
         }
-        let mut slots = Vec::with_capacity(filling.len());
+        let mut slots = class.pinned.clone();
         for (group, run) in filling {
             slots.push(catalogue.slot(group, run)?);
         }

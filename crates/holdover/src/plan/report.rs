@@ -46,7 +46,7 @@ pub(crate) fn report(
     let slots = &found.slots;
     let (singles, regions, recorded) = gather(catalogue, slots)?;
     let enrolled = Enrolled::new(&singles, &regions);
-    let conflicts = conflicts(catalogue, slots, &singles, &regions, recorded)?;
+    let mut conflicts = conflicts(catalogue, slots, &singles, &regions, recorded)?;
     let mut all = Vec::new();
     let mut risks = Vec::new();
     for (ordinal, slot) in slots.iter().enumerate() {
@@ -71,10 +71,19 @@ pub(crate) fn report(
             valid_read_bits: slot.shape.length - rank,
         });
     }
+    let names = names(slots);
+    let mut keyed: Vec<PlanSlot> =
+        slots.iter().zip(&names).map(|(slot, name)| plan_slot(job, *name, slot)).collect();
+    keyed.sort_by_key(|slot| slot.slot);
+    rename(&names, &mut conflicts);
+    all.iter_mut().zip(&names).for_each(|(exposure, name)| exposure.slot = *name);
+    all.sort_by_key(|exposure: &Exposure| exposure.slot);
+    risks.iter_mut().zip(&names).for_each(|(risk, name)| risk.slot = *name);
+    risks.sort_by_key(|risk: &Risk| risk.slot);
     let mut score = found.score;
     score.exposure = exposure(catalogue, slots, &enrolled);
     Ok(Report {
-        slots: slots.iter().enumerate().map(|(i, slot)| plan_slot(job, i, slot)).collect(),
+        slots: keyed,
         lost: lost(catalogue, slots)?,
         conflicts,
         exposure: all,
@@ -134,15 +143,33 @@ pub(crate) fn conflicts_of(
         let mut sites = slot.sites.clone();
         sites.sort_unstable();
         let sites = (!sites.is_empty()).then(|| Rc::new(sites));
-        slots.push(Slot { kinds, shape, sites });
+        slots.push(Slot { kinds, shape, sites, place: None });
         names.push(slot.slot);
     }
     let (singles, regions, recorded) = gather(catalogue, &slots)?;
     let mut conflicts = conflicts(catalogue, &slots, &singles, &regions, recorded)?;
-    for slot in conflicts.iter_mut().filter_map(|conflict| conflict.slots.as_mut()).flatten() {
-        *slot = names.get(*slot - 1).copied().unwrap_or(*slot);
-    }
+    rename(&names, &mut conflicts);
     Ok(conflicts)
+}
+
+/// The numbers of slots: those that were keyed in keep theirs where they can.
+fn names(slots: &[Slot]) -> Vec<usize> {
+    let mut names: Vec<Option<usize>> =
+        slots.iter().map(|slot| slot.place.filter(|place| *place <= slots.len())).collect();
+    let mut free = (1..=slots.len()).filter(|name| !names.contains(&Some(*name)));
+    let free: Vec<usize> = free.by_ref().collect();
+    let mut free = free.into_iter();
+    names.iter_mut().map(|name| name.take().or_else(|| free.next()).unwrap_or(0)).collect()
+}
+
+/// Gives the slots of conflicts their numbers.
+fn rename(names: &[usize], conflicts: &mut [Conflict]) {
+    for slots in conflicts.iter_mut().filter_map(|conflict| conflict.slots.as_mut()) {
+        for slot in slots.iter_mut() {
+            *slot = names.get(*slot - 1).copied().unwrap_or(*slot);
+        }
+        slots.sort_unstable();
+    }
 }
 
 /// By the first layout's place in the table, slots of one length together.
@@ -197,12 +224,12 @@ fn objective(score: &Score) -> Objective {
     }
 }
 
-fn plan_slot(job: &Job<'_>, ordinal: usize, slot: &Slot) -> PlanSlot {
+fn plan_slot(job: &Job<'_>, name: usize, slot: &Slot) -> PlanSlot {
     let run = |run: Run| PanelRun { start: run.start + job.panel.first_bit, length: run.len };
     let ids = slot.kinds.iter().map(|kind| job.kinds[*kind].layout.id().to_owned());
     let layouts: Vec<String> = ids.collect();
     PlanSlot {
-        slot: ordinal + 1,
+        slot: name,
         name: layouts.join("+"),
         layouts,
         length: slot.shape.length,

@@ -135,6 +135,18 @@ struct Partial {
     bound: Score,
 }
 
+impl Partial {
+    /// Takes note of what was counted.
+    fn note(&mut self, counts: &Counts, sums: &Pieces) {
+        self.own.lost = self.lost.saturating_add(sums.lost);
+        self.own.boxed_lost = self.boxed_lost.saturating_add(sums.boxed_lost);
+        self.own.in_conflict = counts.kept.saturating_add(sums.doubled_kept);
+        self.own.blocked_open = counts.blocked;
+        self.own.renumbered = sums.renumbered;
+        self.own.boxed_in_conflict = counts.boxed.saturating_add(sums.doubled_boxed);
+    }
+}
+
 /// What may be done next.
 enum Step {
     /// A slot for a group, with one of the length's runs.
@@ -202,6 +214,9 @@ fn search_with(
     let mut by_length: BTreeMap<usize, (Vec<usize>, Vec<usize>)> = BTreeMap::new();
     for (index, kind) in job.kinds.iter().enumerate() {
         let (kinds, barred) = by_length.entry(kind.layout.length()).or_default();
+        if catalogue.pinned.iter().any(|slot| slot.kinds.contains(&index)) {
+            continue;
+        }
         if kind.barred.is_none() {
             kinds.push(index);
             continue;
@@ -211,8 +226,11 @@ fn search_with(
         fixed.boxed_lost = fixed.boxed_lost.saturating_add(kind.boxed);
     }
     let mut classes: Vec<Class> = Vec::new();
-    for (kinds, barred) in by_length.into_values().filter(|(kinds, _)| !kinds.is_empty()) {
-        classes.push(Class::new(catalogue, kinds, barred));
+    for (length, (kinds, barred)) in by_length {
+        let class = Class::new(catalogue, length, kinds, barred);
+        if !class.kinds.is_empty() || !class.pinned.is_empty() {
+            classes.push(class);
+        }
     }
     // The most cards first: what is deeper is weighed more often.
     classes.sort_by_key(|class| Reverse((class.saves, class.kept, class.boxed)));
@@ -278,15 +296,36 @@ impl Search<'_, '_, '_, '_> {
         let class = self.classes.get(partial.class);
         partial.out = class.map_or(Vec::new(), |class| class.kinds.clone());
         partial.strays = class.map_or(Vec::new(), |class| class.barred.clone());
+        partial.slots.extend(class.into_iter().flat_map(|class| class.pinned.iter().cloned()));
         partial.current = None;
         partial.doubled.clear();
     }
 
     /// Ends a length: its numbers are settled.
-    fn leave(&self, partial: &mut Partial) {
+    fn leave(&mut self, partial: &mut Partial) -> Result<(), PlanError> {
+        if partial.current.is_none() && partial.slots.len() > partial.settled {
+            self.look(partial)?;
+        }
         partial.pieces.extend(partial.current.take());
         partial.class += 1;
         self.enter(partial);
+        Ok(())
+    }
+
+    /// Works out the numbers of this length.
+    fn look(&mut self, partial: &mut Partial) -> Result<(), PlanError> {
+        let own = &partial.slots[partial.settled..];
+        if !own.is_empty() {
+            let pieces = self.catalogue.pieces(own, &partial.strays, partial.settled)?;
+            partial.current = Some(Rc::new(pieces));
+        }
+        Ok(())
+    }
+
+    /// Slots keyed in already for lengths from `class` on.
+    fn pinned(&self, class: usize) -> usize {
+        let rest = self.classes.get(class..).unwrap_or_default();
+        rest.iter().map(|class| class.pinned.len()).sum()
     }
 
     /// What is there, with `out` of this length still to come and `filled`
@@ -329,6 +368,7 @@ impl Search<'_, '_, '_, '_> {
 
     /// What is lost at least where it depends on the runs.
     fn lost_limited(&mut self, partial: &Partial, own: &Score, out: &[usize], used: usize) -> u128 {
+        let used = used + self.pinned(partial.class + 1);
         let left = self.catalogue.job.panel.slots.saturating_sub(used);
         let here = match self.classes.get_mut(partial.class) {
             // A length that has a slot keeps what its layouts keep at best.
@@ -381,7 +421,7 @@ impl Search<'_, '_, '_, '_> {
 
     fn descend(&mut self, mut partial: Partial) -> Result<(), PlanError> {
         while partial.out.is_empty() && partial.class < self.classes.len() {
-            self.leave(&mut partial);
+            self.leave(&mut partial)?;
         }
         if partial.class >= self.classes.len() {
             return self.complete(&partial);
@@ -448,18 +488,9 @@ impl Search<'_, '_, '_, '_> {
                 return Ok(child);
             }
         }
-        let own = &child.slots[child.settled..];
-        if !own.is_empty() {
-            let pieces = self.catalogue.pieces(own, &child.strays, child.settled)?;
-            child.current = Some(Rc::new(pieces));
-        }
+        self.look(&mut child)?;
         let (counts, sums, regions) = self.counted(&child)?;
-        child.own.lost = child.lost.saturating_add(sums.lost);
-        child.own.boxed_lost = child.boxed_lost.saturating_add(sums.boxed_lost);
-        child.own.in_conflict = counts.kept.saturating_add(sums.doubled_kept);
-        child.own.blocked_open = counts.blocked;
-        child.own.renumbered = sums.renumbered;
-        child.own.boxed_in_conflict = counts.boxed.saturating_add(sums.doubled_boxed);
+        child.note(&counts, &sums);
         child.bound = self.bound(&child, &child.own, &child.out, 0);
         if let Some((best, _)) = &self.best
             && (Score { exposure: best.exposure, slots: best.slots, ..child.bound }) == *best
@@ -495,7 +526,9 @@ impl Search<'_, '_, '_, '_> {
         if self.hopeless(&partial.bound) {
             return Ok(());
         }
-        let (_, sums, regions) = self.counted(partial)?;
+        let (counts, sums, regions) = self.counted(partial)?;
+        let mut partial = partial.clone();
+        partial.note(&counts, &sums);
         let enrolled = Enrolled::new(&sums.singles, &regions);
         let mut score = partial.own;
         score.exposure = exposure(self.catalogue, &partial.slots, &enrolled);
@@ -515,7 +548,8 @@ impl Search<'_, '_, '_, '_> {
         let fresh =
             partial.slots.len() == partial.settled && partial.out.len() == class.kinds.len();
         let (whole, whole_boxed) = (class.kept, class.boxed);
-        let left = job.panel.slots.saturating_sub(partial.slots.len());
+        let used = partial.slots.len() + self.pinned(partial.class + 1);
+        let left = job.panel.slots.saturating_sub(used);
         let later: Vec<u128> =
             (0..=left).map(|slots| self.lost_at_least(partial.class + 1, slots)).collect();
         let least_lost = self.least_lost;

@@ -56,6 +56,15 @@ pub struct Lost {
     pub why: String,
 }
 
+/// A slot of an earlier plan that could not stay as it was keyed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotKept {
+    /// The slot, as it was.
+    pub slot: PlanSlot,
+    /// Why.
+    pub why: String,
+}
+
 /// A card, or the cards, a conflict is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(untagged)]
@@ -188,7 +197,7 @@ pub struct Risk {
 ///
 /// As JSON it stands alone: limits and layouts are in it, and what is read
 /// back is checked, so that a plan that contradicts itself does not exist.
-/// [`Plan::risks`] are not part of the JSON.
+/// [`Plan::risks`] and [`Plan::not_kept`] are not part of the JSON.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
     pub(super) slots: Vec<PlanSlot>,
@@ -204,6 +213,7 @@ pub struct Plan {
     pub(super) cautions: Vec<String>,
     pub(super) risks: Vec<Risk>,
     pub(super) gap: Objective,
+    pub(super) not_kept: Vec<NotKept>,
 }
 
 impl Plan {
@@ -267,6 +277,12 @@ impl Plan {
     /// for a plan read back.
     pub fn risks(&self) -> &[Risk] {
         &self.risks
+    }
+
+    /// Slots of the plan to keep that could not stay. Empty for a plan read
+    /// back.
+    pub fn not_kept(&self) -> &[NotKept] {
+        &self.not_kept
     }
 
     /// How much better the best plan could be, aim by aim: nothing where this

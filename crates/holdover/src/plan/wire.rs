@@ -142,6 +142,7 @@ impl<'de> Deserialize<'de> for Plan {
             cautions,
             risks: Vec::new(),
             gap,
+            not_kept: Vec::new(),
         })
     }
 }
