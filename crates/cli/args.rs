@@ -123,6 +123,7 @@ Examples:
   holdover plan --site mill.toml --roster roster.csv --enrolment list.csv --cutover day.txt
   holdover plan --site mill.toml --roster roster.csv --html worksheet.html
   holdover plan --site mill.toml --roster roster.csv --against plan.json
+  holdover plan --site mill.toml --roster roster.csv --keep plan.json -o more.json
   holdover plan --site mill.toml --roster roster.csv --mask --pseudonyms --enrolment copy.csv
   holdover plan --site mill.toml --roster staff.xlsx --enrolment list.xlsx
 
@@ -404,7 +405,7 @@ pub struct Plan {
     #[arg(short, long, value_name = "FILE")]
     pub output: Option<PathBuf>,
 
-    /// Write the worksheet: a block a slot, in keying order
+    /// Write the worksheet: a block a slot, with a sign-off line each
     #[arg(long, value_name = "FILE")]
     pub worksheet: Option<PathBuf>,
 
@@ -419,6 +420,14 @@ pub struct Plan {
     /// Say what changes against an earlier plan
     #[arg(long, value_name = "PLAN")]
     pub against: Option<PathBuf>,
+
+    /// Keep what an earlier plan keyed in, and only add to it
+    #[arg(long, value_name = "PLAN", conflicts_with = "against")]
+    pub keep: Option<PathBuf>,
+
+    /// Stop searching after so many seconds with the best plan so far
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=86_400))]
+    pub time_limit: Option<u64>,
 
     /// Hide card numbers but for the last two digits
     #[arg(long)]

@@ -18,7 +18,7 @@ use super::page::{
 use super::raster::Batch;
 use crate::args;
 use crate::mask;
-use crate::plan::text::{card, chance};
+use crate::plan::text::{card, chance, how_far};
 use crate::plan::worksheet::{KEY_IN, TRIED, parity_briefly, settings, span};
 use crate::plan::{Shown, enrol};
 use crate::roster::Roster;
@@ -108,6 +108,7 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
             objective.renumbered,
             false,
         ),
+        ("blocked cards that open", objective.blocked_open, true),
         ("boxed cards lost", objective.boxed_lost, true),
         ("boxed cards in a conflict", objective.boxed_in_conflict, true),
     ];
@@ -151,6 +152,10 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
                 ]
             }),
         ))
+        @if !plan.is_proved_best() { p { (stand(Stand::Open, "search")) " " (how_far(plan.gap())) } }
+        @for slot in plan.not_kept() {
+            p { (stand(Stand::Bad, "not kept")) " slot " (slot.slot.slot) ", " (Own(&slot.why)) }
+        }
         p.more { "Bits are counted from " (panel.first_bit) ", as this panel counts them." }
     }
 }

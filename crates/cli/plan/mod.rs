@@ -8,13 +8,14 @@ pub mod text;
 pub mod worksheet;
 
 use std::path::Path;
+use std::time::{Duration, Instant};
 
-use holdover::plan::plan;
+use holdover::plan::{Plan, PlanOptions, plan_with};
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::roster::{self, Roster};
-use crate::{files, html, progress, screen};
+use crate::{files, html, progress, screen, world};
 
 /// How card numbers are shown, and what every sheet carries.
 #[derive(Debug, Clone)]
@@ -46,7 +47,10 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         || [&args.output, &args.worksheet, &args.enrolment, &args.cutover].into_iter().flatten();
     files::keep_apart(inputs(), outputs())?;
     // An earlier plan may be replaced by the new plan, but not by a page.
-    let page = html::Target::of(&args.page, inputs().chain(args.against.as_deref()), outputs())?;
+    let page = html::Target::of(&args.page, inputs().chain(earlier_path(args)), outputs())?;
+    if args.time_limit.is_some() && world::by_value() {
+        return Err(Fail::said("--time-limit: a desk has no clock: run the binary"));
+    }
     let table = files::tables(&args.tables.tables)?;
     let site = files::site(&args.site, &table)?;
     let mut roster = match &args.roster {
@@ -56,7 +60,16 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     if args.pseudonyms {
         roster.rename_holders();
     }
-    let made = progress::during("planning", || plan(&table, &site, &roster.rows));
+    let earlier = earlier_path(args).map(whole).transpose()?;
+    let made = progress::during("planning", || {
+        let mut clock = clock(args.time_limit);
+        let options = PlanOptions {
+            keep: earlier.as_ref().filter(|_| args.keep.is_some()),
+            go_on: clock.as_mut().map(|clock| clock as &mut dyn FnMut() -> bool),
+            ..PlanOptions::default()
+        };
+        plan_with(&table, &site, &roster.rows, options)
+    });
     let made = made.map_err(|error| {
         let place = match error.place() {
             holdover::plan::PlanPlace::Line(_) => args.roster.clone().unwrap_or_default(),
@@ -64,8 +77,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         };
         Fail::said(format!("{}: {error}", screen::plain(&place)))
     })?;
-    let before = args.against.as_deref().map(file::read).transpose()?;
-    let changes = before.map(|before| made.changes_since(&before.plan, &roster.rows));
+    let changes = earlier.map(|before| made.changes_since(&before, &roster.rows));
     let file = file::Written::new(&made, &roster.rows)?;
     let shown =
         |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
@@ -124,6 +136,30 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     }
     out.flush()?;
     Ok(if made.is_clean() { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// The earlier plan's file, where one is named.
+fn earlier_path(args: &args::Plan) -> Option<&Path> {
+    args.keep.as_deref().or(args.against.as_deref())
+}
+
+/// An earlier plan as it was written.
+fn whole(path: &Path) -> Result<Plan, Fail> {
+    let read = file::read(path)?;
+    if read.edited {
+        let name = screen::plain(&path.display().to_string());
+        screen::remark(&format!(
+            "{name} was changed since it was written: it is taken as it stands"
+        ));
+    }
+    Ok(read.plan)
+}
+
+/// Says when the time is up.
+fn clock(seconds: Option<u64>) -> Option<impl FnMut() -> bool> {
+    let limit = Duration::from_secs(seconds?);
+    let began = Instant::now();
+    Some(move || began.elapsed() < limit)
 }
 
 /// A file that is to be written is told by its name: it has no content yet.

@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use holdover::plan::{CardRef, Plan, WorksheetBlock};
+use holdover::plan::{CardRef, Objective, Plan, WorksheetBlock};
 
 use super::Shown;
 use super::worksheet::{parity_briefly, span};
@@ -71,10 +71,18 @@ pub fn print(
         let more = plan.conflicts().len() - TOLD;
         screen::say(out, "conflict  ", &format!("and {more} more; --format json lists them all"))?;
     }
+    for slot in plan.not_kept() {
+        let text = format!("slot {} ({}): {}", slot.slot.slot, plain(&slot.slot.name), slot.why);
+        screen::say(out, "not kept  ", &text)?;
+    }
+    if !plan.is_proved_best() {
+        screen::say(out, "search    ", &how_far(plan.gap()))?;
+    }
     let objective = plan.objective();
     let counted = [
         ("kept cards lost", objective.lost),
         ("kept cards in a conflict", objective.in_conflict),
+        ("blocked cards that open", objective.blocked_open),
         ("kept cards whose panel number is not the printed one", objective.renumbered),
         ("boxed cards lost", objective.boxed_lost),
         ("boxed cards in a conflict", objective.boxed_in_conflict),
@@ -105,6 +113,28 @@ pub fn print(
         screen::say(out, "caution   ", care::DOORS)?;
     }
     Ok(())
+}
+
+/// How much better the best plan could be, where the search was ended before it
+/// was known.
+pub fn how_far(gap: &Objective) -> String {
+    let aims = [
+        ("lost", gap.lost),
+        ("in a conflict", gap.in_conflict),
+        ("blocked and open", gap.blocked_open),
+        ("with another number than the print", gap.renumbered),
+        ("boxed and lost", gap.boxed_lost),
+        ("boxed and in a conflict", gap.boxed_in_conflict),
+    ];
+    let first = aims.into_iter().find(|(_, cards)| *cards > 0);
+    let how_far = match first {
+        Some((what, cards)) => format!("at most {cards} fewer cards {what}"),
+        None => "a little less exposure, or fewer slots".to_owned(),
+    };
+    format!(
+        "ended before the best plan was known: a better one could have {how_far}; give it more time \
+         with --time-limit"
+    )
 }
 
 /// What to do with the plan next.

@@ -13,6 +13,7 @@ mod learn_random;
 mod plan;
 mod plan_brute;
 mod plan_large;
+mod plan_many;
 mod plan_prove;
 mod rank;
 mod rank_calibration;

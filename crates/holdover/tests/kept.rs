@@ -452,7 +452,7 @@ fn planned_as_kept() {
         let made = plan(&table, &site, &roster).unwrap();
         let Json::Object(mut parts) = serde_json::to_value(&made).unwrap() else { unreachable!() };
         parts.remove("table");
-        let mut text = format!("{}\n{:?} {:?}\n", json(&parts), made.gap(), made.risks());
+        let mut text = format!("{}\n{:?}\n", json(&parts), made.risks());
         for block in made.worksheet() {
             writeln!(text, "{block:?}").unwrap();
         }

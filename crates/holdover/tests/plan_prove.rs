@@ -29,7 +29,7 @@ fn keys_are_the_ones_other_programs_read() {
         value.as_object().unwrap().keys().cloned().collect()
     };
     let set = |names: &str| names.split(' ').map(str::to_owned).collect::<BTreeSet<_>>();
-    let all = "slots panel table kept boxed blocked lost conflicts exposure objective cautions";
+    let all = "slots panel table kept boxed blocked lost conflicts exposure objective gap cautions";
     assert_eq!(keys(&value), set(all));
     let text = serde_json::to_string(&plan).unwrap();
     let places: Vec<usize> =

@@ -31,6 +31,9 @@ pub struct Plan {
     pub exposure: Vec<Exposure>,
     /// What the plan was weighed by, in this order.
     pub objective: Objective,
+    /// How much better the best plan could be, aim by aim; all 0 where this one
+    /// is proved best.
+    pub gap: Objective,
     /// What people must know before they key it in.
     pub cautions: Vec<String>,
     /// Half of the digest of the roster it was made for; absent in a copy.

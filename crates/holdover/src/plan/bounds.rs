@@ -5,7 +5,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::cells::Regions;
 use super::shape::CardRun;
-use super::slots::{Catalogue, Pieces};
+use super::slots::{Catalogue, Pieces, Slot};
 use super::sweep::count;
 
 /// Cards weighed to learn what a length's kinds add by themselves; without it
@@ -21,11 +21,15 @@ pub(crate) struct Class {
     pub kinds: Vec<usize>,
     /// Kinds of that length that no slot can hold.
     pub barred: Vec<usize>,
+    /// Slots of that length that are keyed in already.
+    pub pinned: Vec<Slot>,
+    /// Kept cards of the kinds.
     pub kept: u128,
     pub boxed: u128,
     /// Kept cards that slots of this length save at most.
     pub saves: u128,
-    /// Whether some of the runs do not take every number.
+    /// Whether some of the runs do not take every number, or slots are keyed
+    /// in already that nothing may join.
     pub limited: bool,
     /// Every run a slot of that length may read, the plainest first.
     pub runs: Vec<CardRun>,
@@ -56,7 +60,14 @@ impl Least {
 
 impl Class {
     /// The class of some kinds of one length.
-    pub fn new(catalogue: &mut Catalogue<'_, '_>, kinds: Vec<usize>, barred: Vec<usize>) -> Class {
+    pub fn new(
+        catalogue: &mut Catalogue<'_, '_>,
+        length: usize,
+        kinds: Vec<usize>,
+        barred: Vec<usize>,
+    ) -> Class {
+        let pinned: Vec<Slot> =
+            catalogue.pinned.iter().filter(|slot| slot.shape.length == length).cloned().collect();
         let job = catalogue.job;
         let sum = |of: fn(&super::job::Kind<'_>) -> u128| {
             kinds.iter().map(|kind| of(&job.kinds[*kind])).fold(0, u128::saturating_add)
@@ -77,10 +88,11 @@ impl Class {
                 costs.push(runs.iter().map(|run| alone(catalogue, *kind, *run)).collect());
             }
         }
-        let limited = runs.iter().any(|run| run.most.is_some());
+        let limited = !pinned.is_empty() || runs.iter().any(|run| run.most.is_some());
         let mut class = Class {
             kinds,
             barred,
+            pinned,
             kept,
             boxed,
             saves: kept,

@@ -198,16 +198,21 @@ fn put_cells(found: &mut Vec<Entry>, regions: &Regions, told: &[(u32, u128)]) {
 
 /// The numbers of a set as stretches; too many of them as one.
 fn stretches(set: &Affine) -> Vec<(u128, u128)> {
+    few_stretches(set).unwrap_or_else(|| vec![(set.least(), set.greatest())])
+}
+
+/// The numbers of a set as stretches; `None` where they are too many.
+pub(crate) fn few_stretches(set: &Affine) -> Option<Vec<(u128, u128)>> {
     let low = set.basis.iter().rev().enumerate().take_while(|(bit, v)| **v == 1u128 << bit).count();
     let high = set.dimension() - low;
     if 1u128.checked_shl(high as u32).is_none_or(|count| count > STRETCHES_MOST) {
-        return vec![(set.least(), set.greatest())];
+        return None;
     }
     let tops = Affine { origin: set.origin, basis: set.basis[..high].to_vec() };
     let width = 1u128.checked_shl(low as u32).map_or(u128::MAX, |size| size - 1);
     let mut all: Vec<(u128, u128)> = tops.members().map(|from| (from, from | width)).collect();
     all.sort_unstable();
-    all
+    Some(all)
 }
 
 /// Which stretches are live, in step with the segments.

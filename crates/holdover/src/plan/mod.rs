@@ -1,17 +1,4 @@
-//! Planning the takeover: the roster and the site's ranges into the few slots
-//! of the new panel, optimal in a fixed order, and what will come of it.
-//!
-//! # The model
-//! A slot serves layouts of one length. Its card run is the card field, or the
-//! least run over site code and card number, or the last bits of either. What
-//! the panel knows a person by is the number the run yields, its digits cut to
-//! what the panel keys, with the site code or the slot where the panel says so.
-//! A number that is known and that two cards open is a conflict; so is a card
-//! that two slots admit. Of all groupings and runs the plan with the least
-//! [`Objective`] is found.
-//!
-//! Ranges stay ranges: a batch is a handful of stretches of panel numbers, and
-//! a sweep over their ends finds what they share.
+#![doc = include_str!("DESIGN.md")]
 
 mod advice;
 mod affine;
@@ -20,13 +7,17 @@ mod bounds;
 mod cautions;
 mod cells;
 mod change;
+mod choose;
 mod departure;
 mod entries;
 mod error;
 mod exposure;
 mod job;
+mod keep;
 mod keyed;
 mod linear;
+mod many;
+mod options;
 mod parts;
 mod pieces;
 mod report;
@@ -45,10 +36,11 @@ pub use change::{Changes, Renumbered};
 pub use error::{PlanError, PlanErrorKind, PlanPlace};
 pub use keyed::{Enrolment, Opened, PanelCheck, Parity, Reader, WorksheetBlock};
 pub use roster::{RosterCard, RosterRow, RowState};
+pub use search::Effort;
 pub use serial::{Trouble, TroubleKind, serial_trouble};
 pub use value::{
-    BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot,
-    Risk,
+    BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, NotKept, Objective, PanelRun, Plan,
+    PlanSlot, Risk,
 };
 
 use crate::layout::Table;
@@ -61,9 +53,42 @@ use crate::site::{CardBatch, Site};
 /// batches that overlap, or a batch that cannot be weighed as a range and is
 /// too long to be listed; each names the roster line or the batch.
 pub fn plan(table: &Table, site: &Site, roster: &[RosterRow]) -> Result<Plan, PlanError> {
+    plan_with(table, site, roster, PlanOptions::default())
+}
+
+/// How a plan is looked for.
+#[derive(Default)]
+pub struct PlanOptions<'a> {
+    /// A plan that is keyed in already: its slots stay as they are but for more
+    /// site codes, nothing joins them, and what is new gets slots beside. The
+    /// best of such plans is found; what cannot stay is in [`Plan::not_kept`].
+    pub keep: Option<&'a Plan>,
+    /// How much the search may do.
+    pub effort: Effort,
+    /// Asked now and then; the search ends with the best plan so far when it
+    /// says no. Whoever asks holds the clock: the same input gives the same
+    /// plan as long as it says yes.
+    pub go_on: Option<&'a mut dyn FnMut() -> bool>,
+}
+
+/// The same as [`plan`], as the options say.
+///
+/// # Errors
+/// As [`plan`].
+pub fn plan_with(
+    table: &Table,
+    site: &Site,
+    roster: &[RosterRow],
+    options: PlanOptions<'_>,
+) -> Result<Plan, PlanError> {
     let job = job::Job::new(table, site, roster)?;
     let mut catalogue = slots::Catalogue::new(&job);
-    let mut found = search::search(&mut catalogue)?;
+    let mut not_kept = Vec::new();
+    if let Some(earlier) = options.keep {
+        (catalogue.pinned, not_kept) = keep::keep(&mut catalogue, table, earlier)?;
+    }
+    let mut pace = search::Pace::new(options.effort, options.go_on);
+    let mut found = search::search(&mut catalogue, &mut pace)?;
     let report = report::report(&mut catalogue, &mut found)?;
     let troubles = serial_trouble(table, roster);
     let cautions = cautions::cautions(table, &job, &report, &troubles);
@@ -82,6 +107,7 @@ pub fn plan(table: &Table, site: &Site, roster: &[RosterRow]) -> Result<Plan, Pl
         cautions,
         risks: report.risks,
         gap: report.gap,
+        not_kept,
     })
 }
 

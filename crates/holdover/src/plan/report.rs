@@ -33,7 +33,8 @@ pub(crate) struct Report {
     pub exposure: Vec<Exposure>,
     pub risks: Vec<Risk>,
     pub objective: Objective,
-    pub gap: Option<Objective>,
+    pub gap: Objective,
+    pub proved: bool,
 }
 
 pub(crate) fn report(
@@ -45,7 +46,7 @@ pub(crate) fn report(
     let slots = &found.slots;
     let (singles, regions, recorded) = gather(catalogue, slots)?;
     let enrolled = Enrolled::new(&singles, &regions);
-    let conflicts = conflicts(catalogue, slots, &singles, &regions, recorded)?;
+    let mut conflicts = conflicts(catalogue, slots, &singles, &regions, recorded)?;
     let mut all = Vec::new();
     let mut risks = Vec::new();
     for (ordinal, slot) in slots.iter().enumerate() {
@@ -70,16 +71,26 @@ pub(crate) fn report(
             length_and_parity_bits: slot.shape.length - rank,
         });
     }
+    let names = names(slots);
+    let mut keyed: Vec<PlanSlot> =
+        slots.iter().zip(&names).map(|(slot, name)| plan_slot(job, *name, slot)).collect();
+    keyed.sort_by_key(|slot| slot.slot);
+    rename(&names, &mut conflicts);
+    all.iter_mut().zip(&names).for_each(|(exposure, name)| exposure.slot = *name);
+    all.sort_by_key(|exposure: &Exposure| exposure.slot);
+    risks.iter_mut().zip(&names).for_each(|(risk, name)| risk.slot = *name);
+    risks.sort_by_key(|risk: &Risk| risk.slot);
     let mut score = found.score;
     score.exposure = exposure(catalogue, slots, &enrolled);
     Ok(Report {
-        slots: slots.iter().enumerate().map(|(i, slot)| plan_slot(job, i, slot)).collect(),
+        slots: keyed,
         lost: lost(catalogue, slots)?,
         conflicts,
         exposure: all,
         risks,
         objective: objective(&score),
-        gap: found.bound.as_ref().map(objective),
+        gap: objective(&gap(&score, &found.bound.unwrap_or(score))),
+        proved: found.bound.is_none(),
     })
 }
 
@@ -132,15 +143,33 @@ pub(crate) fn conflicts_of(
         let mut sites = slot.sites.clone();
         sites.sort_unstable();
         let sites = (!sites.is_empty()).then(|| Rc::new(sites));
-        slots.push(Slot { kinds, shape, sites });
+        slots.push(Slot { kinds, shape, sites, place: None });
         names.push(slot.slot);
     }
     let (singles, regions, recorded) = gather(catalogue, &slots)?;
     let mut conflicts = conflicts(catalogue, &slots, &singles, &regions, recorded)?;
-    for slot in conflicts.iter_mut().filter_map(|conflict| conflict.slots.as_mut()).flatten() {
-        *slot = names.get(*slot - 1).copied().unwrap_or(*slot);
-    }
+    rename(&names, &mut conflicts);
     Ok(conflicts)
+}
+
+/// The numbers of slots: those that were keyed in keep theirs where they can.
+fn names(slots: &[Slot]) -> Vec<usize> {
+    let mut names: Vec<Option<usize>> =
+        slots.iter().map(|slot| slot.place.filter(|place| *place <= slots.len())).collect();
+    let mut free = (1..=slots.len()).filter(|name| !names.contains(&Some(*name)));
+    let free: Vec<usize> = free.by_ref().collect();
+    let mut free = free.into_iter();
+    names.iter_mut().map(|name| name.take().or_else(|| free.next()).unwrap_or(0)).collect()
+}
+
+/// Gives the slots of conflicts their numbers.
+fn rename(names: &[usize], conflicts: &mut [Conflict]) {
+    for slots in conflicts.iter_mut().filter_map(|conflict| conflict.slots.as_mut()) {
+        for slot in slots.iter_mut() {
+            *slot = names.get(*slot - 1).copied().unwrap_or(*slot);
+        }
+        slots.sort_unstable();
+    }
 }
 
 /// By the first layout's place in the table, slots of one length together.
@@ -163,6 +192,25 @@ fn rank(slot: &Slot) -> usize {
     system.rank()
 }
 
+/// How much better the best plan could be, aim by aim.
+fn gap(score: &Score, bound: &Score) -> Score {
+    let exposure = if bound.exposure < score.exposure {
+        score.exposure.sub(bound.exposure)
+    } else {
+        Big::ZERO
+    };
+    Score {
+        lost: score.lost.saturating_sub(bound.lost),
+        in_conflict: score.in_conflict.saturating_sub(bound.in_conflict),
+        blocked_open: score.blocked_open.saturating_sub(bound.blocked_open),
+        renumbered: score.renumbered.saturating_sub(bound.renumbered),
+        boxed_lost: score.boxed_lost.saturating_sub(bound.boxed_lost),
+        boxed_in_conflict: score.boxed_in_conflict.saturating_sub(bound.boxed_in_conflict),
+        exposure,
+        slots: score.slots.saturating_sub(bound.slots),
+    }
+}
+
 fn objective(score: &Score) -> Objective {
     Objective {
         lost: score.lost,
@@ -176,12 +224,12 @@ fn objective(score: &Score) -> Objective {
     }
 }
 
-fn plan_slot(job: &Job<'_>, ordinal: usize, slot: &Slot) -> PlanSlot {
+fn plan_slot(job: &Job<'_>, name: usize, slot: &Slot) -> PlanSlot {
     let run = |run: Run| PanelRun { start: run.start + job.panel.first_bit, length: run.len };
     let ids = slot.kinds.iter().map(|kind| job.kinds[*kind].layout.id().to_owned());
     let layouts: Vec<String> = ids.collect();
     PlanSlot {
-        slot: ordinal + 1,
+        slot: name,
         name: layouts.join("+"),
         layouts,
         length: slot.shape.length,

@@ -14,6 +14,7 @@ use super::cells::Regions;
 use super::error::PlanError;
 use super::exposure::exposure;
 use super::job::Kind;
+use super::many::{Outcome, many};
 use super::parts::{Part, parts};
 use super::slots::{Catalogue, Pieces, Slot};
 use super::sweep::{Counts, Enrolled, count};
@@ -40,12 +41,66 @@ pub(crate) struct Found {
     pub bound: Option<Score>,
 }
 
-/// Up to so many layouts the search is exact, whatever it takes.
+/// How much the search may do before it ends with the best plan so far.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Effort {
+    /// Up to so many layouts the search goes step by step and is exact,
+    /// whatever it takes; more are searched by options of each length.
+    pub exact_layouts: usize,
+    /// Work with more layouts than that, in things looked at: a thousand
+    /// million are some seconds.
+    pub work: u64,
+}
+
+impl Default for Effort {
+    fn default() -> Effort {
+        // Judgement, no source: about a minute.
+        Effort { exact_layouts: EXACT_LAYOUTS, work: 60_000_000_000 }
+    }
+}
+
+/// Layouts that are searched step by step. Judgement, no source.
 const EXACT_LAYOUTS: usize = 16;
 
-/// Cards weighed, all evaluations together, before a search over more layouts
-/// ends with the best plan so far; and how often each card may be weighed, at
-/// least. Judgement, no source: some seconds.
+/// Groups of layouts of one length with every choice of up to so many others.
+const CHOSEN_MOST: usize = 16;
+
+/// Work between two questions whether to go on. Judgement, no source: some
+/// milliseconds.
+const ASK_EACH: u64 = 2_000_000;
+
+/// Counts work, and asks whether to go on.
+pub(crate) struct Pace<'p> {
+    pub effort: Effort,
+    /// The time is the caller's.
+    pub go_on: Option<&'p mut dyn FnMut() -> bool>,
+    work: u64,
+    asked: u64,
+    most: u64,
+    stopped: bool,
+}
+
+impl<'p> Pace<'p> {
+    pub fn new(effort: Effort, go_on: Option<&'p mut dyn FnMut() -> bool>) -> Pace<'p> {
+        Pace { effort, go_on, work: 0, asked: 0, most: u64::MAX, stopped: false }
+    }
+
+    /// Takes note of work; false where it is to end.
+    pub fn spend(&mut self, work: u64) -> bool {
+        self.work = self.work.saturating_add(work);
+        if self.work - self.asked >= ASK_EACH {
+            self.asked = self.work;
+            self.stopped |= self.go_on.as_mut().is_some_and(|go_on| !go_on());
+        }
+        self.stopped |= self.work > self.most;
+        !self.stopped
+    }
+}
+
+/// Cards weighed, all evaluations together, before a search step by step over
+/// more layouts than are exact ends with the best plan so far; and how often
+/// each card may be weighed, at least. Judgement, no source: some seconds.
 const WORK_MOST: u64 = 10_000_000;
 const TIMES_MOST: u64 = 64;
 
@@ -80,6 +135,18 @@ struct Partial {
     bound: Score,
 }
 
+impl Partial {
+    /// Takes note of what was counted.
+    fn note(&mut self, counts: &Counts, sums: &Pieces) {
+        self.own.lost = self.lost.saturating_add(sums.lost);
+        self.own.boxed_lost = self.boxed_lost.saturating_add(sums.boxed_lost);
+        self.own.in_conflict = counts.kept.saturating_add(sums.doubled_kept);
+        self.own.blocked_open = counts.blocked;
+        self.own.renumbered = sums.renumbered;
+        self.own.boxed_in_conflict = counts.boxed.saturating_add(sums.doubled_boxed);
+    }
+}
+
 /// What may be done next.
 enum Step {
     /// A slot for a group, with one of the length's runs.
@@ -98,8 +165,9 @@ struct Next {
     step: Result<Partial, Step>,
 }
 
-struct Search<'c, 'j, 't> {
+struct Search<'c, 'j, 't, 'p> {
     catalogue: &'c mut Catalogue<'j, 't>,
+    pace: &'c mut Pace<'p>,
     classes: Vec<Class>,
     least_lost: u128,
     /// Whether every length with kept cards has a slot, whatever the plan.
@@ -110,18 +178,18 @@ struct Search<'c, 'j, 't> {
     /// Lost and boxed lost whatever the plan.
     fixed: Score,
     best: Option<(Score, Vec<Slot>)>,
-    exact: bool,
-    work: u64,
-    work_most: u64,
 }
 
 /// The best plan for a job.
-pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanError> {
+pub(crate) fn search(
+    catalogue: &mut Catalogue<'_, '_>,
+    pace: &mut Pace<'_>,
+) -> Result<Found, PlanError> {
     let mut best = None;
     let mut bound: Option<Score> = None;
     for place in catalogue.site_places() {
         catalogue.site_place = place;
-        let stopped_at = search_with(catalogue, &mut best)?;
+        let stopped_at = search_with(catalogue, pace, &mut best)?;
         bound = match (bound, stopped_at) {
             (Some(bound), Some(other)) => Some(bound.min(other)),
             (bound, other) => bound.or(other),
@@ -131,12 +199,13 @@ pub(crate) fn search(catalogue: &mut Catalogue<'_, '_>) -> Result<Found, PlanErr
     Ok(Found { bound: bound.filter(|bound| *bound < score), slots, score })
 }
 
-type Best = Option<(Score, Vec<Slot>)>;
+pub(crate) type Best = Option<(Score, Vec<Slot>)>;
 
 /// Betters a plan where it can; a bound on all others, where the search was
 /// ended before its time.
 fn search_with(
     catalogue: &mut Catalogue<'_, '_>,
+    pace: &mut Pace<'_>,
     best: &mut Best,
 ) -> Result<Option<Score>, PlanError> {
     let job = catalogue.job;
@@ -145,6 +214,9 @@ fn search_with(
     let mut by_length: BTreeMap<usize, (Vec<usize>, Vec<usize>)> = BTreeMap::new();
     for (index, kind) in job.kinds.iter().enumerate() {
         let (kinds, barred) = by_length.entry(kind.layout.length()).or_default();
+        if catalogue.pinned.iter().any(|slot| slot.kinds.contains(&index)) {
+            continue;
+        }
         if kind.barred.is_none() {
             kinds.push(index);
             continue;
@@ -154,25 +226,37 @@ fn search_with(
         fixed.boxed_lost = fixed.boxed_lost.saturating_add(kind.boxed);
     }
     let mut classes: Vec<Class> = Vec::new();
-    for (kinds, barred) in by_length.into_values().filter(|(kinds, _)| !kinds.is_empty()) {
-        classes.push(Class::new(catalogue, kinds, barred));
+    for (length, (kinds, barred)) in by_length {
+        let class = Class::new(catalogue, length, kinds, barred);
+        if !class.kinds.is_empty() || !class.pinned.is_empty() {
+            classes.push(class);
+        }
     }
     // The most cards first: what is deeper is weighed more often.
     classes.sort_by_key(|class| Reverse((class.saves, class.kept, class.boxed)));
     let open: usize = classes.iter().map(|class| class.kinds.len()).sum();
     let cards: usize = job.kinds.iter().map(Kind::weight).sum();
+    let exact = open <= pace.effort.exact_layouts;
+    if !exact {
+        pace.most = pace.work.saturating_add(pace.effort.work);
+        match many(catalogue, &classes, fixed, pace, best)? {
+            Outcome::Proved => return Ok(None),
+            Outcome::Stopped(bound) => return Ok(Some(bound)),
+            Outcome::Unfit => {}
+        }
+        let cards = TIMES_MOST.saturating_mul(cards as u64).saturating_add(WORK_MOST);
+        pace.most = pace.work.saturating_add(cards);
+    }
     let limited = classes.iter().any(|class| class.limited);
     let mut search = Search {
         catalogue,
+        pace,
         classes,
         least_lost: 0,
         all_served: false,
         limited,
         fixed,
         best: best.take(),
-        exact: open <= EXACT_LAYOUTS,
-        work: 0,
-        work_most: WORK_MOST + TIMES_MOST * cards as u64,
     };
     search.least_lost = search.lost_at_least(0, job.slots);
     search.all_served = search.least_lost == 0 && !limited;
@@ -183,12 +267,12 @@ fn search_with(
     root.bound = search.bound(&root, &root.own, &root.out, 0);
     let root_bound = root.bound;
     search.descend(root)?;
-    let stopped = !search.exact && search.work > search.work_most;
+    let stopped = search.pace.stopped;
     *best = search.best.take();
     Ok(Some(root_bound).filter(|_| stopped))
 }
 
-impl Search<'_, '_, '_> {
+impl Search<'_, '_, '_, '_> {
     /// The fewest kept cards lost from `class` on with so many slots left.
     fn lost_at_least(&self, class: usize, slots: usize) -> u128 {
         // Classes come with the most to save first.
@@ -212,15 +296,36 @@ impl Search<'_, '_, '_> {
         let class = self.classes.get(partial.class);
         partial.out = class.map_or(Vec::new(), |class| class.kinds.clone());
         partial.strays = class.map_or(Vec::new(), |class| class.barred.clone());
+        partial.slots.extend(class.into_iter().flat_map(|class| class.pinned.iter().cloned()));
         partial.current = None;
         partial.doubled.clear();
     }
 
     /// Ends a length: its numbers are settled.
-    fn leave(&self, partial: &mut Partial) {
+    fn leave(&mut self, partial: &mut Partial) -> Result<(), PlanError> {
+        if partial.current.is_none() && partial.slots.len() > partial.settled {
+            self.look(partial)?;
+        }
         partial.pieces.extend(partial.current.take());
         partial.class += 1;
         self.enter(partial);
+        Ok(())
+    }
+
+    /// Works out the numbers of this length.
+    fn look(&mut self, partial: &mut Partial) -> Result<(), PlanError> {
+        let own = &partial.slots[partial.settled..];
+        if !own.is_empty() {
+            let pieces = self.catalogue.pieces(own, &partial.strays, partial.settled)?;
+            partial.current = Some(Rc::new(pieces));
+        }
+        Ok(())
+    }
+
+    /// Slots keyed in already for lengths from `class` on.
+    fn pinned(&self, class: usize) -> usize {
+        let rest = self.classes.get(class..).unwrap_or_default();
+        rest.iter().map(|class| class.pinned.len()).sum()
     }
 
     /// What is there, with `out` of this length still to come and `filled`
@@ -263,6 +368,7 @@ impl Search<'_, '_, '_> {
 
     /// What is lost at least where it depends on the runs.
     fn lost_limited(&mut self, partial: &Partial, own: &Score, out: &[usize], used: usize) -> u128 {
+        let used = used + self.pinned(partial.class + 1);
         let left = self.catalogue.job.slots.saturating_sub(used);
         let here = match self.classes.get_mut(partial.class) {
             // A length that has a slot keeps what its layouts keep at best.
@@ -302,20 +408,20 @@ impl Search<'_, '_, '_> {
     fn counted(&mut self, partial: &Partial) -> Result<(Counts, Pieces, Regions), PlanError> {
         let mut sums = self.gather(partial);
         let (spans, sets) = (std::mem::take(&mut sums.spans), std::mem::take(&mut sums.sets));
-        self.work += WORK_EACH + (sums.singles.len() + spans.len() + sets.len()) as u64;
+        self.pace.spend(WORK_EACH + (sums.singles.len() + spans.len() + sets.len()) as u64);
         let regions = Regions::new(spans, sets)?;
         Ok((count(&sums.singles, &regions), sums, regions))
     }
 
     /// Whether nothing better than the best can come of a bound.
     fn hopeless(&self, bound: &Score) -> bool {
-        let stopped = !self.exact && self.work > self.work_most;
+        let stopped = self.pace.stopped;
         self.best.as_ref().is_some_and(|(best, _)| bound >= best || stopped)
     }
 
     fn descend(&mut self, mut partial: Partial) -> Result<(), PlanError> {
         while partial.out.is_empty() && partial.class < self.classes.len() {
-            self.leave(&mut partial);
+            self.leave(&mut partial)?;
         }
         if partial.class >= self.classes.len() {
             return self.complete(&partial);
@@ -382,18 +488,9 @@ impl Search<'_, '_, '_> {
                 return Ok(child);
             }
         }
-        let own = &child.slots[child.settled..];
-        if !own.is_empty() {
-            let pieces = self.catalogue.pieces(own, &child.strays, child.settled)?;
-            child.current = Some(Rc::new(pieces));
-        }
+        self.look(&mut child)?;
         let (counts, sums, regions) = self.counted(&child)?;
-        child.own.lost = child.lost.saturating_add(sums.lost);
-        child.own.boxed_lost = child.boxed_lost.saturating_add(sums.boxed_lost);
-        child.own.in_conflict = counts.kept.saturating_add(sums.doubled_kept);
-        child.own.blocked_open = counts.blocked;
-        child.own.renumbered = sums.renumbered;
-        child.own.boxed_in_conflict = counts.boxed.saturating_add(sums.doubled_boxed);
+        child.note(&counts, &sums);
         child.bound = self.bound(&child, &child.own, &child.out, 0);
         if let Some((best, _)) = &self.best
             && (Score { exposure: best.exposure, slots: best.slots, ..child.bound }) == *best
@@ -429,7 +526,9 @@ impl Search<'_, '_, '_> {
         if self.hopeless(&partial.bound) {
             return Ok(());
         }
-        let (_, sums, regions) = self.counted(partial)?;
+        let (counts, sums, regions) = self.counted(partial)?;
+        let mut partial = partial.clone();
+        partial.note(&counts, &sums);
         let enrolled = Enrolled::new(&sums.singles, &regions);
         let mut score = partial.own;
         score.exposure = exposure(self.catalogue, &partial.slots, &enrolled);
@@ -449,7 +548,8 @@ impl Search<'_, '_, '_> {
         let fresh =
             partial.slots.len() == partial.settled && partial.out.len() == class.kinds.len();
         let (whole, whole_boxed) = (class.kept, class.boxed);
-        let left = job.slots.saturating_sub(partial.slots.len());
+        let used = partial.slots.len() + self.pinned(partial.class + 1);
+        let left = job.slots.saturating_sub(used);
         let later: Vec<u128> =
             (0..=left).map(|slots| self.lost_at_least(partial.class + 1, slots)).collect();
         let least_lost = self.least_lost;
@@ -536,7 +636,7 @@ fn groups(first: usize, others: &[usize]) -> Vec<Vec<usize>> {
         group.extend(others);
         group
     };
-    if others.len() < EXACT_LAYOUTS {
+    if others.len() < CHOSEN_MOST {
         let chosen = |choice: usize| {
             let taken = others.iter().enumerate().filter(|(i, _)| choice >> i & 1 == 1);
             with(&mut taken.map(|(_, kind)| *kind))

@@ -23,6 +23,8 @@ pub(crate) struct Slot {
     pub shape: Shape,
     /// Site codes admitted, ascending; `None` where any is.
     pub sites: Option<Rc<Vec<Big>>>,
+    /// Its number in an earlier plan, from 1, where it is to stay as it was.
+    pub place: Option<usize>,
 }
 
 impl Slot {
@@ -89,6 +91,8 @@ pub(crate) struct Catalogue<'j, 't> {
     pub job: &'j Job<'t>,
     /// Where slots may read the site code: `Some(None)` for nowhere.
     pub site_place: Option<Option<Run>>,
+    /// Slots that are keyed in already, and stay.
+    pub pinned: Vec<Slot>,
     homes: HashMap<HomeKey, Rc<Home>>,
     kept_singles: usize,
     reads: HashMap<(usize, Run), Rc<Vec<Big>>>,
@@ -107,6 +111,7 @@ impl<'j, 't> Catalogue<'j, 't> {
         Catalogue {
             job,
             site_place: None,
+            pinned: Vec::new(),
             homes: HashMap::new(),
             kept_singles: 0,
             reads: HashMap::new(),
@@ -179,6 +184,9 @@ impl<'j, 't> Catalogue<'j, 't> {
         if !self.job.panel.one_site_place {
             return vec![None];
         }
+        if let Some(place) = self.pinned.iter().find_map(|slot| slot.shape.site) {
+            return vec![Some(Some(place))];
+        }
         let spans = self.job.kinds.iter().filter_map(|kind| kind.layout.site_span());
         let places: BTreeSet<Run> = spans.filter_map(|span| Run::hull(span.mask())).collect();
         places.into_iter().map(Some).chain([None]).map(Some).collect()
@@ -190,13 +198,18 @@ impl<'j, 't> Catalogue<'j, 't> {
         let shape = self.shape(&kinds, card);
         let mut sites = None;
         if let Some(run) = shape.site.filter(|_| job.panel.checks_site) {
-            let mut all = BTreeSet::new();
-            for kind in &kinds {
-                all.extend(self.reads(*kind, run)?.iter().copied());
-            }
-            sites = Some(Rc::new(all.into_iter().collect()));
+            sites = Some(Rc::new(self.codes_of(&kinds, run)?.into_iter().collect()));
         }
-        Ok(Slot { kinds, shape, sites })
+        Ok(Slot { kinds, shape, sites, place: None })
+    }
+
+    /// The site codes a run reads of the cards of some kinds.
+    pub fn codes_of(&mut self, kinds: &[usize], run: Run) -> Result<BTreeSet<Big>, PlanError> {
+        let mut all = BTreeSet::new();
+        for kind in kinds {
+            all.extend(self.reads(*kind, run)?.iter().copied());
+        }
+        Ok(all)
     }
 
     /// The site codes a run reads of a kind's cards.
@@ -259,7 +272,7 @@ impl<'j, 't> Catalogue<'j, 't> {
         home.sorted.reserve_exact(home.units.len());
         home.sorted.extend(home.units.iter().flatten());
         home.sorted.sort_unstable();
-        let slot = Slot { kinds: vec![kind], shape: shape.clone(), sites: None };
+        let slot = Slot { kinds: vec![kind], shape: shape.clone(), sites: None, place: None };
         for batch in batches {
             let own = self.home_batch(&mut home, &slot, batch)?;
             home.batches.push(own);

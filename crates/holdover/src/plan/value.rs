@@ -57,6 +57,15 @@ pub struct Lost {
     pub why: String,
 }
 
+/// A slot of an earlier plan that could not stay as it was keyed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NotKept {
+    /// The slot, as it was.
+    pub slot: PlanSlot,
+    /// Why.
+    pub why: String,
+}
+
 /// A card, or the cards, a conflict is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(untagged)]
@@ -138,7 +147,7 @@ pub struct Exposure {
 }
 
 /// What a plan is weighed by, in this order.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Objective {
     /// Kept cards without a slot.
@@ -189,7 +198,7 @@ pub struct Risk {
 ///
 /// As JSON it stands alone: limits, layouts and batches are in it, and what is read
 /// back is checked, so that a plan that contradicts itself does not exist.
-/// [`Plan::risks`] and [`Plan::gap`] are not part of the JSON.
+/// [`Plan::risks`] and [`Plan::not_kept`] are not part of the JSON.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
     pub(super) slots: Vec<PlanSlot>,
@@ -205,7 +214,8 @@ pub struct Plan {
     pub(super) objective: Objective,
     pub(super) cautions: Vec<String>,
     pub(super) risks: Vec<Risk>,
-    pub(super) gap: Option<Objective>,
+    pub(super) gap: Objective,
+    pub(super) not_kept: Vec<NotKept>,
 }
 
 impl Plan {
@@ -276,10 +286,22 @@ impl Plan {
         &self.risks
     }
 
-    /// Where the plan is not known to be the best: no plan is better than
-    /// this. Searches over up to 16 layouts are exact.
-    pub fn gap(&self) -> Option<&Objective> {
-        self.gap.as_ref()
+    /// Slots of the plan to keep that could not stay. Empty for a plan read
+    /// back.
+    pub fn not_kept(&self) -> &[NotKept] {
+        &self.not_kept
+    }
+
+    /// How much better the best plan could be, aim by aim: nothing where this
+    /// one is proved to be the best. An aim is to be read with those before it;
+    /// where one of them may be better, those after it may be worse.
+    pub fn gap(&self) -> &Objective {
+        &self.gap
+    }
+
+    /// Whether no plan is better.
+    pub fn is_proved_best(&self) -> bool {
+        self.gap == Objective::default()
     }
 
     /// Whether something is wrong with the cards: a conflict, or a kept card

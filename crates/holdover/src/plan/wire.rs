@@ -67,6 +67,7 @@ struct Written<'a> {
     conflicts: &'a [Conflict],
     exposure: &'a [Exposure],
     objective: &'a Objective,
+    gap: &'a Objective,
     cautions: &'a [String],
 }
 
@@ -87,12 +88,15 @@ struct Read {
     conflicts: Vec<Conflict>,
     exposure: Vec<Exposure>,
     objective: Objective,
+    gap: Objective,
     cautions: Vec<String>,
 }
 
 impl Serialize for Plan {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let Plan { slots, panel, table, lost, conflicts, exposure, objective, cautions, .. } = self;
+        let Plan {
+            slots, panel, table, lost, conflicts, exposure, objective, gap, cautions, ..
+        } = self;
         let table = table.layouts();
         let (kept, boxed, blocked) = (self.kept, self.boxed, self.blocked);
         Written {
@@ -107,6 +111,7 @@ impl Serialize for Plan {
             conflicts,
             exposure,
             objective,
+            gap,
             cautions,
         }
         .serialize(serializer)
@@ -126,6 +131,7 @@ impl<'de> Deserialize<'de> for Plan {
             conflicts,
             mut exposure,
             mut objective,
+            gap,
             cautions,
             ..
         } = read;
@@ -181,7 +187,8 @@ impl<'de> Deserialize<'de> for Plan {
             objective,
             cautions,
             risks: Vec::new(),
-            gap: None,
+            gap,
+            not_kept: Vec::new(),
         })
     }
 }

@@ -6,9 +6,10 @@ use serde::{Serialize, Serializer, ser::SerializeMap};
 
 use super::simulate::{Reading, Simulation};
 use crate::plan::{
-    Big, CardRef, Conflict, Plan, PlanError, RosterCard, RosterRow, RowState, conflicts_of,
+    Big, CardRef, Conflict, Plan, PlanError, PlanSlot, RosterCard, RosterRow, RowState,
+    conflicts_of,
 };
-use crate::site::{CardBatch, Identity, State};
+use crate::site::{CardBatch, Identity, KeptDigits, State};
 
 /// Other cards that a proof names. Judgement, no source: with more than that,
 /// it is the number that is wrong.
@@ -127,6 +128,7 @@ pub fn prove(
         [] => BTreeSet::new(),
         _ => roster.iter().filter_map(numbers).collect(),
     };
+    let refused = not_taken(plan, roster, batches)?;
     for (index, batch) in batches.iter().enumerate() {
         if batch.state == State::Issued {
             // What the roster lists is proved there.
@@ -136,10 +138,44 @@ pub fn prove(
             let first = (batch.first..=batch.last).find(|card| !in_roster(card));
             let last = (batch.first..=batch.last).rev().find(|card| !in_roster(card));
             let ends = first.zip(last);
-            proofs.push(batch_proof(plan, &simulation, (batch, index + 1), ends, &ranges)?);
+            let number = index + 1;
+            let mut proof = batch_proof(plan, &simulation, (batch, number), ends, &ranges)?;
+            if let Some(why) = refused.get(&number) {
+                proof.got.refused.extend_from_slice(why);
+                proof.holds = false;
+            }
+            proofs.push(proof);
         }
     }
     Ok(proofs)
+}
+
+/// Where a panel has a largest number: the cards of batches, from 1, whose
+/// number it does not take, a few stretches of them named.
+fn not_taken(
+    plan: &Plan,
+    roster: &[RosterRow],
+    batches: &[CardBatch],
+) -> Result<HashMap<usize, Vec<String>>, PlanError> {
+    let panel = plan.panel();
+    let mut refused: HashMap<usize, Vec<String>> = HashMap::new();
+    if batches.is_empty() || panel.max_number.is_none() && panel.kept_digits != KeptDigits::Refuse {
+        return Ok(refused);
+    }
+    for line in plan.enrolment(roster, batches)? {
+        let (CardRef::Batch(batch), Some((first, last))) = (line.card, line.numbers) else {
+            continue;
+        };
+        let own = |slot: &PlanSlot| slot.layouts.iter().any(|id| Some(id) == line.layout.as_ref());
+        let has_slot = plan.slots().iter().any(own);
+        if has_slot && line.opens.is_none() && !line.renumbered {
+            let why = refused.entry(batch.batch).or_default();
+            if why.len() < NAMED_MOST {
+                why.push(format!("cards {first} to {last}: the panel does not take their numbers"));
+            }
+        }
+    }
+    Ok(refused)
 }
 
 /// What the panel knows a person by: two slots may show one number with more
