@@ -14,6 +14,7 @@ mod limits;
 mod own;
 mod pages;
 mod plan;
+mod proof;
 mod read;
 mod readme;
 mod schemas;

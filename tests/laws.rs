@@ -126,8 +126,14 @@ fn plans_and_lists_read_back_and_prove() {
         let planned = run(words.chain(["--enrolment", word(&list), "--quiet"]));
         sound(&planned);
         let text = std::fs::read_to_string(&plan).unwrap();
-        let read: Plan = serde_json::from_str(&text).unwrap();
-        assert_eq!(format!("{}\n", serde_json::to_string(&read).unwrap()), text);
+        // A plan, and then what there is to say of the file.
+        let mut plan_alone: serde_json::Value = serde_json::from_str(&text).unwrap();
+        for key in ["roster", "schema", "mark", "digest"] {
+            plan_alone.as_object_mut().unwrap().shift_remove(key).unwrap();
+        }
+        let read: Plan = serde_json::from_value(plan_alone).unwrap();
+        let written = serde_json::to_string(&read).unwrap();
+        assert!(text.starts_with(written.trim_end_matches('}')), "{written}");
         let list = std::fs::read_to_string(&list).unwrap();
         assert_eq!(rewritten(&list), list);
 
@@ -137,7 +143,7 @@ fn plans_and_lists_read_back_and_prove() {
         // Kept cards fail exactly where the plan reports a conflict or a loss.
         let failing = proved.json().iter().filter(|row| row["holds"] == false).count();
         let objective = read.objective();
-        let expected = objective.in_conflict + objective.lost > 0;
+        let expected = objective.in_conflict + objective.lost + objective.blocked_open > 0;
         assert_eq!((failing > 0, proved.code), (expected, i32::from(expected)), "{round}");
         assert_eq!(planned.code == 0, read.is_clean());
         assert!(planned.code == 1 || proved.code == 0);

@@ -184,12 +184,20 @@ fn json_has_the_shape_the_design_fixes() {
             "slots",
             "panel",
             "table",
+            "batches",
             "kept",
+            "boxed",
+            "blocked",
             "lost",
             "conflicts",
             "exposure",
             "objective",
+            "gap",
             "cautions",
+            "roster",
+            "schema",
+            "mark",
+            "digest",
         ]
     );
     let keys: Vec<&String> = plan["slots"][0].as_object().unwrap().keys().collect();
@@ -203,6 +211,7 @@ fn json_has_the_shape_the_design_fixes() {
         [
             "lost",
             "in_conflict",
+            "blocked_open",
             "renumbered",
             "boxed_lost",
             "boxed_in_conflict",

@@ -63,7 +63,7 @@ impl Written {
         }
         if let Value::Object(object) = &mut json {
             for key in ["roster", "digest"] {
-                object.remove(key);
+                object.shift_remove(key);
             }
             object.insert("mark".to_owned(), self.open_mark().into());
             object.insert("masked".to_owned(), true.into());

@@ -1,0 +1,290 @@
+//! A proof that passes must mean it: states, blocked cards, plans changed by
+//! hand, and site files of another panel.
+
+use holdover_desk::Desk;
+use serde_json::Value;
+
+use crate::holdover::root;
+
+const SITE: &str = "[panel]\nslots = 4\n[[batch]]\nlayout = \"std26\"\nsite = 65\n\
+                    cards = \"4000-4999\"\nstate = \"issued\"\n";
+
+fn desk(site: &str, roster: &str) -> Desk {
+    let mut desk = Desk::new();
+    desk.put("site.toml", site);
+    desk.put("roster.csv", roster);
+    desk
+}
+
+fn plan(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
+    let words = ["plan", "--site", "site.toml", "--roster", "roster.csv", "-o", "plan.json"];
+    desk.run(&[&words[..], more].concat())
+}
+
+fn prove(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
+    let words = ["prove", "--plan", "plan.json", "--roster", "roster.csv"];
+    desk.run(&[&words[..], more].concat())
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+#[test]
+fn states_are_the_words_there_are_in_rosters_of_every_head() {
+    for (head, word, sum) in [
+        ("state", "Kept", "2 rows: 2 kept, 0 boxed, 0 blocked"),
+        ("status", " ACTIVE ", "2 rows: 2 kept, 0 boxed, 0 blocked"),
+        ("Card status", "issued", "2 rows: 2 kept, 0 boxed, 0 blocked"),
+        ("state", "boxed", "2 rows: 1 kept, 1 boxed, 0 blocked"),
+        ("card_state", "Stolen", "2 rows: 1 kept, 0 boxed, 1 blocked"),
+        ("state", "expired", "2 rows: 1 kept, 0 boxed, 1 blocked"),
+    ] {
+        let roster = format!("layout,site,card,{head}\nstd26,1,5,\nstd26,1,6,{word}\n");
+        let mut desk = desk("[panel]\nslots = 1\n", &roster);
+        for more in [&["-q"][..], &[]] {
+            let made = plan(&mut desk, more);
+            assert_eq!(made.code, 0, "{}", text(&made.output));
+            assert!(text(&made.output).contains(sum), "{head} {word}: {}", text(&made.output));
+        }
+        let proved = prove(&mut desk, &[]);
+        assert_eq!(proved.code, 0, "{}", text(&proved.output));
+        assert!(text(&proved.output).contains(sum), "{}", text(&proved.output));
+        // In JSON the sum is said beside it.
+        assert!(prove(&mut desk, &["--format", "json"]).said.contains(sum));
+    }
+}
+
+#[test]
+fn any_other_state_is_an_error_with_its_line_and_the_nearest_word() {
+    for (word, near) in [
+        ("isued", "did you mean \"issued\"?"),
+        ("bloked", "did you mean \"blocked\"?"),
+        ("los", "did you mean \"lost\"?"),
+        ("aktiv", "did you mean \"active\"?"),
+        ("xyzzy", "[states]"),
+        ("kept?", "did you mean \"kept\"?"),
+        ("no", "[states]"),
+    ] {
+        let roster = format!("layout,site,card,state\nstd26,1,5,\nstd26,1,6,{word}\n");
+        let mut desk = desk("[panel]\nslots = 1\n", &roster);
+        let made = plan(&mut desk, &[]);
+        assert_eq!(made.code, 2, "{word}");
+        for part in ["roster.csv:3:", word, near, "blocked, lost, stolen"] {
+            assert!(made.said.contains(part), "{word} {part}: {}", made.said);
+        }
+        assert!(desk.get("plan.json").is_none());
+        // In a survey the captures are answered, and the word is refused.
+        let bits = "10100000100010000111000011";
+        desk.put("survey.csv", format!("bits,state\n{bits},{word}\n"));
+        let read = desk.run(&["read", "survey.csv", "--format", "csv"]);
+        assert_eq!(read.code, 2);
+        assert!(read.said.contains("survey.csv:2:") && read.said.contains(word), "{}", read.said);
+        assert!(text(&read.output).contains("4321"));
+    }
+    // A site's own words, once for all.
+    let own = "[panel]\nslots = 1\n[states]\naktiv = \"kept\"\nweg = \"blocked\"\n";
+    let mut desk = desk(own, "layout,site,card,state\nstd26,1,5,Aktiv\nstd26,1,6,weg\n");
+    let made = plan(&mut desk, &[]);
+    assert!(text(&made.output).contains("2 rows: 1 kept, 0 boxed, 1 blocked"), "{}", made.said);
+    let proved = prove(&mut desk, &["--site", "site.toml"]);
+    assert_eq!(proved.code, 0, "{}", proved.said);
+    // A word with a meaning of its own keeps it.
+    desk.put("site.toml", "[panel]\nslots = 1\n[states]\nlost = \"kept\"\n");
+    assert!(plan(&mut desk, &[]).said.contains("has a meaning of its own"));
+    // Two columns of states are one too many.
+    desk.put("site.toml", "[panel]\nslots = 1\n");
+    desk.put("roster.csv", "layout,site,card,state,status\nstd26,1,5,,\n");
+    assert!(plan(&mut desk, &[]).said.contains("two columns mean the same"));
+}
+
+/// The replacement has the same site code and number, and another issue code
+/// that the panel does not read.
+#[test]
+fn a_blocked_card_that_opens_as_a_kept_one_is_shown_by_plan_and_proof() {
+    let table = "[[layout]]\nid = \"own30\"\ntitle = \"invented\"\nlength = 30\nbasis = \"invented\"\n\
+                 [[layout.field]]\nrole = \"site\"\nspan = \"2-9\"\n\
+                 [[layout.field]]\nrole = \"card\"\nspan = \"10-25\"\n\
+                 [[layout.field]]\nrole = \"issue\"\nspan = \"26-29\"\n\
+                 [[layout.check]]\nkind = \"even\"\nbit = 1\nover = \"2-15\"\n\
+                 [[layout.check]]\nkind = \"odd\"\nbit = 30\nover = \"16-29\"\n";
+    let mut desk = desk("[panel]\nslots = 1\n", "");
+    desk.put("own.toml", table);
+    let tables = ["--table", "own.toml"];
+    let bits = |desk: &mut Desk, card: &str, issue: &str| {
+        let words = ["compose", "own30", "site=7", card, issue];
+        text(&desk.run(&[&words[..], &tables].concat()).output).trim().to_owned()
+    };
+    let (old, new) =
+        (bits(&mut desk, "card=812", "issue=1"), bits(&mut desk, "card=812", "issue=2"));
+    let other = bits(&mut desk, "card=813", "issue=1");
+    let roster = |blocked: &str| {
+        format!(
+            "bits,layout,holder,state\n{new},own30,A. Dyer,kept\n{blocked},own30,A. Dyer,lost\n"
+        )
+    };
+    desk.put("roster.csv", roster(&old));
+    let made = plan(&mut desk, &tables);
+    let said = text(&made.output);
+    assert_eq!(made.code, 1, "{said}{}", made.said);
+    for part in ["blocked-opens", "line 2", "line 3", "1 kept, 0 boxed, 1 blocked"] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    let file: Value = serde_json::from_slice(desk.get("plan.json").unwrap()).unwrap();
+    assert_eq!(file["objective"]["blocked_open"], 1);
+    assert_eq!(file["conflicts"][0]["kind"], "blocked-opens");
+    let proved = prove(&mut desk, &["--format", "json"]);
+    assert_eq!(proved.code, 1);
+    let lines = text(&proved.output);
+    let rows: Vec<Value> = lines.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert_eq!(rows.len(), 2);
+    assert!(rows.iter().all(|row| row["holds"] == false), "{lines}");
+    assert_eq!((&rows[1]["state"], &rows[1]["got"]["also"][0]), (&"blocked".into(), &2.into()));
+    // With a number of its own it stays shut, and that is proved.
+    desk.put("roster.csv", roster(&other));
+    assert_eq!(plan(&mut desk, &tables).code, 0);
+    let proved = prove(&mut desk, &[]);
+    assert_eq!(proved.code, 0, "{}", text(&proved.output));
+    assert!(text(&proved.output).contains("all 2 rows hold"));
+    // The day's sheet has it tried at a door.
+    plan(&mut desk, &[&tables[..], &["--cutover", "day.txt"]].concat());
+    let day = text(desk.get("day.txt").unwrap());
+    assert!(day.contains("roster line 3") && day.contains("must stay shut"), "{day}");
+}
+
+/// A lost card within an issued range is a hole in it everywhere.
+#[test]
+fn a_blocked_card_is_cut_out_of_its_batch() {
+    let mut desk = desk(SITE, "layout,site,card,state\nstd26,65,4901,lost\nstd26,65,4000,kept\n");
+    let made = plan(&mut desk, &["--format", "json", "--enrolment", "list.csv"]);
+    assert_eq!(made.code, 0, "{}", made.said);
+    let file: Value = serde_json::from_str(&text(&made.output)).unwrap();
+    assert_eq!((&file["kept"], &file["blocked"]), (&999.into(), &1.into()));
+    assert_eq!(file["exposure"][0]["opening_patterns"], 999);
+    let list = text(desk.get("list.csv").unwrap());
+    for part in ["cards 4001 to 4900", "cards 4902 to 4999"] {
+        assert!(list.contains(part), "{list}");
+    }
+    assert!(!list.contains("4901"), "{list}");
+    let proved = prove(&mut desk, &[]);
+    assert_eq!(proved.code, 0, "{}{}", text(&proved.output), proved.said);
+}
+
+/// Every change of a leaf of what is keyed in is noticed, and an edited plan is
+/// taken only where that was meant.
+#[test]
+fn every_change_of_one_leaf_is_noticed() {
+    fn leaves(value: &Value, at: String, out: &mut Vec<String>) {
+        match value {
+            Value::Object(map) => {
+                map.iter().for_each(|(key, value)| leaves(value, format!("{at}/{key}"), out));
+            }
+            Value::Array(list) if !list.is_empty() => {
+                let each = list.iter().enumerate();
+                each.for_each(|(i, value)| leaves(value, format!("{at}/{i}"), out));
+            }
+            _ => out.push(at),
+        }
+    }
+    let mut desk = Desk::new();
+    for name in ["mill.toml", "reissued.csv", "found.toml"] {
+        desk.put(name, std::fs::read(root().join("fixtures/mill").join(name)).unwrap());
+    }
+    let words = ["plan", "--site", "mill.toml", "--roster", "reissued.csv"];
+    let tables = ["--table", "built-in", "--table", "found.toml", "-o", "plan.json"];
+    assert_eq!(desk.run(&[&words[..], &tables].concat()).code, 0);
+    let whole: Value = serde_json::from_slice(desk.get("plan.json").unwrap()).unwrap();
+    let words = ["prove", "--plan", "plan.json", "--roster", "reissued.csv"];
+    assert_eq!(desk.run(&words).code, 0);
+    let mut changed = 0;
+    for part in ["slots", "panel", "table", "batches"] {
+        let mut places = Vec::new();
+        leaves(&whole[part], format!("/{part}"), &mut places);
+        for place in places {
+            let mut plan = whole.clone();
+            let leaf = plan.pointer_mut(&place).unwrap();
+            *leaf = match &*leaf {
+                Value::Number(n) => (n.as_u64().unwrap() + 1).into(),
+                Value::Bool(flag) => (!flag).into(),
+                Value::String(text) => format!("{text}x").into(),
+                Value::Array(_) => Value::from(vec![1]),
+                Value::Null | Value::Object(_) => serde_json::json!({"start": 2, "length": 8}),
+            };
+            desk.put("plan.json", plan.to_string());
+            let proved = desk.run(&words);
+            assert_eq!(proved.code, 2, "{place}: {}", text(&proved.output));
+            changed += 1;
+        }
+    }
+    assert!(changed > 200, "{changed}");
+    // Moved by one and meant: the rows fail, since the number is not the card's.
+    let mut plan = whole.clone();
+    let start = plan["slots"][1]["card"]["start"].as_u64().unwrap();
+    plan["slots"][1]["card"]["start"] = (start - 1).into();
+    desk.put("plan.json", plan.to_string());
+    let proved = desk.run(&[&words[..], &["--edited"]].concat());
+    assert_eq!(proved.code, 1, "{}", proved.said);
+    assert!(proved.said.contains("slot 2 reads the card number at 17-32"), "{}", proved.said);
+    // What is only laid out anew is the same plan.
+    desk.put("plan.json", serde_json::to_string_pretty(&whole).unwrap());
+    assert_eq!(desk.run(&words).code, 0);
+}
+
+#[test]
+fn a_proof_is_of_this_site_of_kept_cards_and_of_a_whole_plan() {
+    let mut desk = desk(SITE, "layout,site,card,holder\nstd26,65,4000,A. Dyer\n");
+    assert_eq!(plan(&mut desk, &[]).code, 0);
+    assert_eq!(prove(&mut desk, &["--site", "site.toml"]).code, 0);
+    for (from, to, told) in [
+        ("slots = 4", "slots = 5", "slots is 5 here and 4 in the plan"),
+        ("slots = 4", "slots = 4\nfirst_bit = 0", "first_bit is 0 here and 1 in the plan"),
+        ("4000-4999", "4000-4998", "cards 4000-4998 here and std26, site 65, cards 4000-4999"),
+        ("issued", "boxed", "batch 1"),
+    ] {
+        desk.put("site.toml", SITE.replace(from, to));
+        let proved = prove(&mut desk, &["--site", "site.toml"]);
+        assert_eq!(proved.code, 2, "{told}: {}", text(&proved.output));
+        assert!(proved.said.contains(told), "{told}: {}", proved.said);
+    }
+    // Nothing kept, nothing proved.
+    desk.put("site.toml", "[panel]\nslots = 1\n");
+    desk.put("roster.csv", "layout,site,card,state\nstd26,65,4000,boxed\n");
+    assert_eq!(plan(&mut desk, &[]).code, 0);
+    let proved = prove(&mut desk, &[]);
+    assert_eq!(proved.code, 1);
+    assert!(text(&proved.output).contains("nothing is proved"), "{}", text(&proved.output));
+    // Copies are for reading.
+    desk.put("roster.csv", "layout,site,card,holder\nstd26,65,4000,A. Dyer\n");
+    for hide in ["--mask", "--pseudonyms"] {
+        assert_eq!(plan(&mut desk, &[hide]).code, 0);
+        let proved = prove(&mut desk, &[]);
+        assert_eq!(proved.code, 2);
+        assert!(proved.said.contains("a copy that hides cards or people"), "{}", proved.said);
+    }
+}
+
+/// Sheets of one plan carry one mark, and sheets of two plans two.
+#[test]
+fn sheets_carry_the_mark_of_their_plan() {
+    let marks = |roster: &str| {
+        let mut desk = desk("[panel]\nslots = 2\n", roster);
+        let sheets = ["--worksheet", "w.txt", "--enrolment", "e.csv", "--cutover", "c.txt"];
+        plan(&mut desk, &sheets);
+        let file: Value = serde_json::from_slice(desk.get("plan.json").unwrap()).unwrap();
+        let mark = file["mark"].as_str().unwrap().to_owned();
+        for sheet in ["w.txt", "e.csv", "c.txt"] {
+            assert!(text(desk.get(sheet).unwrap()).contains(&mark), "{sheet} {mark}");
+        }
+        // A copy shows the half that says what is keyed in.
+        plan(&mut desk, &["--mask", "--worksheet", "w.txt"]);
+        let copy = text(desk.get("w.txt").unwrap());
+        let (keyed, cards) = mark.split_once('-').unwrap();
+        assert!(copy.contains(keyed) && !copy.contains(&format!("{keyed}-{cards}")), "{copy}");
+        mark
+    };
+    let first = marks("layout,site,card\nstd26,1,5\n");
+    assert_eq!(first, marks("layout,site,card\nstd26,1,5\n"));
+    let other = marks("layout,site,card\nstd26,1,6\n");
+    assert_ne!(first, other);
+    assert_eq!(first[..4], other[..4], "what is keyed in is the same");
+}
