@@ -103,5 +103,5 @@ def test_composing_says_what_is_wrong():
 def test_versions_agree():
     cargo = (ROOT / "Cargo.toml").read_text()
     assert f'version = "{holdover.__version__}"' in cargo
-    assert holdover.SCHEMA == 1
+    assert holdover.SCHEMA == 2
     assert (pathlib.Path(holdover.__file__).parent / "py.typed").exists()

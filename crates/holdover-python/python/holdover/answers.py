@@ -113,14 +113,14 @@ class Slot(TypedDict):
     """One of the panel's places for a card format, filled. No `sites`: any."""
 
     slot: int
-    name: str
     layouts: list[str]
     length: int
-    site: Run | None
     card: Run
-    digits: int
-    parity: bool
+    site: Run | None
     sites: list[Number]
+    parity: bool
+    digits: int
+    name: str
 
 
 class Lost(TypedDict):
@@ -135,7 +135,7 @@ class Conflict(TypedDict):
     """Cards that the panel could not tell apart, or would read twice. `cards` are
     lines of the roster, or {"batch": n} of the site file."""
 
-    kind: Literal["range-overlap", "same-panel-number", "digits-cut", "two-slots"]
+    kind: Literal["range-overlap", "same-panel-number", "digits-cut", "two-slots", "blocked-opens"]
     panel_number: NotRequired[str]
     slots: NotRequired[list[int]]
     cards: list[Any]
@@ -156,6 +156,7 @@ class Objective(TypedDict):
 
     lost: Number
     in_conflict: Number
+    blocked_open: Number
     renumbered: Number
     boxed_lost: Number
     boxed_in_conflict: Number
@@ -164,28 +165,41 @@ class Objective(TypedDict):
 
 
 class Plan(TypedDict):
-    """The panel's slots and what comes of them."""
+    """The panel's slots and what comes of them. `gap` is how much better the best
+    plan could be; `mark` is on every sheet of this plan. A copy that hides cards or
+    people is `masked`, and has no `roster` and no `digest`."""
 
     slots: list[Slot]
     panel: dict[str, Any]
     table: list[dict[str, Any]]
+    batches: list[dict[str, Any]]
     kept: Number
+    boxed: Number
+    blocked: Number
     lost: list[Lost]
     conflicts: list[Conflict]
     exposure: list[Exposure]
     objective: Objective
+    gap: Objective
     cautions: list[str]
+    roster: NotRequired[str]
+    schema: int
+    mark: str
+    digest: NotRequired[str]
+    masked: NotRequired[bool]
     changes: NotRequired[dict[str, Any]]
 
 
 class Proof(TypedDict):
-    """Whether a row comes to what it should; `line` counts from 1."""
+    """Whether a row comes to what it should; `line` counts from 1. `state` is
+    "blocked" for a card that is to stay shut."""
 
     holds: bool
     expected: dict[str, Any]
     got: dict[str, Any]
     line: NotRequired[int]
     batch: NotRequired[int]
+    state: NotRequired[str]
 
 
 class _Composed(TypedDict):

@@ -176,11 +176,11 @@ def prove(
 ) -> Lines[Proof]:
     """Runs every kept card through a plan, or regression cases through a table.
 
-    Either `plan` and `roster` (and `site`, to prove its issued batches too): every
-    card bit by bit, as the panel would read it. Or `cases` (and `table`).
+    Either `plan` and `roster` (and `site`, which must be the plan's own): every kept
+    and blocked card bit by bit, as the panel would read it, and the issued batches. Or `cases` (and `table`).
 
     One dictionary a row: `line` (or `batch`), `holds`, `expected`, `got`. `code` is
-    1 where a row does not hold. Raises as `read` does.
+    1 where a row does not hold, or none is kept. Raises as `read` does.
     """
     words = _flags(mask=mask, html=html)
     desk = Desk()
