@@ -59,7 +59,7 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fai
     }
     let sum = read.sum();
     let rows = read.rows;
-    let proofs = progress::during("proving", || prove(&plan, &rows, &site.batches))
+    let proofs = progress::during("proving", || prove(&plan, &rows))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
     let value = |outcome: &holdover::prove::Outcome| {
         serde_json::to_value(outcome)

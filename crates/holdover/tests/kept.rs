@@ -463,7 +463,7 @@ fn planned_as_kept() {
         writeln!(text, "{changes:?}").unwrap();
         if seed >= IN_WORDS {
             writeln!(text, "{:?}", made.enrolment(&roster, &site.batches).unwrap()).unwrap();
-            writeln!(text, "{}", json(&prove(&made, &roster, &site.batches).unwrap())).unwrap();
+            writeln!(text, "{}", json(&prove(&made, &roster).unwrap())).unwrap();
         }
         text
     });

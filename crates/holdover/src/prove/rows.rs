@@ -93,11 +93,8 @@ struct Seen<'r> {
 /// # Errors
 /// A row or a batch that contradicts the plan's layouts, or a batch that
 /// would have to be listed card by card and is too long.
-pub fn prove(
-    plan: &Plan,
-    roster: &[RosterRow],
-    batches: &[CardBatch],
-) -> Result<Vec<Proof>, PlanError> {
+pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError> {
+    let batches = plan.batches();
     let simulation = Simulation::new(plan);
     let seen = simulate(&simulation, plan, roster);
     let mut openers: HashMap<(&Big, &str), Vec<usize>> = HashMap::new();
