@@ -177,7 +177,10 @@ fn told(conflict: &Conflict, shown: Shown) -> Markup {
     let what_to_do = match (shown.mask, conflict.kind) {
         // Only here are card numbers named: the ranges of the batches.
         (true, ConflictKind::RangeOverlap) => mask::standing(&conflict.what_to_do),
-        (true, ConflictKind::SamePanelNumber | ConflictKind::DigitsCut | ConflictKind::TwoSlots)
+        (
+            true,
+            ConflictKind::SamePanelNumber | ConflictKind::DigitsCut | ConflictKind::TwoSlots,
+        )
         | (false, _) => conflict.what_to_do.clone(),
     };
     let kind = match conflict.kind {

@@ -84,7 +84,8 @@ fn opened(opened: &[Opened], shown: Shown) -> String {
 /// The difference for programs.
 pub fn json(changes: &Changes, shown: Shown) -> Value {
     let opened = |opened: &[Opened]| -> Vec<Value> {
-        let one = |o: &Opened| json!({"slot": o.slot, "panel_number": shown.number(&o.panel_number)});
+        let one =
+            |o: &Opened| json!({"slot": o.slot, "panel_number": shown.number(&o.panel_number)});
         opened.iter().map(one).collect()
     };
     let renumbered: Vec<Value> = changes
