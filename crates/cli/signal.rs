@@ -270,9 +270,10 @@ impl<'a> Report<'a> {
     }
 
     fn reader(&mut self, out: &mut impl Write, reader: &ReaderSummary) -> Result<(), Fail> {
-        let clean = match reader.clean == reader.captures {
-            true => in_style(GOOD, "all clean"),
-            false => in_style(OPEN, &format!("{} clean", reader.clean)),
+        let clean = match reader.clean {
+            0 if reader.captures == 0 => in_style(OPEN, "nothing to judge"),
+            clean if clean == reader.captures => in_style(GOOD, "all clean"),
+            clean => in_style(OPEN, &format!("{clean} clean")),
         };
         writeln!(
             out,

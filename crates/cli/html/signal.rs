@@ -125,9 +125,10 @@ impl Page {
     }
 
     fn reader(&self, reader: &ReaderSummary) -> Markup {
-        let clean = match reader.clean == reader.captures {
-            true => stand(Stand::Good, "all clean"),
-            false => html! { (grouped(reader.clean)) " clean" },
+        let clean = match reader.clean {
+            0 if reader.captures == 0 => html! { "nothing to judge" },
+            clean if clean == reader.captures => stand(Stand::Good, "all clean"),
+            clean => html! { (grouped(clean)) " clean" },
         };
         let lines = html! { "D0 " (Own(&reader.d0)) ", D1 " (Own(&reader.d1)) };
         let idle = if reader.idle == Idle::High { "high" } else { "low (inverted)" };

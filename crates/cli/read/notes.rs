@@ -3,7 +3,7 @@
 use holdover::decode::Reading;
 use holdover::decode::serial::SerialNumber;
 use holdover::layout::{Part, Value};
-use holdover::rank::{Answer, Candidate, Mended, Verdict};
+use holdover::rank::{Answer, Candidate, Mend, Mended, Verdict};
 use holdover::site::Site;
 
 use super::holes::Holes;
@@ -52,14 +52,18 @@ pub fn of(
     notes
 }
 
-/// What the capture would be with the bit in doubt mended.
+/// What the capture would be with the bits in doubt mended.
 fn mend(mended: &Mended<'_>, hide: bool) -> Option<String> {
     if mended.probability < WORTH_A_NOTE || !mended.decode.holds() {
         return None;
     }
-    let how = match mended.put_in {
-        true => format!("a bit put in before bit {}", mended.at),
-        false => format!("bit {} left out", mended.at),
+    let one = |mend: Mend| match mend.put_in {
+        true => format!("a bit put in before bit {}", mend.at),
+        false => format!("bit {} left out", mend.at),
+    };
+    let how = match mended.second {
+        Some(second) => format!("{} and {}", one(mended.first), one(second)),
+        None => one(mended.first),
     };
     let numbers = if hide { String::new() } else { format!(" {}", numbers(&mended.decode)) };
     Some(format!(

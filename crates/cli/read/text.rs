@@ -213,10 +213,15 @@ impl Text<'_> {
         let what = match (answer.verdict, best) {
             _ if mended_is_best(answer) => match &answer.mended {
                 Some(m) if !self.args.mask => format!(
-                    "{} {} if a bit is mended at bit {}  {}",
+                    "{} {} if {}  {}",
                     m.decode.layout.id(),
                     numbers(&m.decode),
-                    m.at,
+                    match m.second {
+                        Some(second) => {
+                            format!("bits are mended at bits {} and {}", m.first.at, second.at)
+                        }
+                        None => format!("a bit is mended at bit {}", m.first.at),
+                    },
                     percent(m.probability)
                 ),
                 _ => "a bit inside is in doubt".to_owned(),

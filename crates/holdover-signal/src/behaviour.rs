@@ -86,10 +86,16 @@ fn alone(
 
 fn activity(changes: &[(i64, u16, Level)], line: usize, now: i64) -> Option<Activity> {
     let mine = changes.iter().filter(|c| usize::from(c.1) == line);
+    let there = |high| mine.clone().any(|c| is_high(c.2) == Some(high));
+    // A line that is only ever at one level rests where nobody drives it.
+    let rest = match [false, true].map(there) {
+        [true, true] => None,
+        [_, high] => Some(!high),
+    };
     // Runs of one level.
     let mut runs: Vec<(i64, bool)> = Vec::new();
     for (at, _, level) in mine {
-        if let Some(high) = is_high(*level)
+        if let Some(high) = is_high(*level).or(rest)
             && runs.last().is_none_or(|(_, last)| *last != high)
         {
             runs.push((*at, high));

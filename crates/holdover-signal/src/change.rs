@@ -7,7 +7,9 @@ pub enum Level {
     Low,
     /// 1
     High,
-    /// `x`, `z`, or nothing written: neither is known.
+    /// `z`: driven to neither.
+    Released,
+    /// `x`, or nothing written: neither is known.
     Unknown,
 }
 

@@ -46,11 +46,15 @@ pub enum FindingKind {
     SlowSampling,
     /// More pulses without a gap than a capture holds.
     TooManyPulses,
+    /// Pulses at one pace, too slow for a capture's, and no gap among them.
+    NoGap,
+    /// A line at a level that is neither low nor high.
+    UnknownLevel,
 }
 
 impl FindingKind {
     /// Every kind.
-    pub const ALL: [FindingKind; 15] = [
+    pub const ALL: [FindingKind; 17] = [
         FindingKind::PulseWidth,
         FindingKind::PulseInterval,
         FindingKind::UnevenPulse,
@@ -66,6 +70,8 @@ impl FindingKind {
         FindingKind::UnsureEdge,
         FindingKind::SlowSampling,
         FindingKind::TooManyPulses,
+        FindingKind::NoGap,
+        FindingKind::UnknownLevel,
     ];
 
     /// The name that stays the same: `pulse-width`, `missing-pulse`, …
@@ -86,6 +92,8 @@ impl FindingKind {
             FindingKind::UnsureEdge => "unsure-edge",
             FindingKind::SlowSampling => "slow-sampling",
             FindingKind::TooManyPulses => "too-many-pulses",
+            FindingKind::NoGap => "no-gap",
+            FindingKind::UnknownLevel => "unknown-level",
         }
     }
 
@@ -140,6 +148,14 @@ impl FindingKind {
             FindingKind::TooManyPulses => {
                 "usually noise on a line that floats, or a line that carries something else"
             }
+            FindingKind::NoGap => {
+                "usually a wrong sample rate or unit of time, or a line that carries something \
+                 else; a reader this slow is rare"
+            }
+            FindingKind::UnknownLevel => {
+                "usually a missing pull-up, a simulation without one, or a probe whose threshold \
+                 does not fit the line"
+            }
         }
     }
 
@@ -173,6 +189,14 @@ impl FindingKind {
             FindingKind::SlowSampling => "record again at the rate given",
             FindingKind::TooManyPulses => {
                 "check that the probe is on D0 and D1, and that the lines are pulled up"
+            }
+            FindingKind::NoGap => {
+                "check the rate and the unit of time; where they are right, give the spacing that \
+                 ends a capture: a longer one makes one capture of all, a shorter one a capture of \
+                 each pulse"
+            }
+            FindingKind::UnknownLevel => {
+                "check the pull-ups at the panel's end and the probe's threshold"
             }
         }
     }

@@ -28,6 +28,17 @@ const GLITCHES_HELD: usize = 256;
 
 const NONE: usize = usize::MAX;
 
+/// How a capture ends.
+#[derive(Debug, Clone, Copy)]
+enum End {
+    /// A gap follows, or a pause in a pipe.
+    Seen,
+    /// The recording cuts it.
+    Cut,
+    /// The recording stops then.
+    Recording(i64),
+}
+
 /// Gathers one reader's pulses into captures.
 #[derive(Debug)]
 pub(crate) struct Framer {
@@ -48,6 +59,8 @@ pub(crate) struct Framer {
     glitches: Vec<Glitch>,
     /// When a pulse ended that was there at the start.
     cut_from: Option<i64>,
+    /// When recording began, until a capture is closed.
+    began: Option<i64>,
     pub(crate) health: Health,
 }
 
@@ -65,6 +78,7 @@ impl Framer {
             overflow: 0,
             glitches: Vec::new(),
             cut_from: None,
+            began: None,
             health,
         }
     }
@@ -78,6 +92,11 @@ impl Framer {
         } else {
             self.rise(line, at);
         }
+    }
+
+    /// Recording begins, or begins again.
+    pub(crate) fn begin(&mut self, at: i64) {
+        self.began = Some(at);
     }
 
     /// A line is active as recording begins.
@@ -99,7 +118,7 @@ impl Framer {
         if let Some(last) = self.last_fall {
             let spacing = at - last;
             match self.gap {
-                Some(gap) if spacing >= gap.at => self.close_all(at, false),
+                Some(gap) if spacing >= gap.at => self.close_all(at, End::Seen),
                 Some(_) => {}
                 None => {
                     self.spacings.push(spacing);
@@ -109,7 +128,7 @@ impl Framer {
                         self.decide();
                         // The new pulse may itself be past the gap.
                         if self.gap.is_some_and(|gap| spacing >= gap.at) {
-                            self.close_all(at, false);
+                            self.close_all(at, End::Seen);
                         }
                     }
                 }
@@ -154,7 +173,7 @@ impl Framer {
         let enough = self.sure_gaps >= ENOUGH_GAPS && spacings >= ENOUGH_SPACINGS;
         if enough || self.sure_gaps >= MANY_GAPS {
             self.decide();
-            self.close_all(at, false);
+            self.close_all(at, End::Seen);
         }
     }
 
@@ -167,7 +186,7 @@ impl Framer {
         let judged = within.len() >= OWN || self.health.knows_interval();
         let whole = fits && judged && gap::is_whole(&mut within);
         if whole {
-            self.close_all(at, false);
+            self.close_all(at, End::Seen);
         }
         whole
     }
@@ -189,7 +208,7 @@ impl Framer {
             .collect::<Vec<_>>();
         let mut from = 0;
         for to in splits {
-            self.close(&waiting[from..to], false);
+            self.close(&waiting[from..to], End::Seen);
             from = to;
         }
         // Indices into the queue move with it; a pulse still open in what was
@@ -206,7 +225,7 @@ impl Framer {
 
     /// Ends the capture in the queue. `at`: pulses still active last at least
     /// until then.
-    fn close_all(&mut self, at: i64, cut: bool) {
+    fn close_all(&mut self, at: i64, end: End) {
         for line in 0..2 {
             if let Some(pulse) = self.queue.get_mut(self.open[line]) {
                 pulse.end = at;
@@ -216,13 +235,14 @@ impl Framer {
         }
         self.both = None;
         let queue = std::mem::take(&mut self.queue);
-        self.close(&queue, cut);
+        self.close(&queue, end);
         self.queue = queue;
         self.queue.clear();
     }
 
-    fn close(&mut self, pulses: &[Raw], cut_at_end: bool) {
+    fn close(&mut self, pulses: &[Raw], ends: End) {
         let (Some(first), Some(last)) = (pulses.first(), pulses.last()) else { return };
+        let lead = self.began.take().map_or(i64::MAX, |began| first.start - began);
         let gap = self.gap.map_or(SURE, |gap| gap.at);
         let start = self.cut_from.take().map(|ended| first.start - ended < gap);
         if start == Some(false) {
@@ -231,10 +251,18 @@ impl Framer {
         let end = last.end.max(last.start);
         let mine = self.glitches.iter().take_while(|g| g.at <= end).count();
         let glitches: Vec<Glitch> = self.glitches.drain(..mine).collect();
-        let cut = Cut { start: start == Some(true), end: cut_at_end };
+        let (cut_at_end, tail) = match ends {
+            End::Seen => (false, i64::MAX),
+            End::Cut => (true, i64::MAX),
+            End::Recording(at) => (false, at - last.start),
+        };
+        let cut = Cut { start: start == Some(true), end: cut_at_end, lead, tail };
+        let asked = self.gap.is_some_and(|gap| gap.basis == GapBasis::NoGap);
         let surplus = std::mem::take(&mut self.overflow)
             + pulses.len().saturating_sub(Capture::MAX_BITS) as u64;
-        if surplus > 0 {
+        if asked && pulses.len() == 1 {
+            self.health.in_question(first, &glitches);
+        } else if surplus > 0 {
             self.health.too_many(pulses, surplus, &glitches);
         } else {
             self.health.capture(pulses, &glitches, cut);
@@ -250,7 +278,7 @@ impl Framer {
             return;
         }
         match self.gap {
-            Some(gap) if now - last >= gap.at => self.close_all(now, false),
+            Some(gap) if now - last >= gap.at => self.close_all(now, End::Seen),
             None if now - last >= SURE => _ = self.close_whole(now),
             _ => {}
         }
@@ -260,7 +288,7 @@ impl Framer {
     pub(crate) fn pause(&mut self) {
         self.decide();
         if self.open == [NONE; 2] && !self.queue.is_empty() {
-            self.close_all(0, false);
+            self.close_all(0, End::Seen);
             self.last_fall = None;
         }
     }
@@ -271,12 +299,11 @@ impl Framer {
         self.decide();
         let gap = self.gap.map_or(SURE, |gap| gap.at);
         let within = self.last_fall.is_some_and(|last| end - last < gap);
-        let short = self.health.shorter_than_usual(self.queue.len());
-        let cut = self.open != [NONE; 2] || within && (damaged || short);
+        let cut = self.open != [NONE; 2] || within && damaged;
         if self.queue.is_empty() && self.cut_from.take().is_some() {
             self.health.lone_cut_pulse();
         }
-        self.close_all(end, cut);
+        self.close_all(end, if cut { End::Cut } else { End::Recording(end) });
         self.health.loose_glitches(&std::mem::take(&mut self.glitches));
         self.last_fall = None;
         self.active = [false; 2];
@@ -292,6 +319,6 @@ pub(crate) fn is_high(level: Level) -> Option<bool> {
     match level {
         Level::Low => Some(false),
         Level::High => Some(true),
-        Level::Unknown => None,
+        Level::Released | Level::Unknown => None,
     }
 }

@@ -46,6 +46,10 @@ const LEGAL_WEIGHT: f64 = 0.3;
 /// captures; noise is fewer (judgement, no source).
 const LEAST_SHARE: f64 = 0.05;
 
+/// Spacings from which it says something that all are alike: people show cards
+/// at no such pace (judgement, no source).
+const ALIKE_FROM: usize = 8;
+
 /// How the gap was chosen.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 #[serde(rename_all = "kebab-case", tag = "how")]
@@ -64,6 +68,9 @@ pub enum GapBasis {
     OneCapture,
     /// Every spacing is longer than a capture's may be: single pulses.
     SinglePulses,
+    /// The same, and all spacings are alike, as within a capture: one capture
+    /// or single pulses, which is asked.
+    NoGap,
     /// The spacings show no clear gap: the longest interval the limits allow
     /// was taken, with one pulse lost.
     Unclear,
@@ -82,8 +89,11 @@ pub(crate) fn choose(spacings: &mut [i64]) -> Gap {
     let (Some(&least), Some(&most)) = (spacings.first(), spacings.last()) else {
         return Gap { at: LONGEST_WITHIN, basis: GapBasis::SinglePulses };
     };
+    let middle = spacings[(spacings.len() - 1) / 2];
+    let alike = spacings.len() >= ALIKE_FROM && (most as f64) < LEAST_INTERVALS * middle as f64;
     if least > LONGEST_WITHIN {
-        return Gap { at: LONGEST_WITHIN, basis: GapBasis::SinglePulses };
+        let basis = if alike { GapBasis::NoGap } else { GapBasis::SinglePulses };
+        return Gap { at: LONGEST_WITHIN, basis };
     }
     let legal = spacings.partition_point(|&s| s <= LEGAL);
     let mut best: Option<(f64, Gap)> = None;
@@ -111,7 +121,7 @@ pub(crate) fn choose(spacings: &mut [i64]) -> Gap {
     if let Some((_, gap)) = best {
         return gap;
     }
-    if most <= LONGEST_WITHIN {
+    if most <= LONGEST_WITHIN || alike {
         let at = ((2.5 * most as f64) as i64).clamp(LEGAL, SURE);
         return Gap { at, basis: GapBasis::OneCapture };
     }
@@ -184,6 +194,12 @@ mod tests {
         let single = choose(&mut [500 * MS, 700 * MS]);
         assert_eq!(single.basis, GapBasis::SinglePulses);
         assert_eq!(choose(&mut []).basis, GapBasis::SinglePulses);
+        // At one pace: no gap at all.
+        assert_eq!(choose(&mut [60 * MS; 20]).basis, GapBasis::NoGap);
+        let mut around: Vec<i64> = (40..52).map(|ms| ms * MS).collect();
+        let one = choose(&mut around);
+        assert_eq!(one.basis, GapBasis::OneCapture);
+        assert!(one.at > 52 * MS);
     }
 
     #[test]

@@ -10,15 +10,15 @@ use crate::finding::{Finding, FindingKind, PULSE_INTERVAL_US, PULSE_WIDTH_US, Pl
 use crate::histogram::{Spread, Tally};
 use crate::judge::{
     JITTER, MANY, MIN_SAMPLES, Notes, OWN, SPACING_JITTER, WIDE_JITTER, out_of_range, shown, slow,
-    told, typical, typical_interval, wide,
+    told, too_slow, typical, typical_interval, wide,
 };
-use crate::period::Widths;
+use crate::period::Steps;
 use crate::read::{CardRead, Line, Pulse, Unsure};
-use crate::time::micros;
+use crate::time::{micros, nanos};
 
 /// A line active for longer, in ns, is held, not pulsed: the longest interval
 /// the limits allow.
-const HELD: i64 = 20_000_000;
+pub(crate) const HELD: i64 = 20_000_000;
 
 /// Findings kept for a reader at most; all are counted (judgement, no source).
 const KEPT: usize = 1000;
@@ -26,10 +26,6 @@ const KEPT: usize = 1000;
 /// Pulses after which a line that never had one is called silent (judgement, no
 /// source: chance leaves one line out of 64 random bits once in 2^63).
 const SILENT_AFTER: u64 = 64;
-
-/// Captures of one length after which a shorter last one is taken for cut
-/// (judgement, no source).
-const USUAL_AFTER: u64 = 3;
 
 /// A pulse as it was seen, in ns.
 #[derive(Debug, Clone, Copy)]
@@ -71,10 +67,37 @@ pub(crate) struct Glitch {
 }
 
 /// Whether the recording cut a capture.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 pub(crate) struct Cut {
+    /// A line was active as it began, or as it ended.
     pub(crate) start: bool,
     pub(crate) end: bool,
+    /// From where recording began to the first pulse, and from the last pulse
+    /// to where it ended, in ns; more than any interval where neither is near.
+    pub(crate) lead: i64,
+    pub(crate) tail: i64,
+}
+
+/// Single pulses at one pace.
+#[derive(Debug, Clone, Copy)]
+struct Paced {
+    count: u64,
+    first: i64,
+    last: i64,
+}
+
+impl Paced {
+    fn told(&self) -> String {
+        let every = (self.last - self.first) / (self.count - 1).max(1) as i64;
+        format!(
+            "{} pulses, one every {}, and no gap among them: more than the limit of {} from bit to \
+             bit, so that one capture is not told from pulses that are none, and none was taken \
+             for a card",
+            self.count,
+            shown(every),
+            shown(nanos(PULSE_INTERVAL_US[1]))
+        )
+    }
 }
 
 /// What is known of one reader's lines.
@@ -90,11 +113,10 @@ pub(crate) struct Health {
     pub(crate) findings: Vec<Finding>,
     pub(crate) counts: [u64; FindingKind::ALL.len()],
     pub(crate) out: VecDeque<CardRead>,
-    distinct: Widths,
+    steps: Steps,
     /// Time between samples, where it is known, in ns.
     period: i64,
-    usual: Option<usize>,
-    usual_holds: bool,
+    paced: Option<Paced>,
     /// The reader's median width and interval, in ns, and how many spacings
     /// they were taken from.
     reference: (Option<i64>, Option<i64>),
@@ -117,10 +139,9 @@ impl Health {
             findings: Vec::new(),
             counts: [0; FindingKind::ALL.len()],
             out: VecDeque::new(),
-            distinct: Widths::new(),
+            steps: Steps::new(),
             period,
-            usual: None,
-            usual_holds: true,
+            paced: None,
             reference: (None, None),
             refreshed: 0,
             sorted: [Vec::new(), Vec::new()],
@@ -186,9 +207,12 @@ impl Health {
         spacings.extend(raw.windows(2).map(|p| p[1].start - p[0].start));
         for width in &widths {
             self.widths.add(*width);
-            self.distinct.add(*width);
+            self.steps.width(*width);
         }
-        spacings.iter().for_each(|s| self.intervals.add(*s));
+        for spacing in &spacings {
+            self.intervals.add(*spacing);
+            self.steps.spacing(*spacing);
+        }
         widths.sort_unstable();
         spacings.sort_unstable();
         let none = Spread { count: 0, min_us: 0.0, median_us: 0.0, max_us: 0.0, jitter: 0.0 };
@@ -205,7 +229,7 @@ impl Health {
         let reference = self.reference;
         let typical_width = typical(&width, raw.len(), reference.0);
         let typical_interval = typical_interval(interval.as_ref(), reference.1);
-        notes.cuts(raw, cut);
+        notes.cuts(raw, cut, typical_interval.or(reference.1), &spacings);
         notes.pulses(raw, typical_width, self.period);
         notes.spacings(raw, typical_interval, self.period);
         notes.glitches(raw, &mine);
@@ -216,7 +240,6 @@ impl Health {
         let (findings, unsure) = notes.done(raw[0].start);
         self.sorted = [widths, spacings];
         self.clean += u64::from(findings.is_empty());
-        self.usual_length(raw.len());
         let pulses = raw.iter().map(|p| Pulse {
             start_us: micros(p.start),
             width_us: micros(p.width()),
@@ -246,19 +269,9 @@ impl Health {
         self.refreshed = count;
         self.reference.0 = self.widths.quantile(0.5).or(self.reference.0);
         self.reference.1 = self.intervals.quantile(0.5).or(self.reference.1);
-        if let Some(step) = self.distinct.step() {
+        if let Some(step) = self.steps.step() {
             self.period = self.period.max(step);
         }
-    }
-
-    fn usual_length(&mut self, len: usize) {
-        self.usual_holds &= *self.usual.get_or_insert(len) == len;
-    }
-
-    /// Whether all captures so far had one length, and this is shorter.
-    pub(crate) fn shorter_than_usual(&self, len: usize) -> bool {
-        let usual = self.usual.filter(|_| self.usual_holds && self.captures >= USUAL_AFTER);
-        usual.is_some_and(|usual| len < usual)
     }
 
     /// Keeps a finding of the reader's own.
@@ -316,15 +329,23 @@ impl Health {
         self.loose_glitches(glitches);
     }
 
+    /// A pulse of many at one pace without a gap: not taken for a capture.
+    pub(crate) fn in_question(&mut self, pulse: &Raw, glitches: &[Glitch]) {
+        let paced = self.paced.get_or_insert(Paced { count: 0, first: pulse.start, last: 0 });
+        paced.count += 1;
+        paced.last = pulse.start;
+        self.loose_glitches(glitches);
+    }
+
     /// Time between samples is known from the file, in ns.
     pub(crate) fn sampled_every(&mut self, period: i64) {
         self.period = period;
     }
 
-    /// Time between samples, from the file or from how the widths fall into
-    /// steps, in ns.
+    /// Time between samples, from the file or from how widths and spacings fall
+    /// into steps, in ns.
     pub(crate) fn sample_period(&self) -> Option<i64> {
-        self.distinct.step().into_iter().chain(Some(self.period)).max().filter(|p| *p > 0)
+        self.steps.step().into_iter().chain(Some(self.period)).max().filter(|p| *p > 0)
     }
 
     /// What only the whole recording tells.
@@ -356,11 +377,17 @@ impl Health {
         {
             told.push((FindingKind::Jitter, wide(&spread)));
         }
-        if period > 0
-            && let Some(median) = self.widths.quantile(0.5)
-            && median < MIN_SAMPLES * period
-        {
-            told.push((FindingKind::SlowSampling, slow(median, period)));
+        match self.widths.quantile(0.5) {
+            Some(median) if median < MIN_SAMPLES * period => {
+                told.push((FindingKind::SlowSampling, slow(median, period)));
+            }
+            None if micros(period) > PULSE_WIDTH_US[0] => {
+                told.push((FindingKind::SlowSampling, too_slow(period)));
+            }
+            _ => {}
+        }
+        if let Some(paced) = self.paced {
+            self.note(FindingKind::NoGap, paced.first, paced.told());
         }
         let [zeros, ones] = self.by_line;
         if zeros + ones >= SILENT_AFTER && (zeros == 0 || ones == 0) {

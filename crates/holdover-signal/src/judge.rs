@@ -45,6 +45,14 @@ const UNEVEN: [f64; 2] = [0.5, 2.0];
 /// on each pulse gives).
 pub(crate) const WIDE_JITTER: f64 = 0.25;
 
+/// Intervals up to which spacings are steady: what comes later than the longest
+/// of them is no bit's (judgement, no source: a clock drifts by far less).
+const STEADY: f64 = 1.01;
+
+/// Intervals the next bit may take where few spacings are known: the one known
+/// may be short by ±10 % jitter, and the next one long.
+const FEW_REACH: f64 = 1.1 / 0.9;
+
 /// Lost pulses listed in one spacing at most (judgement, no source).
 const MISSING_LISTED: usize = 16;
 
@@ -63,6 +71,18 @@ pub(crate) fn slow(median: i64, period: i64) -> String {
          one of them: sample at {:.0} kHz or more",
         shown(period),
         (rate / 1000.0).ceil()
+    )
+}
+
+/// Nothing was seen, and nothing could be.
+pub(crate) fn too_slow(period: i64) -> String {
+    let rate = MIN_SAMPLES as f64 / PULSE_WIDTH_US[0] * 1e3;
+    format!(
+        "samples are {} apart, and a pulse of {} to {} may fall between two of them: sample at \
+         {rate:.0} kHz or more",
+        shown(period),
+        shown(nanos(PULSE_WIDTH_US[0])),
+        shown(nanos(PULSE_WIDTH_US[1]))
     )
 }
 
@@ -164,6 +184,26 @@ pub(crate) fn typical_interval(own: Option<&Spread>, reader: Option<i64>) -> Opt
     reader
 }
 
+/// The longest that the next bit may take, as far as a `time` is to be held
+/// against it, in ns. `typical` is the interval of the capture or the reader;
+/// `spacings` are the capture's, ascending.
+fn most_interval(time: i64, typical: Option<i64>, spacings: &[i64]) -> i64 {
+    let middle = spacings.len().checked_sub(1).map(|last| spacings[last / 2]);
+    // A lone pulse of an unknown reader: the limits.
+    let typical = typical.or(middle).unwrap_or_else(|| nanos(PULSE_INTERVAL_US[1]));
+    let times = |share: f64| (share * typical as f64) as i64;
+    if time >= times(MISSING_FROM) {
+        return 0;
+    }
+    let plain = spacings.partition_point(|&s| s <= times(MISSING_FROM));
+    let most = spacings[..plain].last().map_or(typical, |&most| most.max(typical));
+    match plain {
+        ..OWN => most.max(times(FEW_REACH)),
+        _ if most <= times(STEADY) => most,
+        _ => most.max(times(1.0 + SPACING_JITTER)),
+    }
+}
+
 /// Findings of one capture as they are made.
 pub(crate) struct Notes<'a> {
     pub(crate) reader: Arc<str>,
@@ -190,17 +230,34 @@ impl Notes<'_> {
         self.list.push((at, Finding { kind, place, what }));
     }
 
-    pub(crate) fn cuts(&mut self, raw: &[Raw], cut: Cut) {
-        if cut.start {
-            let what = "a line was active as the recording began: a bit before this capture's \
-                        first is lost, or more"
-                .to_owned();
+    /// `spacings` are the capture's, `typical` the reader's where it has few.
+    pub(crate) fn cuts(&mut self, raw: &[Raw], cut: Cut, typical: Option<i64>, spacings: &[i64]) {
+        let short = |time: i64| time < most_interval(time, typical, spacings);
+        if cut.start || short(cut.lead) {
+            let what = if cut.start {
+                "a line was active as the recording began: a bit before this capture's first is \
+                 lost, or more"
+                    .to_owned()
+            } else {
+                format!(
+                    "the recording begins {} before this capture's first bit, less than from bit \
+                     to bit: bits before it may be lost",
+                    shown(cut.lead)
+                )
+            };
             self.add(FindingKind::CutAtStart, Some(1), raw[0].start, what);
             self.unsure.missing.push(1);
         }
-        if cut.end {
-            let what =
-                "the recording ends inside this capture: its last bits may be lost".to_owned();
+        if cut.end || short(cut.tail) {
+            let what = if cut.end {
+                "the recording ends inside this capture: its last bits may be lost".to_owned()
+            } else {
+                format!(
+                    "the recording ends {} after this capture's last bit begins, less than from \
+                     bit to bit: bits after it may be lost",
+                    shown(cut.tail)
+                )
+            };
             self.add(FindingKind::CutAtEnd, Some(raw.len()), raw[raw.len() - 1].start, what);
             self.unsure.missing.push(raw.len() + 1);
         }

@@ -146,6 +146,7 @@ impl Tracker {
         self.decide(end);
         for pair in &mut self.pairs {
             pair.finish(end, damaged);
+            pair.conclude();
             let health = &mut pair.framer.health;
             if let Some(step) = step {
                 health.sampled_every(step);
@@ -158,6 +159,15 @@ impl Tracker {
     pub(crate) fn summary(self, kind: InputKind, mut notes: Vec<String>, end: i64) -> Summary {
         if self.chosen.is_guess() {
             notes.push(format!("{}: say which lines they are to be sure", self.chosen));
+        }
+        for (pair, pairing) in self.pairs.iter().zip(&self.pairings) {
+            if pair.is_released() {
+                notes.push(format!(
+                    "{}: nobody drives the lines at rest (z): they were read as if a resistor took \
+                     them to the level they do not pulse to",
+                    pairing.reader
+                ));
+            }
         }
         let readers: Vec<ReaderSummary> = self
             .pairs

@@ -375,8 +375,8 @@ fn a_pipe_hands_out_each_read_as_it_is_framed() {
 #[test]
 fn records_have_the_keys_and_rows_the_columns() {
     let file = format!(
-        "time_us,D0,D1\n0,1,1\n{}",
-        [(1000, 0), (3000, 1), (7000, 0), (9000, 1)]
+        "time_us,D0,D1\n0,1,1\n{}90000,1,1\n",
+        [(5000, 0), (7000, 1), (11_000, 0), (13_000, 1)]
             .iter()
             .map(|(t, l)| format!("{t},{},{}\n{},1,1\n", l, 1 - l, t + 50))
             .collect::<String>()
@@ -392,7 +392,7 @@ fn records_have_the_keys_and_rows_the_columns() {
     assert_eq!(json["bits"], "0101");
     assert_eq!(
         json["pulses"][1],
-        serde_json::json!({"start_us": 3000.0, "width_us": 50.0, "line": "d1"})
+        serde_json::json!({"start_us": 7000.0, "width_us": 50.0, "line": "d1"})
     );
     assert_eq!(json["findings"][0]["kind"], "missing-pulse");
     assert_eq!(json["findings"][0]["position"], 3);
@@ -402,7 +402,7 @@ fn records_have_the_keys_and_rows_the_columns() {
         [
             "0101",
             "reader",
-            "1000.000",
+            "5000.000",
             "0@0.000+50.000 1@2000.000+50.000 0@6000.000+50.000 1@8000.000+50.000",
             "missing-pulse@3",
             "missing@3",

@@ -22,7 +22,8 @@ fn theirs(text: &[u8], names: &[&str]) -> Option<Vec<(i64, usize, Level)>> {
     let level = |value: Value| match value {
         Value::V0 => Level::Low,
         Value::V1 => Level::High,
-        Value::X | Value::Z => Level::Unknown,
+        Value::Z => Level::Released,
+        Value::X => Level::Unknown,
     };
     let mut now = 0;
     let mut seen = Vec::new();

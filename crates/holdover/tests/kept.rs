@@ -304,7 +304,10 @@ fn in_words(answer: &Answer<'_>) -> String {
     }
     if let Some(mended) = &answer.mended {
         let layout = mended.decode.layout.id();
-        write!(text, "; mended {layout} {} {}", mended.at, mended.put_in).unwrap();
+        write!(text, "; mended {layout}").unwrap();
+        for mend in [Some(mended.first), mended.second].into_iter().flatten() {
+            write!(text, " {} {}", mend.at, mend.put_in).unwrap();
+        }
     }
     write!(text, "; none {:.4} other {:.4}", answer.none_probability, answer.other_probability)
         .unwrap();

@@ -115,7 +115,7 @@ pub struct Compose {
     /// From the end of one capture to the beginning of the next, in µs; also
     /// before the first and after the last. Captures of a single bit are only
     /// told from those of two where this is 50 ms or more, or where there are
-    /// longer captures among them.
+    /// longer captures among them; a file of nothing else is asked about.
     pub gap_us: f64,
     /// How far each width and interval may be off, either way, as a share of
     /// it; 0.1 is ±10 %.

@@ -137,7 +137,8 @@ pub(crate) fn word(cell: &[u8]) -> Option<Level> {
     match cell.to_ascii_lowercase().as_slice() {
         b"l" | b"lo" | b"low" | b"false" | b"off" => Some(Level::Low),
         b"h" | b"hi" | b"high" | b"true" | b"on" => Some(Level::High),
-        b"x" | b"z" | b"u" | b"-" | b"" | b"nan" => Some(Level::Unknown),
+        b"z" => Some(Level::Released),
+        b"x" | b"u" | b"-" | b"" | b"nan" => Some(Level::Unknown),
         _ => None,
     }
 }

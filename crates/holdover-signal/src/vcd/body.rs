@@ -414,6 +414,7 @@ fn level(b: u8) -> Level {
     match b {
         b'0' | b'l' | b'L' => Level::Low,
         b'1' | b'h' | b'H' => Level::High,
+        b'z' | b'Z' => Level::Released,
         _ => Level::Unknown,
     }
 }
@@ -426,7 +427,7 @@ fn bit(value: &[u8], place: u32) -> Level {
     match value.len().checked_sub(place + 1) {
         Some(i) => level(value[i]),
         None => match level(value[0]) {
-            Level::Unknown => Level::Unknown,
+            beyond @ (Level::Unknown | Level::Released) => beyond,
             _ => Level::Low,
         },
     }
@@ -463,7 +464,7 @@ mod tests {
 
     #[test]
     fn values_sections_and_times() {
-        use Level::{High, Low, Unknown};
+        use Level::{High, Low, Released, Unknown};
         let mut body = body(&[("#", 0), ("$", 0), ("!", 2)]);
         let mut seen = Seen::default();
         let text = "#0 $dumpvars 1# x$ b0 ! $end\n#5\n0#\n$comment 1# #0 $end 1$ b1xx !\n\
@@ -480,7 +481,7 @@ mod tests {
                 (5_000, 1, High),
                 (5_000, 2, High),
                 (7_000, 2, Unknown),
-                (7_000, 2, Unknown),
+                (7_000, 2, Released),
                 (7_000, 2, Low),
                 (7_000, 0, Unknown),
                 (9_000, 0, High),

@@ -2,6 +2,8 @@
 //! its part of it.
 #![allow(dead_code, reason = "each test file is a crate of its own")]
 
+pub mod recording;
+
 use holdover::bits::Capture;
 use holdover_signal::compose::{Compose, Fault, Track};
 use holdover_signal::{CardRead, Options, Probe, Summary};

@@ -2,6 +2,8 @@
 
 use super::batch::{Guess, Kind, Sighting};
 use super::fit::{Fit, Own};
+use super::known::Doubt;
+use super::mend::{self, Mend};
 use super::model::{IDENTIFIED, LISTED, LISTED_MOST, NEAR_MISSES, UNKNOWN};
 use crate::bits::Capture;
 use crate::decode::{Decode, Reading};
@@ -130,15 +132,15 @@ pub struct Answer<'t> {
     pub mended: Option<Mended<'t>>,
 }
 
-/// A word with one bit mended inside: no reading names that.
+/// A word with one bit or two mended inside: no reading names that.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mended<'t> {
     /// The word under its layout.
     pub decode: Decode<'t>,
-    /// The bit's place, from 1.
-    pub at: usize,
-    /// Whether a bit was put in; else one was taken out.
-    pub put_in: bool,
+    /// The bit mended, and the second one where there are two.
+    pub first: Mend,
+    /// See there.
+    pub second: Option<Mend>,
     /// Its probability, part of the answer's `other_probability`.
     pub probability: f64,
 }
@@ -168,7 +170,8 @@ impl<'t> Fit<'_, 't> {
             .enumerate()
             .map(|(i, guess)| (weighed.wiring[guess.wiring()] * self.part(guess, &own[i]), i))
             .collect();
-        let all = weighed.none + odds.iter().map(|(odds, _)| odds).sum::<f64>();
+        let beyond = self.beyond(capture.len(), &known.doubt);
+        let all = weighed.none + beyond + odds.iter().map(|(odds, _)| odds).sum::<f64>();
         // Ties keep the order of the readings and of the table.
         odds.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         let none_probability = weighed.none / all;
@@ -201,7 +204,7 @@ impl<'t> Fit<'_, 't> {
             })
             .collect();
         let named: f64 = candidates.iter().map(|c| c.probability).sum();
-        let other_probability = match listed.len() == guesses.len() {
+        let other_probability = match listed.len() == guesses.len() && beyond == 0.0 {
             true => 0.0,
             false => (1.0 - named - none_probability).max(0.0),
         };
@@ -212,17 +215,29 @@ impl<'t> Fit<'_, 't> {
         };
         let mended = odds.iter().find_map(|(odds, i)| {
             let guess = &guesses[*i];
+            let mends = guess.mended?;
             Some(Mended {
-                at: guess.mended?,
+                first: mends.first,
+                second: mends.second,
                 decode: Decode {
                     layout: self.batch.kinds[guess.kind as usize].layout,
                     word: guess.word,
                 },
-                put_in: guess.restored.is_some(),
                 probability: odds / all,
             })
         });
         Answer { verdict, candidates, none_probability, other_probability, mended }
+    }
+
+    /// The mixture's part for a capture harmed beyond mending, as one of the
+    /// kinds near its length may be.
+    fn beyond(&self, length: usize, doubt: &Doubt) -> f64 {
+        let Some(harmed) = mend::beyond(doubt, length) else { return 0.0 };
+        let near = (length.saturating_sub(2)..=length + 2)
+            .filter_map(|length| self.batch.by_length.get(length))
+            .flatten()
+            .map(|kind| &self.shares[*kind as usize]);
+        harmed.exp2() * near.map(|s| s.free + s.owned + s.repeating).sum::<f64>()
     }
 
     /// The named parts of a guess's evidence; they add up.
@@ -258,6 +273,9 @@ impl<'t> Fit<'_, 't> {
         };
         part(Why::Wiring, wiring.log2(), words);
         let words = match guess.restored {
+            _ if guess.reading.bits_lost() == 0 => {
+                "the probe file shows a pulse in doubt".to_owned()
+            }
             Some(_) => "few captures lose a bit, and the lost bit is a guess".to_owned(),
             None => "few captures gain a bit".to_owned(),
         };

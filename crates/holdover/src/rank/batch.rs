@@ -7,7 +7,8 @@ use super::class;
 use super::distinct::{Distinct, KEPT_MOST};
 use super::evidence::{RuleBits, RuleWorth};
 use super::known::{Doubt, Known, Owned};
-use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2, SLIP_SEEN_LOG2};
+use super::mend::{self, Mends};
+use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2};
 use super::short::Column;
 use crate::bits::{Capture, Span};
 use crate::decode::{Decode, Decoder, Reading, Word};
@@ -60,8 +61,8 @@ pub(super) struct Guess {
     pub likelihood: f64,
     /// Likelihood ratio of "a card of the site file".
     pub owned: f64,
-    /// For a bit mended inside the capture: where, from 1.
-    pub mended: Option<usize>,
+    /// What was mended inside the capture.
+    pub mended: Option<Mends>,
 }
 
 impl Guess {
@@ -222,14 +223,26 @@ impl<'t> Batch<'t> {
     /// Every layout under every reading of a capture whose wiring is not ruled out.
     pub(super) fn guesses(&self, capture: &Capture, known: &Known, live: [bool; 4]) -> Vec<Guess> {
         let mut guesses = Vec::new();
+        let mut mended = match live[0] && !known.doubt.is_empty() {
+            true => mend::words(capture, &known.doubt),
+            false => Vec::new(),
+        };
         for reading in Reading::ALL.into_iter().filter(|r| live[class::wiring(*r)]) {
             let slip = slip_of(reading, capture, &known.doubt);
             for word in reading.words(capture) {
+                // A lost bit is 0 or 1 with equal chance.
+                let mut slip = slip - if word.restored.is_some() { 1.0 } else { 0.0 };
+                // Where mending inside makes the same word, it is one with the reading.
+                if let Some(same) = mended.iter().position(|mended| mended.word == word.word) {
+                    slip = mend::sum(slip, mended.swap_remove(same).slip);
+                }
                 self.guess(&mut guesses, reading, word, slip, None, known);
             }
         }
-        for (word, at) in mended(capture, &known.doubt).into_iter().filter(|_| live[0]) {
-            self.guess(&mut guesses, Reading::AsCaptured, word, SLIP_SEEN_LOG2, Some(at), known);
+        for mended in mended {
+            let word = Word { word: mended.word, restored: None };
+            let mends = Some(mended.mends);
+            self.guess(&mut guesses, Reading::AsCaptured, word, mended.slip, mends, known);
         }
         guesses
     }
@@ -241,12 +254,10 @@ impl<'t> Batch<'t> {
         reading: Reading,
         word: Word,
         slip: f64,
-        mended: Option<usize>,
+        mended: Option<Mends>,
         known: &Known,
     ) {
         let Some(kinds) = self.by_length.get(word.word.len()) else { return };
-        // A lost bit is 0 or 1 with equal chance.
-        let slip = slip - if word.restored.is_some() { 1.0 } else { 0.0 };
         for &kind in kinds {
             let of = &self.kinds[kind as usize];
             let rules = of.worth.on(of.layout, word.word.wide());
@@ -268,40 +279,20 @@ impl<'t> Batch<'t> {
     }
 }
 
-/// log2 of the prior chance of a reading's lost or gained bit.
+/// log2 of the prior chance of a reading's lost or gained bit, or of none.
 fn slip_of(reading: Reading, capture: &Capture, doubt: &Doubt) -> f64 {
     let seen = match reading {
         Reading::FirstBitLost => doubt.missing.contains(&1),
         Reading::LastBitLost => doubt.missing.contains(&(capture.len() + 1)),
         Reading::ExtraFirstBit => doubt.suspect.contains(&1),
         Reading::ExtraLastBit => doubt.suspect.contains(&capture.len()),
-        _ => return 0.0,
+        _ => return mend::none(doubt, capture.len()),
     };
     match (seen, doubt.is_empty()) {
-        (true, _) => SLIP_SEEN_LOG2,
-        (false, false) => SLIP_IN_DOUBT_LOG2,
+        (true, _) => mend::alone(doubt),
+        // What is in doubt inside stays as it is.
+        (false, false) => SLIP_IN_DOUBT_LOG2 + mend::none(doubt, capture.len()),
         (false, true) => SLIP_LOG2,
-    }
-}
-
-/// The words that come of mending the one bit in doubt inside a capture, and
-/// the bit's place from 1.
-fn mended(capture: &Capture, doubt: &Doubt) -> Vec<(Word, usize)> {
-    let inside = 2..=capture.len();
-    match (&doubt.missing[..], &doubt.suspect[..]) {
-        (&[at], []) if inside.contains(&at) => [false, true]
-            .into_iter()
-            .filter_map(|bit| {
-                let word = capture.with_bit_before(at - 1, bit)?;
-                Some((Word { word, restored: Some(bit) }, at))
-            })
-            .collect(),
-        ([], &[at]) if inside.contains(&at) && at < capture.len() => capture
-            .without_bit(at - 1)
-            .map(|word| (Word { word, restored: None }, at))
-            .into_iter()
-            .collect(),
-        _ => Vec::new(),
     }
 }
 

@@ -6,6 +6,7 @@ use std::sync::OnceLock;
 
 use super::batch::{Batch, Guess, Kind};
 use super::class::{Class, Classes, KnownCodes, Signer};
+use super::mend;
 use super::model::{
     CLASSES_MOST, GUESSED_WRONGLY_LOG2, GUESSES_MOST, MANY_FREE_CODES, NONE_SHARE, PSEUDO_COUNT,
     REPEATS_FROM, REVERSED_LOG2, RULED_OUT, SETTLED, SETTLES_WIRING, SWAPPED_LOG2, SWEEPS,
@@ -166,7 +167,11 @@ impl<'t> Batch<'t> {
             // A bit lost at either end was 0 or 1; one gained is taken off.
             let slipped = 4 * of(length + 1) + 2 * of(length - 1);
             let wired = class.live.iter().filter(|live| **live).count() * of(length);
-            wired + if class.live[0] { slipped } else { 0 }
+            // Words mended inside are up to two bits longer or shorter.
+            let near = length.saturating_sub(2)..=length + 2;
+            let mends = if class.known.doubt.is_empty() { 0 } else { mend::MOST };
+            let mended = mends * near.map(of).max().unwrap_or(0);
+            wired + if class.live[0] { slipped + mended } else { 0 }
         };
         classes.iter().map(each).sum()
     }
@@ -536,13 +541,21 @@ impl<'b, 't> Fit<'b, 't> {
         known: &super::Known,
     ) -> (Vec<Guess>, Vec<Own>, f64) {
         let guesses = self.batch.guesses(capture, known, self.live(reader));
+        let new =
+            |guess: &Guess| Own { promised: self.promised_to_another(guess), ..Own::default() };
         match reader.and_then(|reader| self.classes.find(self.batch, reader, capture)) {
-            Some(i) => (guesses, self.own[self.of_class[i].clone()].to_vec(), self.own_none[i]),
+            Some(i) => {
+                let mut own = self.own[self.of_class[i].clone()].to_vec();
+                // The same bits came with other pulses in doubt: readings are the
+                // same and come first, what is mended is not.
+                if self.classes.at(i).known.doubt != known.doubt {
+                    let readings = guesses.iter().filter(|guess| guess.mended.is_none()).count();
+                    own.truncate(readings);
+                    own.extend(guesses[own.len()..].iter().map(new));
+                }
+                (guesses, own, self.own_none[i])
+            }
             None => {
-                let new = |guess: &Guess| Own {
-                    promised: self.promised_to_another(guess),
-                    ..Own::default()
-                };
                 let own = guesses.iter().map(new).collect();
                 (guesses, own, 0.0)
             }

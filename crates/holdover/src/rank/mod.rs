@@ -23,9 +23,11 @@
 //! integral says. On a simulated mix this is closer to the Bayes decoder that
 //! knows the truth than counting is (`tests/calibration.rs`).
 //!
-//! Where a probe file shows a bit missing inside a capture, or one too many,
-//! the card's word with it mended is weighed too. No [`Reading`] names that, so
-//! it is no candidate: it stands beside them, as [`Answer::mended`].
+//! Where a probe file shows bits missing inside a capture, or too many, the
+//! card's words with one or two of them mended are weighed too. No [`Reading`]
+//! names that, so they are no candidates: the best stands beside them, as
+//! [`Answer::mended`]. That the capture is harmed beyond mending is weighed with
+//! them, as part of the other probability: a word must explain more than chance.
 //!
 //! [`Reading`]: crate::decode::Reading
 //!
@@ -39,6 +41,7 @@ mod distinct;
 mod evidence;
 mod fit;
 mod known;
+mod mend;
 pub mod model;
 mod share;
 mod short;
@@ -48,4 +51,5 @@ pub use batch::{Batch, Sighting};
 pub use class::{Signatures, Signer};
 pub use fit::{Fit, Wiring};
 pub use known::{Doubt, Known};
+pub use mend::Mend;
 pub use short::Column;

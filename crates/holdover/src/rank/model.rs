@@ -35,6 +35,31 @@ pub const SLIP_IN_DOUBT_LOG2: f64 = -7.0;
 /// the probe file shows it: a spacing twice the rest is hard to explain otherwise.
 pub const SLIP_SEEN_LOG2: f64 = -1.0;
 
+/// log2 of the chance that a capture is as the card sent it although its probe
+/// file shows a pulse in doubt: a pulse too wide, or a recording that began just
+/// before it.
+pub const WHOLE_IN_DOUBT_LOG2: f64 = -3.0;
+
+/// The same where the spacings show a bit missing or two too close: what is left
+/// as it is would need pulses that no line gives. Also for mending fewer bits
+/// than the doubt asks for.
+pub const UNMENDED_LOG2: f64 = -7.0;
+
+/// log2 of the chance that more bits are to be mended than the doubt asks for:
+/// all such ways together.
+pub const MENDED_MORE_LOG2: f64 = -4.0;
+
+/// log2 of the chance that a capture in doubt is harmed beyond mending.
+pub const HARMED_LOG2: f64 = -3.0;
+
+/// The same where the recording cut the capture, which may have lost any
+/// number of bits, or where more than two are in doubt.
+pub const CUT_BEYOND_LOG2: f64 = -1.0;
+
+/// Places in doubt that are tried, alone and in pairs; where there are more,
+/// none is: what comes out of so many explains no more than chance.
+pub const MENDED_PLACES: usize = 8;
+
 /// Chance that a printed or noted number is not the card's: a slip of the pen,
 /// a misread digit, or an order number of the printer's own.
 pub const PRINT_DIFFERS: f64 = 1.0 / 8.0;
