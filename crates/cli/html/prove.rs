@@ -13,8 +13,9 @@ use super::page::{
 use super::plan::{slot_drawing, slot_raster};
 use super::raster::Batch;
 use crate::mask;
-use crate::prove::{Proved, Row, hidden, words};
+use crate::prove::{NOTHING_PROVED, Proved, Row, hidden, words};
 use crate::{args, care};
+use holdover::states::RowState;
 
 /// Rows shown side by side, and rows listed that hold; the rest is counted.
 const SIDES: usize = 100;
@@ -25,6 +26,7 @@ pub fn page(proved: &Proved, args: &args::Prove, hide: bool) -> String {
     let failed = proved.rows.iter().filter(|row| !row.holds).count() as u64;
     let all = proved.rows.len() as u64;
     let verdict = match failed {
+        0 if proved.is_empty() => stand(Stand::Bad, NOTHING_PROVED),
         0 => stand(Stand::Good, &format!("all {} hold", count(all, "row", "rows"))),
         _ => stand(
             Stand::Bad,
@@ -56,6 +58,7 @@ pub fn page(proved: &Proved, args: &args::Prove, hide: bool) -> String {
                     @if failed > 0 { (stand(Stand::Bad, &grouped(failed))) } @else { "0" }
                 }),
             ]))
+        @if !proved.sum.is_empty() { p { (proved.sum) } }
             p { (next(proved, failed)) }
         }))
         @if failed > 0 {
@@ -74,7 +77,7 @@ pub fn page(proved: &Proved, args: &args::Prove, hide: bool) -> String {
                     "Rows that came out as expected",
                     &["row", "comes out as"],
                     holding.take(HELD).map(|row| vec![
-                        cell(name(row)), cell(words(&hidden(&row.got, hide))),
+                        cell(name(row)), cell(row.got(hide)),
                     ]),
                 ))
                 (left_out(
@@ -118,7 +121,11 @@ fn sides(row: &Row, hide: bool) -> Markup {
         article.sides {
             h3 { (stand(Stand::Bad, &name(row))) }
             div {
-                div { h4 { "expected" } (side(&expected, &got)) }
+                div {
+                    h4 { "expected" }
+                    @if row.state == RowState::Blocked { p { (row.expected(hide)) } }
+                    @else { (side(&expected, &got)) }
+                }
                 div { h4 { "got" } (side(&got, &expected)) }
             }
         }

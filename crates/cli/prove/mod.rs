@@ -33,6 +33,28 @@ pub struct Row {
     pub bits: Option<Capture>,
 }
 
+impl Row {
+    /// What it should come to, in words.
+    pub fn expected(&self, hide: bool) -> String {
+        match self.state {
+            RowState::Blocked => "stays shut".to_owned(),
+            RowState::Kept | RowState::Boxed => words(&hidden(&self.expected, hide)),
+        }
+    }
+
+    /// What it comes to, in words.
+    pub fn got(&self, hide: bool) -> String {
+        let got = words(&hidden(&self.got, hide));
+        match self.state {
+            RowState::Blocked if self.got["slots"].as_array().is_none_or(Vec::is_empty) => {
+                "no slot admits it".to_owned()
+            }
+            RowState::Blocked if self.holds => format!("{got}, which no kept card has"),
+            _ => got,
+        }
+    }
+}
+
 /// The rows, and what they were run through.
 pub struct Proved {
     pub rows: Vec<Row>,
@@ -47,9 +69,9 @@ pub struct Proved {
 }
 
 impl Proved {
-    /// Rows that must open: without one, a proof says nothing.
-    fn kept(&self) -> usize {
-        self.rows.iter().filter(|row| row.state == RowState::Kept).count()
+    /// Whether no card must open: such a proof of a plan is none.
+    pub fn is_empty(&self) -> bool {
+        self.plan.is_some() && self.rows.iter().all(|row| row.state != RowState::Kept)
     }
 }
 
@@ -64,7 +86,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
     };
     let rows = &proved.rows;
     let failed = rows.iter().filter(|row| !row.holds).count();
-    let empty = proved.plan.is_some() && proved.kept() == 0;
+    let empty = proved.is_empty();
     proved.notes.iter().for_each(|note| screen::remark(note));
     if args.format != Format::Text && proved.plan.is_some() {
         screen::remark(&proved.sum);
@@ -97,8 +119,8 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
                 let cells = [
                     format!("{} {}", row.name, row.number),
                     row.holds.to_string(),
-                    words(&hidden(&row.expected, args.mask)),
-                    words(&hidden(&row.got, args.mask)),
+                    row.expected(args.mask),
+                    row.got(args.mask),
                 ];
                 write_csv(&mut csv, &cells)?;
             }
@@ -112,8 +134,8 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
                     RowState::Kept | RowState::Boxed => "does not hold",
                 };
                 writeln!(out, "{line:<10} {}", in_style(BAD, what))?;
-                screen::say(&mut out, "  expected  ", &words(&hidden(&row.expected, args.mask)))?;
-                screen::say(&mut out, "  got       ", &words(&hidden(&row.got, args.mask)))?;
+                screen::say(&mut out, "  expected  ", &row.expected(args.mask))?;
+                screen::say(&mut out, "  got       ", &row.got(args.mask))?;
             }
             if proved.plan.is_some() {
                 screen::say(&mut out, "roster  ", &proved.sum)?;
@@ -154,7 +176,7 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
 }
 
 /// What a roster without a kept card comes to.
-const NOTHING_PROVED: &str = "no kept card, so nothing is proved";
+pub const NOTHING_PROVED: &str = "no kept card, so nothing is proved";
 
 /// Keys whose values are card numbers.
 const SECRET: [&str; 4] = ["card", "panel_number", "identity", "opens"];
