@@ -288,3 +288,45 @@ fn sheets_carry_the_mark_of_their_plan() {
     assert_ne!(first, other);
     assert_eq!(first[..4], other[..4], "what is keyed in is the same");
 }
+
+/// Where a few cards make many people's numbers change, the plan shows the other
+/// way too, and it is one: with those cards reissued the others keep their print.
+#[test]
+fn the_other_way_has_its_price() {
+    let rows = (0..40).map(|i| format!("std26,65,{},{0}\n", 4000 + i));
+    let twins = ["std26,71,4003,4003\n", "std26,71,4017,4017\n"].map(str::to_owned);
+    let roster = |rows: Vec<String>| "layout,site,card,printed\n".to_owned() + &rows.concat();
+    let rows: Vec<String> = rows.collect();
+    let mut desk = desk("[panel]\nslots = 1\n", &roster([&rows[..], &twins].concat()));
+    let made = plan(&mut desk, &["--format", "json"]);
+    let answer: Value = serde_json::from_slice(&made.output).unwrap();
+    assert_eq!(answer["objective"]["renumbered"], 42);
+    assert_eq!(answer["alternative"]["reissue"], serde_json::json!([42, 43]));
+    assert_eq!(answer["alternative"]["keep_print"], 40);
+    let shown = text(&plan(&mut desk, &[]).output);
+    assert!(shown.contains("reissue 2 cards with other numbers"), "{shown}");
+    desk.put("roster.csv", roster(rows));
+    let made = plan(&mut desk, &["--format", "json"]);
+    let answer: Value = serde_json::from_slice(&made.output).unwrap();
+    assert_eq!((made.code, &answer["objective"]["renumbered"]), (0, &0.into()));
+    assert!(answer.get("alternative").is_none());
+}
+
+/// What is keyed in stays, and what is new goes beside it.
+#[test]
+fn an_earlier_plan_is_kept() {
+    let mut desk = desk("[panel]\nslots = 2\n", "layout,site,card\nstd26,65,4000\nstd26,66,4000\n");
+    plan(&mut desk, &[]);
+    let first: Value = serde_json::from_slice(desk.get("plan.json").unwrap()).unwrap();
+    desk.put("before.json", desk.get("plan.json").unwrap().to_vec());
+    // Alone, the card of site 65 would be read by its number.
+    desk.put("roster.csv", "layout,site,card\nstd26,65,4000\nserial32,,3296342482\n");
+    let made = plan(&mut desk, &["--keep", "before.json", "--format", "json"]);
+    assert_eq!(made.code, 0, "{}", made.said);
+    let kept: Value = serde_json::from_slice(&made.output).unwrap();
+    assert_eq!(kept["slots"][0]["card"], first["slots"][0]["card"]);
+    assert_eq!(kept["slots"][1]["layouts"][0], "serial32");
+    desk.put("site.toml", "[panel]\nslots = 1\nidentity = \"slot+number\"\n");
+    let shown = plan(&mut desk, &["--keep", "before.json"]);
+    assert!(text(&shown.output).contains("not kept  slot 1 (std26)"), "{}", text(&shown.output));
+}

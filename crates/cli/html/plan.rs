@@ -4,8 +4,8 @@
 use holdover::bits::Wide;
 use holdover::layout::Layout;
 use holdover::plan::{
-    CardRef, Conflict, ConflictKind, Enrolment, Plan, PlanSlot, RosterCard, RosterRow, RowState,
-    WorksheetBlock,
+    Alternative, CardRef, Conflict, ConflictKind, Enrolment, Plan, PlanSlot, RosterCard, RosterRow,
+    RowState, WorksheetBlock,
 };
 use holdover::site::{Identity, KeptDigits};
 use maud::{Markup, html};
@@ -38,6 +38,7 @@ pub fn page(
     plan: &Plan,
     roster: &Roster,
     list: &[Enrolment],
+    other: Option<&Alternative>,
     shown: &Shown,
     args: &args::Plan,
 ) -> String {
@@ -57,7 +58,10 @@ pub fn page(
         hide: shown.mask,
     };
     sheet.page(html! {
-        (section("What comes of it", summary(plan, roster)))
+        (section("What comes of it", html! {
+            (summary(plan, roster))
+            @if let Some(other) = other { p { "Or " (crate::plan::text::other(other)) "." } }
+        }))
         @if !plan.conflicts().is_empty() || !plan.lost().is_empty() {
             (section("Mend these first", troubles(plan, shown)))
         }

@@ -19,7 +19,7 @@ pub const MAX_PLAN_BYTES: usize = 256 << 20;
 pub const SCHEMA: u32 = 2;
 
 /// Keys that are about the file, not of the plan.
-const ABOUT: [&str; 6] = ["roster", "changes", "masked", "schema", "mark", "digest"];
+const ABOUT: [&str; 7] = ["roster", "alternative", "changes", "masked", "schema", "mark", "digest"];
 
 /// A plan's JSON as it is written.
 pub struct Written {
@@ -144,7 +144,7 @@ pub fn read(path: &Path) -> Result<Read, Fail> {
 /// spaces, keys in order.
 fn digest(object: &Map<String, Value>) -> String {
     let mut content = object.clone();
-    for key in ["changes", "mark", "digest"] {
+    for key in ["alternative", "changes", "mark", "digest"] {
         content.remove(key);
     }
     hexadecimal(&ordered(&Value::Object(content)).to_string())

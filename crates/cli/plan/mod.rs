@@ -78,6 +78,10 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         Fail::said(format!("{}: {error}", screen::plain(&place)))
     })?;
     let changes = earlier.map(|before| made.changes_since(&before, &roster.rows));
+    let other = (roster.rows.len() <= WEIGHED_TWICE).then(|| {
+        progress::during("looking for another way", || made.alternative(&site, &roster.rows))
+    });
+    let other = other.transpose().map_err(|error| Fail::said(error.to_string()))?.flatten();
     let file = file::Written::new(&made, &roster.rows)?;
     let shown =
         |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
@@ -94,7 +98,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     };
     let paper = page.as_ref().map(|page| {
         debug_assert_eq!(page.hide, of_page.mask);
-        html::plan::page(&made, &roster, &list, &of_page, args).into_bytes()
+        html::plan::page(&made, &roster, &list, other.as_ref(), &of_page, args).into_bytes()
     });
     let outputs = [
         (&args.output, format!("{json}\n").into_bytes()),
@@ -115,6 +119,9 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     }
     match args.format {
         Format::Json => {
+            if let Some(other) = &other {
+                json["alternative"] = text::other_json(other);
+            }
             if let Some(changes) = &changes {
                 json["changes"] = difference::json(changes, shown);
             }
@@ -123,6 +130,9 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         Format::Csv => write!(out, "{}", enrol::csv(&enrolment)?)?,
         Format::Text => {
             text::print(&mut out, &made, &roster, shown, args.quiet)?;
+            if let Some(other) = &other {
+                screen::say(&mut out, "or        ", &text::other(other))?;
+            }
             if let Some(changes) = &changes {
                 difference::print(&mut out, changes, shown)?;
             }
@@ -137,6 +147,10 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     out.flush()?;
     Ok(if made.is_clean() { Outcome::Done } else { Outcome::CardsWrong })
 }
+
+/// Rows of a roster that is planned for another time, for the other way out of its
+/// conflicts (judgement, no source: a second or two).
+const WEIGHED_TWICE: usize = 50_000;
 
 /// The earlier plan's file, where one is named.
 fn earlier_path(args: &args::Plan) -> Option<&Path> {

@@ -2,7 +2,9 @@
 
 use std::io::Write;
 
-use holdover::plan::{CardRef, Objective, Plan, WorksheetBlock};
+use holdover::plan::{Alternative, CardRef, Objective, Plan, WorksheetBlock};
+
+use serde_json::{Value, json};
 
 use super::Shown;
 use super::worksheet::{parity_briefly, span};
@@ -14,6 +16,9 @@ use crate::{args, care};
 
 /// Conflicts told one by one; the rest is counted.
 const TOLD: usize = 20;
+
+/// Cards to reissue named by their lines; the rest is counted.
+const NAMED: usize = 12;
 
 pub fn print(
     out: &mut impl Write,
@@ -135,6 +140,42 @@ pub fn how_far(gap: &Objective) -> String {
         "ended before the best plan was known: a better one could have {how_far}; give it more time \
          with --time-limit"
     )
+}
+
+/// The other way out of the conflicts, with its price.
+pub fn other(other: &Alternative) -> String {
+    let lines: Vec<String> = other.reissue.iter().take(NAMED).map(usize::to_string).collect();
+    let more = match other.reissue.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    let (cards, others) = match other.reissue.len() {
+        1 => ("this card, of roster line", "it"),
+        _ => ("these cards, of roster lines", "them"),
+    };
+    format!(
+        "reissue {} with other numbers: {cards} {}{more}; then {} others keep the number on their \
+         print. Change the rows in the roster, or take {others} out, and plan again",
+        match other.reissue.len() {
+            1 => "1 card".to_owned(),
+            n => format!("{n} cards"),
+        },
+        lines.join(", "),
+        other.keep_print
+    )
+}
+
+/// The same for programs.
+pub fn other_json(other: &Alternative) -> Value {
+    json!({ "reissue": other.reissue, "keep_print": count(other.keep_print) })
+}
+
+/// A count as JSON holds it exactly.
+fn count(count: u128) -> Value {
+    match u64::try_from(count).ok().filter(|count| *count <= 1 << 53) {
+        Some(count) => count.into(),
+        None => count.to_string().into(),
+    }
 }
 
 /// What to do with the plan next.

@@ -17,8 +17,8 @@ use serde::{Deserialize, Serialize};
 pub use compose::Composed;
 pub use learn::{Learned, LearnedCheck, LearnedField};
 pub use plan::{
-    Batch, Change, Changes, Conflict, ConflictKind, Exposure, Identity, KeptDigits, Lost, Moved,
-    Objective, Opened, Panel, Plan, Run, Slot,
+    Alternative, Batch, Change, Changes, Conflict, ConflictKind, Exposure, Identity, KeptDigits,
+    Lost, Moved, Objective, Opened, Panel, Plan, Run, Slot,
 };
 pub use prove::{Came, CaseCame, Place, Proof, SlotsCame};
 pub use read::{Candidate, Card, Evidence, Held, Invalid, InvalidWord, Read, Reading, Verdict};

@@ -49,9 +49,21 @@ pub struct Plan {
     /// Present in a copy that hides cards or people, which proves nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub masked: Option<bool>,
+    /// The other way out of the conflicts; not in a plan file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub alternative: Option<Alternative>,
     /// What differs from the plan of `--against`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub changes: Option<Changes>,
+}
+
+/// What reissuing some cards would save.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Alternative {
+    /// Roster lines of the cards to reissue with other numbers.
+    pub reissue: Vec<u64>,
+    /// Kept cards that would then keep the number on their print.
+    pub keep_print: Number,
 }
 
 /// Cards of one layout and site code with consecutive numbers.

@@ -187,6 +187,7 @@ class Plan(TypedDict):
     mark: str
     digest: NotRequired[str]
     masked: NotRequired[bool]
+    alternative: NotRequired[dict[str, Any]]
     changes: NotRequired[dict[str, Any]]
 
 

@@ -2,6 +2,7 @@
 
 mod advice;
 mod affine;
+mod alternative;
 mod big;
 mod bounds;
 mod cautions;
@@ -30,6 +31,7 @@ mod sweep;
 mod value;
 mod wire;
 
+pub use alternative::Alternative;
 pub use big::Big;
 pub use cautions::LIFE_SAFETY;
 pub use change::{Changes, Renumbered};
