@@ -203,7 +203,7 @@ fn sites(own: &Table) -> Vec<(&Table, &'static [&'static str], usize)> {
     let kinds: [(&Table, &[&str]); 6] = [
         (builtin(), &["std26"]),
         (builtin(), &["std26", "site34"]),
-        (builtin(), &["num34", "std26", "site34"]),
+        (builtin(), &["serial58", "std26", "site34"]),
         (own, &["own26"]),
         (own, &["own26", "own27"]),
         (own, &["own25", "own26", "own27", "own28"]),
