@@ -108,7 +108,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         }
         Format::Csv => write!(out, "{}", enrol::csv(&enrolment)?)?,
         Format::Text => {
-            text::print(&mut out, &made, &roster, shown, args.quiet)?;
+            text::print(&mut out, &made, &roster, &list, shown, args.quiet)?;
             if let Some(changes) = &changes {
                 difference::print(&mut out, changes, shown)?;
             }

@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use holdover::plan::{CardRef, Plan, WorksheetBlock};
+use holdover::plan::{CardRef, Enrolment, Lost, Plan, RosterCard, RowState, WorksheetBlock};
 
 use super::Shown;
 use super::worksheet::{parity_briefly, span};
@@ -19,6 +19,7 @@ pub fn print(
     out: &mut impl Write,
     plan: &Plan,
     roster: &Roster,
+    list: &[Enrolment],
     shown: Shown,
     quiet: bool,
 ) -> Result<(), Fail> {
@@ -44,7 +45,8 @@ pub fn print(
     }
     for lost in plan.lost() {
         let what = lost.layout.as_deref().unwrap_or("captures");
-        let text = format!("{} of {}: {}", lost.cards, plain(what), lost.why);
+        let lines = lost_lines(lost, roster, list);
+        let text = format!("{} of {}{lines}: {}", lost.cards, plain(what), lost.why);
         screen::say(out, "lost      ", &text)?;
     }
     for conflict in plan.conflicts().iter().take(TOLD) {
@@ -101,6 +103,33 @@ pub fn print(
         screen::say(out, "caution   ", care::DOORS)?;
     }
     Ok(())
+}
+
+/// Lines told one by one; of more the first.
+const LINES: usize = 8;
+
+/// The roster's lines of cards that are lost: ", lines 7, 12"; nothing where
+/// only batches hold them.
+pub fn lost_lines(lost: &Lost, roster: &Roster, list: &[Enrolment]) -> String {
+    let unfit = roster.rows.iter().filter(|row| {
+        let same = matches!(&row.card, RosterCard::Unfit { why } if *why == lost.why);
+        same && row.state == RowState::Kept && lost.layout.is_none()
+    });
+    let refused = list
+        .iter()
+        .filter(|line| line.opens.is_none() && lost.layout.is_some() && line.layout == lost.layout);
+    let refused = refused.filter_map(|line| match line.card {
+        CardRef::Line(line) => Some(line),
+        CardRef::Batch(_) => None,
+    });
+    let lines: Vec<usize> = unfit.map(|row| row.line).chain(refused).take(LINES + 1).collect();
+    let told: Vec<String> = lines.iter().take(LINES).map(usize::to_string).collect();
+    match lines.len() {
+        0 => String::new(),
+        1 => format!(", line {}", told.join(", ")),
+        2..=LINES => format!(", lines {}", told.join(", ")),
+        _ => format!(", lines {}, …", told.join(", ")),
+    }
 }
 
 /// What to do with the plan next.

@@ -35,6 +35,7 @@ mod serial;
 mod shape;
 mod slots;
 mod sweep;
+mod unsettled;
 mod value;
 mod wire;
 
@@ -63,6 +64,7 @@ pub fn plan(table: &Table, site: &Site, roster: &[RosterRow]) -> Result<Plan, Pl
     let job = job::Job::new(table, site, roster)?;
     let mut catalogue = slots::Catalogue::new(&job);
     let mut found = search::search(&mut catalogue)?;
+    unsettled::leave_out(&mut catalogue, &mut found)?;
     let report = report::report(&mut catalogue, &mut found)?;
     let troubles = serial_trouble(table, roster);
     let cautions = cautions::cautions(table, &job, &report, &troubles);
