@@ -40,6 +40,7 @@ fn invented(length: usize, nth: usize) -> Layout {
         length,
         basis: "invented".into(),
         weight: 1.0,
+        unsettled: Vec::new(),
         fields: vec![
             Field::binary(Role::Site, run(first, first + wide)),
             Field::binary(Role::Card, run(first + wide, last)),

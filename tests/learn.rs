@@ -7,7 +7,7 @@ use crate::holdover::{feed, file, run};
 
 /// An invented layout: the mill's 30 bits, site 2-9, card 10-29, even parity
 /// over the first half, odd over the second.
-fn mill30(site: u32, card: u32) -> String {
+pub fn mill30(site: u32, card: u32) -> String {
     let data = format!("{site:08b}{card:020b}");
     let ones = |text: &str| text.matches('1').count() % 2;
     format!("{}{data}{}", ones(&data[..14]), 1 - ones(&data[14..]))
@@ -40,6 +40,9 @@ fn a_drawer_becomes_a_table_that_read_takes() {
         assert!(learnt.stdout.contains(part), "{part}\n{}", learnt.stdout);
     }
     assert_eq!(run(["table", "lint", table]).code, 0);
+    let text = std::fs::read_to_string(table).unwrap();
+    assert!(text.contains("over = \"2-15\"\nsettled = false\nopen = \"2-9\"\n"), "{text}");
+    assert_eq!(text.matches("settled = false").count(), 2, "{text}");
     let read = run(["read", cards, "--table", table, "--format", "csv"]);
     assert_eq!(read.code, 0);
     for ((_, print), line) in rows.iter().zip(read.stdout.lines().skip(1)) {

@@ -132,6 +132,41 @@ fn every_kind_of_mistake_has_its_line_and_its_mend() {
         ),
         ("length = 30\n", "length = 30\nweight = -1\n", 4, "a weight must be above 0", "1.0"),
         (
+            "over = \"2-15\"",
+            "over = \"2-15\"\nopen = \"2-9\"",
+            15,
+            "nothing says that this is not settled",
+            "write settled = false",
+        ),
+        (
+            "span = \"2-9\"",
+            "span = \"2-9\"\nsettled = true\nopen = \"2\"",
+            9,
+            "nothing says that this is not settled",
+            "leave open out",
+        ),
+        (
+            "over = \"2-15\"",
+            "over = \"2-15\"\nsettled = false\nopen = \"2-31\"",
+            16,
+            "bit 31 is outside the layout",
+            "positions run from 1 to 30",
+        ),
+        (
+            "over = \"2-15\"",
+            "over = \"2-15\"\nsettled = \"no\"",
+            15,
+            "\"settled\" is another value",
+            "true or false",
+        ),
+        (
+            "over = \"2-15\"",
+            "over = \"2-15\"\nsettled = false\nopn = \"2\"",
+            16,
+            "unknown key \"opn\"",
+            "did you mean \"open\"?",
+        ),
+        (
             "[[layout.field]]\nrole = \"site\"",
             "[[layout.field]\nrole = \"site\"",
             5,
@@ -185,6 +220,42 @@ fn a_good_table_is_linted_listed_shown_and_used() {
     let made = run(["compose", "mill30", "site=7", "card=1000000", "--table", path]);
     let read = run(["read", made.stdout.trim(), "--table", path, "--table", "built-in"]);
     assert!(read.stdout.contains("identified: mill30"), "{}", read.stdout);
+}
+
+/// What is not settled is kept by every way out, and shown.
+#[test]
+fn what_is_open_is_linted_drawn_and_listed() {
+    let dir = tempdir().unwrap();
+    let open = GOOD.replace("over = \"2-15\"", "over = \"2-15\"\nsettled = false\nopen = \"2-9\"");
+    let open = open.replace("span = \"10-29\"", "span = \"10-29\"\nsettled = false");
+    let path = file(&dir, "open.toml", &open);
+    let path = path.to_str().unwrap();
+    let lint = run(["table", "lint", path]);
+    assert_eq!(lint.code, 0, "{}", lint.stderr);
+    for part in [
+        "no mistake, 1 layout",
+        "mill30: card 10-29 is not settled: read more cards and learn again",
+        "mill30: even 1 over 2-15 is not settled; bits 2-9 may be covered or not: read one card \
+         of another site code and learn again",
+    ] {
+        assert!(lint.stdout.replace("\n    ", " ").contains(part), "{part}\n{}", lint.stdout);
+    }
+    let shown = run(["table", "show", "mill30", "--table", path]);
+    for part in [
+        "even 1    E????????░░░░░░\n",
+        "  even 1 over 2-15  not settled; bits 2-9 may be covered or not\n",
+        "0 to 1048575  not settled\n",
+        "  odd 30 over 16-29\n",
+        "  next  read one card of another site code and learn again\n",
+    ] {
+        assert!(shown.stdout.contains(part), "{part}\n{}", shown.stdout);
+    }
+    let listed = &run(["table", "list", "--table", path, "--format", "json"]).json()[0];
+    assert_eq!(listed["check"][0]["open"], "2-9");
+    assert_eq!(listed["field"][1]["settled"], false);
+    assert!(listed["check"][1].get("settled").is_none(), "{listed}");
+    let good = file(&dir, "good.toml", GOOD);
+    assert_eq!(run(["table", "diff", path, good.to_str().unwrap()]).code, 0);
 }
 
 #[test]

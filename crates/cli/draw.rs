@@ -16,8 +16,9 @@ const LABEL: usize = 10;
 /// Columns kept free behind the bits for "holds" and "FAILS".
 const TAIL: usize = 7;
 
-/// A bit that a check covers, one that is the check's own, one at fault.
+/// A bit that a check covers, one that it may cover or not, one at fault.
 pub const COVERED: char = '░';
+pub const OPEN: char = '?';
 pub const FAULT: char = '✗';
 
 /// What a row is about.
@@ -176,10 +177,15 @@ pub fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
         let rule_holds = holds(rule);
         let failed = rule_holds == Some(false);
         let check = match rule {
-            Rule::Relations { check: Some(i), .. } => Some(&layout.checks()[*i]),
+            Rule::Relations { check: Some(i), .. } => Some((*i, &layout.checks()[*i])),
             _ => None,
         };
-        match check {
+        let open = check.and_then(|(i, _)| layout.unsettled_check(i)?.open.as_ref());
+        let covered = |cells: &mut [char], over: &Span| {
+            mark(cells, over, COVERED);
+            open.into_iter().for_each(|open| mark(cells, open, OPEN));
+        };
+        match check.map(|(_, check)| check) {
             Some(Check::Fixed { span, .. }) => {
                 any_fixed = true;
                 mark(&mut fixed, span, if failed { FAULT } else { '=' });
@@ -191,14 +197,14 @@ pub fn checks(layout: &Layout, word: Option<Wide>) -> Vec<Row> {
                     continue;
                 }
                 let mut cells = blank();
-                mark(&mut cells, over, COVERED);
+                covered(&mut cells, over);
                 cells[bit.offset()] = if *odd { 'O' } else { 'E' };
                 let label = format!("{} {bit}", if *odd { "odd" } else { "even" });
                 rows.push(Row::new(label, cells, Kind::Check { holds: rule_holds }));
             }
             Some(Check::Lrc { over, at, .. }) => {
                 let mut cells = blank();
-                mark(&mut cells, over, COVERED);
+                covered(&mut cells, over);
                 mark(&mut cells, at, 'L');
                 let label = "lrc".to_owned();
                 rows.push(Row::new(label, cells, Kind::Check { holds: rule_holds }));

@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use holdover::bits::CaptureText;
+use holdover::bits::{Capture, CaptureText};
 use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
 use holdover::plan::{RosterCard, RosterRow, RowState};
@@ -193,7 +193,8 @@ fn by_capture(
         }
     };
     let Some(found) = found else {
-        return Ok(RosterCard::Unfit { why: "fits no layout".to_owned() });
+        let why = learn_again(id, table, sighting.capture);
+        return Ok(RosterCard::Unfit { why: why.unwrap_or_else(|| "fits no layout".to_owned()) });
     };
     for (what, cell, value) in
         [("site", &cells.site, found.site()), ("card", &cells.card, found.card())]
@@ -210,6 +211,35 @@ fn by_capture(
         }
     }
     of_word(table, &found)
+}
+
+/// Failed checks that a reason names; the rest is counted.
+const FAILED_NAMED: usize = 3;
+
+/// Why a capture is none of a layout that was worked out from captures, where
+/// the row names it, or names none and the length is its own: it may be the
+/// layout that is wrong, and not the card.
+fn learn_again(id: &str, table: &Table, capture: Capture) -> Option<String> {
+    let worked_out =
+        |layout: &&Layout| layout.is_worked_out() && (id.is_empty() || layout.id() == id);
+    // Of several layouts, the one with the fewest checks that fail.
+    let near = table.layouts().iter().filter(worked_out).filter_map(|layout| {
+        let decode = Decode::new(layout, capture)?;
+        let failed = decode.outcomes().filter(|(_, holds)| !holds);
+        let failed: Vec<String> = failed.map(|(check, _)| check.to_owned()).collect();
+        Some((failed, layout)).filter(|(failed, _)| !failed.is_empty())
+    });
+    let (mut failed, layout) = near.min_by_key(|(failed, _)| failed.len())?;
+    let more = failed.len().saturating_sub(FAILED_NAMED);
+    failed.truncate(FAILED_NAMED);
+    if more > 0 {
+        failed.push(format!("{more} more"));
+    }
+    Some(format!(
+        "its bits fail {} of {}, a layout worked out from captures: learn again with these cards",
+        failed.join(" and "),
+        layout.id()
+    ))
 }
 
 fn layout_of<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, String> {

@@ -2,12 +2,12 @@
 
 use std::io::Write;
 
-use holdover::layout::{Layout, Part, Table};
+use holdover::layout::{Layout, Part, Table, Unsettled};
 
 use crate::args::{self, Format, TableVerb};
 use crate::fail::{Fail, Outcome};
 use crate::formats::{Grid, write_csv};
-use crate::screen::{FAINT, GOOD, STRONG, in_style};
+use crate::screen::{FAINT, GOOD, OPEN, STRONG, in_style};
 use crate::{diff, draw, files, screen};
 
 pub fn run(args: &args::Table) -> Result<Outcome, Fail> {
@@ -115,14 +115,19 @@ fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
     Ok(outcome)
 }
 
-/// What is no mistake, but worth a look.
 /// Layouts of one kind that are told by name; the rest is counted.
 const TWINS: usize = 8;
 
+/// What is no mistake, but worth a look.
 fn remarks(table: &Table, out: &mut impl Write) -> Result<(), Fail> {
     for (i, layout) in table.layouts().iter().enumerate() {
         if let Some(unused) = layout.unused() {
             writeln!(out, "  {}: bits {unused} belong to no field and no check", layout.id())?;
+        }
+        for open in layout.unsettled() {
+            let (name, words) = (layout.part_name(open.part), not_settled(open));
+            let mend = layout.settled_by(open);
+            writeln!(out, "  {}: {} is {words}: {mend}", layout.id(), screen::plain(&name))?;
         }
         let alike = |other: &&Layout| other.same_rules(layout);
         // Each kind is told of once, by its first.
@@ -170,7 +175,7 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
             writeln!(out, "{line}")?;
         }
         writeln!(out)?;
-        for field in layout.fields() {
+        for (index, field) in layout.fields().iter().enumerate() {
             let code = match field.digits() {
                 Some(digits) => format!("{digits} decimal digits ({})", field.code.name()),
                 None => {
@@ -185,13 +190,21 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
             };
             writeln!(
                 out,
-                "  {:<14} {:<12} {code}{part}",
+                "  {:<14} {:<12} {code}{part}{}",
                 field.role.name(),
-                field.span.to_string()
+                field.span.to_string(),
+                shown(layout.unsettled_field(index))
             )?;
         }
-        for check in layout.checks() {
-            writeln!(out, "  {check}")?;
+        for (index, check) in layout.checks().iter().enumerate() {
+            writeln!(out, "  {check}{}", shown(layout.unsettled_check(index)))?;
+        }
+        let mut mends: Vec<String> = Vec::new();
+        for mend in layout.unsettled().iter().map(|open| layout.settled_by(open)) {
+            if !mends.contains(&mend) {
+                screen::say(&mut out, "  next  ", &mend)?;
+                mends.push(mend);
+            }
         }
         let twins: Vec<&str> = table
             .layouts()
@@ -208,6 +221,16 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
         }
     }
     Ok(Outcome::Done)
+}
+
+/// "not settled; bits 2-9 may be covered or not".
+fn not_settled(open: &Unsettled) -> String {
+    open.words().map_or("not settled".to_owned(), |words| format!("not settled; {words}"))
+}
+
+/// The same behind a field or a check; nothing where it is settled.
+fn shown(open: Option<&Unsettled>) -> String {
+    open.map_or_else(String::new, |open| format!("  {}", in_style(OPEN, &not_settled(open))))
 }
 
 fn layout_most(bits: usize) -> u128 {

@@ -68,7 +68,7 @@ def hostile():
     table = [f'title = "{title}"' if line.startswith("title") else line for line in table]
     (OUT / "hostile.toml").write_text("\n".join(table) + "\n")
     site = OUT / "hostile-site.toml"
-    site.write_text('[panel]\nmax_digits = 5\n\n[[batch]]\nlayout = "found30"\nsite = 19\ncards = "1-99"\nstate = "issued"\n')
+    site.write_text('[panel]\nslots = 4\nmax_digits = 5\n\n[[batch]]\nlayout = "found30"\nsite = 19\ncards = "1-99"\nstate = "issued"\n')
     tables = ["--table", "built-in", "--table", OUT / "hostile.toml"]
     run("plan", "--site", site, "--roster", roster, *tables,
         "--html", OUT / "hostile-plan.html", "--show-numbers")

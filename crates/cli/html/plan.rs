@@ -18,7 +18,7 @@ use super::page::{
 use super::raster::Batch;
 use crate::args;
 use crate::mask;
-use crate::plan::text::{card, chance, how_far};
+use crate::plan::text::{card, chance, how_far, lost_lines};
 use crate::plan::worksheet::{KEY_IN, TRIED, parity_briefly, settings, span};
 use crate::plan::{Shown, enrol};
 use crate::roster::Roster;
@@ -63,7 +63,7 @@ pub fn page(
             @if let Some(other) = other { p { "Or " (crate::plan::text::other(other)) "." } }
         }))
         @if !plan.conflicts().is_empty() || !plan.lost().is_empty() {
-            (section("Mend these first", troubles(plan, shown)))
+            (section("Mend these first", troubles(plan, roster, list, shown)))
         }
         (sheet_section("What to key in", html! {
             p {
@@ -164,7 +164,7 @@ fn summary(plan: &Plan, roster: &Roster) -> Markup {
     }
 }
 
-fn troubles(plan: &Plan, shown: &Shown) -> Markup {
+fn troubles(plan: &Plan, roster: &Roster, list: &[Enrolment], shown: &Shown) -> Markup {
     let more = plan.conflicts().len().saturating_sub(CONFLICTS) as u64;
     html! {
         @for lost in plan.lost() {
@@ -172,7 +172,7 @@ fn troubles(plan: &Plan, shown: &Shown) -> Markup {
                 p {
                     (stand(Stand::Bad, "lost")) ": " (count(lost.cards, "kept card", "kept cards"))
                     @if let Some(layout) = &lost.layout { " of " (Own(layout)) }
-                    ", " (Own(&lost.why))
+                    (lost_lines(lost, roster, list)) ": " (Own(&lost.why))
                 }
             }
         }

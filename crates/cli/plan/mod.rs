@@ -129,7 +129,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         }
         Format::Csv => write!(out, "{}", enrol::csv(&enrolment)?)?,
         Format::Text => {
-            text::print(&mut out, &made, &roster, shown, args.quiet)?;
+            text::print(&mut out, &made, &roster, &list, shown, args.quiet)?;
             if let Some(other) = &other {
                 screen::say(&mut out, "or        ", &text::other(other))?;
             }

@@ -2,8 +2,9 @@
 
 use std::io::Write;
 
-use holdover::plan::{Alternative, CardRef, Objective, Plan, WorksheetBlock};
-
+use holdover::plan::{
+    Alternative, CardRef, Enrolment, Lost, Objective, Plan, RosterCard, RowState, WorksheetBlock,
+};
 use serde_json::{Value, json};
 
 use super::Shown;
@@ -24,6 +25,7 @@ pub fn print(
     out: &mut impl Write,
     plan: &Plan,
     roster: &Roster,
+    list: &[Enrolment],
     shown: &Shown,
     quiet: bool,
 ) -> Result<(), Fail> {
@@ -53,7 +55,8 @@ pub fn print(
     }
     for lost in plan.lost() {
         let what = lost.layout.as_deref().unwrap_or("captures");
-        let text = format!("{} of {}: {}", lost.cards, plain(what), lost.why);
+        let lines = lost_lines(lost, roster, list);
+        let text = format!("{} of {}{lines}: {}", lost.cards, plain(what), lost.why);
         screen::say(out, "lost      ", &text)?;
     }
     for conflict in plan.conflicts().iter().take(TOLD) {
@@ -175,6 +178,33 @@ fn count(count: u128) -> Value {
     match u64::try_from(count).ok().filter(|count| *count <= 1 << 53) {
         Some(count) => count.into(),
         None => count.to_string().into(),
+    }
+}
+
+/// Lines told one by one; of more the first.
+const LINES: usize = 8;
+
+/// The roster's lines of cards that are lost: ", lines 7, 12"; nothing where
+/// only batches hold them.
+pub fn lost_lines(lost: &Lost, roster: &Roster, list: &[Enrolment]) -> String {
+    let unfit = roster.rows.iter().filter(|row| {
+        let same = matches!(&row.card, RosterCard::Unfit { why } if *why == lost.why);
+        same && row.state == RowState::Kept && lost.layout.is_none()
+    });
+    let refused = list
+        .iter()
+        .filter(|line| line.opens.is_none() && lost.layout.is_some() && line.layout == lost.layout);
+    let refused = refused.filter_map(|line| match line.card {
+        CardRef::Line(line) => Some(line),
+        CardRef::Batch(_) => None,
+    });
+    let lines: Vec<usize> = unfit.map(|row| row.line).chain(refused).take(LINES + 1).collect();
+    let told: Vec<String> = lines.iter().take(LINES).map(usize::to_string).collect();
+    match lines.len() {
+        0 => String::new(),
+        1 => format!(", line {}", told.join(", ")),
+        2..=LINES => format!(", lines {}", told.join(", ")),
+        _ => format!(", lines {}, …", told.join(", ")),
     }
 }
 

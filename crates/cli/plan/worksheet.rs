@@ -93,7 +93,10 @@ fn parity(panel: &Panel, block: &WorksheetBlock<'_>) -> Vec<String> {
         Parity::Off if panel.checks_parity => {
             vec!["off: its cards have different checks".to_owned()]
         }
-        Parity::Off => vec!["off: this panel checks none".to_owned()],
+        Parity::Unsettled if panel.checks_parity => {
+            vec!["off: its checks are not settled".to_owned()]
+        }
+        Parity::Off | Parity::Unsettled => vec!["off: this panel checks none".to_owned()],
         Parity::Checked(checks) => checks.iter().map(check_words).collect(),
     }
 }
@@ -102,7 +105,7 @@ fn parity(panel: &Panel, block: &WorksheetBlock<'_>) -> Vec<String> {
 pub fn parity_briefly(block: &WorksheetBlock<'_>) -> String {
     match block.parity() {
         Parity::None => "none on this card".to_owned(),
-        Parity::Off => "off".to_owned(),
+        Parity::Off | Parity::Unsettled => "off".to_owned(),
         Parity::Checked([check]) => format!("{} {}", kind(check), check.bit),
         Parity::Checked([first, second]) => {
             format!("{} {}, {} {}", kind(first), first.bit, kind(second), second.bit)

@@ -2,7 +2,7 @@
 
 use holdover::decode::Reading;
 use holdover::decode::serial::SerialNumber;
-use holdover::layout::{Part, Value};
+use holdover::layout::{Layout, Part, Rule, Unsettled, Value};
 use holdover::rank::{Answer, Candidate, Mend, Mended, Verdict};
 use holdover::site::Site;
 
@@ -38,6 +38,7 @@ pub fn of(
         notes.extend(print(entry, best, hide));
         notes.extend(site.and_then(|site| ownership(best, answer, site)));
     }
+    notes.extend(unsettled(answer));
     for candidate in answer.candidates.iter().filter(|c| c.probability >= WORTH_A_NOTE) {
         let serial = serial(candidate, hide);
         if let (Some(holes), false) = (holes, serial.is_empty()) {
@@ -72,6 +73,55 @@ fn mend(mended: &Mended<'_>, hide: bool) -> Option<String> {
         mended.decode.layout.id(),
         percent(mended.probability)
     ))
+}
+
+/// What is not settled of the layout that explains a capture best: where its
+/// checks hold, what the answer rests on; where none but such checks fail, that
+/// the card itself tells more of them.
+fn unsettled(answer: &Answer<'_>) -> Option<String> {
+    let best = answer.candidates.first()?;
+    let layout = best.layout;
+    if layout.unsettled().is_empty() {
+        return None;
+    }
+    if best.holds() {
+        answer.best()?;
+        let open: Vec<&Unsettled> = layout.unsettled().iter().collect();
+        let mut mends: Vec<String> = Vec::new();
+        for mend in open.iter().map(|open| layout.settled_by(open)) {
+            if mends.len() < OPEN_NAMED && !mends.contains(&mend) {
+                mends.push(mend);
+            }
+        }
+        let (names, is) = named(layout, &open);
+        let id = layout.id();
+        return Some(format!("of {id}, {names} {is} not settled: {}", mends.join("; ")));
+    }
+    if best.reading.bits_lost() != 0 {
+        return None;
+    }
+    let mut failed = Vec::new();
+    for rule in layout.rules().iter().filter(|rule| !rule.holds(best.word.wide())) {
+        // A check that is settled and fails speaks for a bad read.
+        let Rule::Relations { check: Some(index), .. } = rule else { return None };
+        failed.push(layout.unsettled_check(*index)?);
+    }
+    let (names, is) = named(layout, &failed);
+    let fails = if failed.len() == 1 { "fails" } else { "fail" };
+    Some(format!("{names} {fails}, and {is} not settled: learn again with this card"))
+}
+
+/// Parts of a layout that one note names; the rest is counted.
+const OPEN_NAMED: usize = 4;
+
+/// The names of what is open, and "is" or "are".
+fn named(layout: &Layout, open: &[&Unsettled]) -> (String, &'static str) {
+    let (told, more) = open.split_at(open.len().min(OPEN_NAMED));
+    let mut names: Vec<String> = told.iter().map(|open| layout.part_name(open.part)).collect();
+    if !more.is_empty() {
+        names.push(format!("{} more", more.len()));
+    }
+    (names.join(" and "), if open.len() == 1 { "is" } else { "are" })
 }
 
 fn reading(best: &Candidate<'_>) -> Option<String> {

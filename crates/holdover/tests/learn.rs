@@ -44,6 +44,7 @@ fn layout(length: usize, fields: &[(&str, &str, Code)], checks: &[Check]) -> Lay
         weight: 1.0,
         fields: fields.iter().map(field).collect(),
         checks: checks.to_vec(),
+        unsettled: Vec::new(),
     })
     .unwrap()
 }

@@ -1,7 +1,14 @@
 //! Plans against the model written out the slow way.
 
-use crate::plan_brute::checks::is_best;
-use crate::plan_brute::sites;
+use crate::Rng;
+use crate::plan_brute::checks::{is_best, proof_agrees};
+use crate::plan_brute::{
+    Card, Held, Slot, cards, conflicts, conflicts_of, head, opening, share, simulate, sites,
+    slots_of,
+};
+use holdover::layout::{Check, Layout, LayoutSpec, PlaceIn, Table, Unsettled};
+use holdover::plan::{Plan, RosterRow, plan};
+use holdover::site::{Panel, Site};
 
 fn check(seed: u64, most_layouts: usize, most_cards: u128) -> usize {
     let (table, site, roster) = sites::site_with(seed, most_layouts, most_cards);
@@ -36,6 +43,77 @@ fn best_of_sites_with_numbers_in_digits() {
     };
     let weighed: usize = (40_000..42_000).map(best).sum();
     assert!(weighed > 10_000, "{weighed}");
+}
+
+/// The same layouts, of some of which an even or odd check is not settled.
+fn unsettle(table: &Table, rng: &mut Rng) -> Table {
+    let one = |layout: &Layout| {
+        let parity = |i: &usize| matches!(layout.checks()[*i], Check::Parity { .. });
+        let open = (0..layout.checks().len()).filter(parity).filter(|_| rng.bool());
+        let unsettled = open.map(|i| Unsettled { part: PlaceIn::Check(i), open: None }).collect();
+        Layout::new(LayoutSpec { unsettled, ..layout.spec().clone() }).unwrap()
+    };
+    Table::new(table.layouts().iter().map(one).collect::<Vec<_>>()).unwrap()
+}
+
+/// A plan's aims: what is counted, and the exposure.
+fn aims(slots: &[Slot], cards: &[Card], panel: &Panel) -> [u128; 7] {
+    let simulated = simulate(slots, cards, panel);
+    let [a, b, c, d, e, f] = head(&simulated, slots, cards, panel);
+    [a, b, c, d, e, f, share(&opening(&simulated, slots, panel, &mut Held::new()))]
+}
+
+/// What is not settled changes nothing but whether slots check parity, and no
+/// aim for the worse; a slot that checks it all the same has to. The answer is
+/// how many slots leave it out, and how many must not.
+fn leaves_out(table: &Table, open: &Table, site: &Site, roster: &[RosterRow]) -> [usize; 2] {
+    let (settled, made) = [table, open].map(|table| plan(table, site, roster).unwrap()).into();
+    let bare = |plan: &Plan| {
+        let slots = plan.slots().iter().cloned();
+        slots.map(|slot| holdover::plan::PlanSlot { parity: false, ..slot }).collect::<Vec<_>>()
+    };
+    assert_eq!(bare(&settled), bare(&made));
+    let panel = &site.panel;
+    let (cards, _) = cards(open, site, roster);
+    let slots = slots_of(open, panel, &cards, &made);
+    assert_eq!(conflicts_of(&made), conflicts(&simulate(&slots, &cards, panel), &cards));
+    let all = slots_of(table, panel, &cards, &settled);
+    let (before, now) = (aims(&all, &cards, panel), aims(&slots, &cards, panel));
+    assert!(before[..6] == now[..6] && now[6] <= before[6], "{before:?} {now:?}");
+    let objective = made.objective();
+    assert_eq!(objective.exposure, now[6] as f64 / (1u128 << 64) as f64);
+    assert_eq!(settled.objective().in_conflict, objective.in_conflict);
+    let mut counted = [0, 0];
+    for (at, slot) in made.slots().iter().enumerate() {
+        let doubt = slots[at].group.iter().any(|l| !open.layouts()[*l].unsettled().is_empty());
+        assert!(doubt || slot.parity == settled.slots()[at].parity);
+        let name = format!("slot {}: of ", slot.slot);
+        let said = made.cautions().iter().any(|caution| caution.starts_with(&name));
+        assert_eq!(said, doubt && settled.slots()[at].parity, "{:#?}", made.cautions());
+        if doubt && slot.parity {
+            let mut without = slots.clone();
+            without[at].checks.clear();
+            let worse = aims(&without, &cards, panel);
+            assert!((0..7).any(|aim| worse[aim] > now[aim]), "{worse:?} {now:?}");
+        }
+        if doubt && settled.slots()[at].parity {
+            counted[usize::from(slot.parity)] += 1;
+        }
+    }
+    counted
+}
+
+#[test]
+fn what_is_not_settled_is_left_unchecked_where_the_aims_allow() {
+    let mut counted = [0, 0];
+    for seed in 50_000..51_000 {
+        let (table, site, roster) = sites::site_with(seed, 4, 12);
+        let open = unsettle(&table, &mut Rng::with_seed(seed));
+        let some = leaves_out(&table, &open, &site, &roster);
+        counted = [counted[0] + some[0], counted[1] + some[1]];
+        proof_agrees(&open, &site, &roster, &format!("open, seed {seed}"));
+    }
+    assert!(counted[0] > 200 && counted[1] > 20, "{counted:?}");
 }
 
 /// Run once in a while: minutes.

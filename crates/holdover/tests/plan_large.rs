@@ -35,6 +35,7 @@ fn layout(
         weight: 1.0,
         fields,
         checks: checks.iter().map(check).collect(),
+        unsettled: Vec::new(),
     })
     .unwrap()
 }

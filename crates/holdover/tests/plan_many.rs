@@ -79,6 +79,7 @@ fn layout(rng: &mut Rng, id: usize, length: usize) -> Layout {
             Field::binary(Role::Card, run(start + site, card)),
         ],
         checks,
+        unsettled: Vec::new(),
     })
     .unwrap()
 }

@@ -58,6 +58,7 @@ fn table(rng: &mut Rng, length: usize) -> Table {
             weight: 1.0,
             fields: fields.clone(),
             checks,
+            unsettled: Vec::new(),
         };
         Layout::new(spec(checks)).or_else(|_| Layout::new(spec(Vec::new()))).ok()
     });

@@ -22,7 +22,7 @@ pub use plan::{
 };
 pub use prove::{Came, CaseCame, Place, Proof, SlotsCame};
 pub use read::{Candidate, Card, Evidence, Held, Invalid, InvalidWord, Read, Reading, Verdict};
-pub use table::{Check, Field, FixedValue, Layout};
+pub use table::{Check, Field, FixedValue, Layout, LayoutCheck};
 
 /// A whole number of any size: a JSON number where every reader of JSON holds
 /// it exactly, a string of decimal digits beyond. Decimal fields, whose leading

@@ -25,7 +25,7 @@ pub struct Layout {
     pub field: Vec<Field>,
     /// The checks.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub check: Vec<Check>,
+    pub check: Vec<LayoutCheck>,
 }
 
 /// A number in a layout.
@@ -44,6 +44,36 @@ pub struct Field {
     /// Whether it is a serial number of ISO/IEC 14443-3; absent where not.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub serial: bool,
+    /// Whether the captures it was worked out from leave no other choice;
+    /// absent where it is so.
+    #[serde(default = "yes", skip_serializing_if = "is_true")]
+    pub settled: bool,
+    /// Bits that may belong to it or not, where it is not settled.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub open: Option<String>,
+}
+
+fn yes() -> bool {
+    true
+}
+
+fn is_true(flag: &bool) -> bool {
+    *flag
+}
+
+/// A check of a layout, and how sure it is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LayoutCheck {
+    /// The check.
+    #[serde(flatten)]
+    pub check: Check,
+    /// Whether the captures it was worked out from leave no other choice;
+    /// absent where it is so.
+    #[serde(default = "yes", skip_serializing_if = "is_true")]
+    pub settled: bool,
+    /// Bits that it may cover or not, where it is not settled.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub open: Option<String>,
 }
 
 /// A rule that the bits must meet.

@@ -145,6 +145,8 @@ pub enum LayoutErrorKind {
     },
     /// No word can meet this check and those before it.
     Contradiction,
+    /// What is not settled is no part of the layout, or named twice.
+    UnsettledPart,
 }
 
 impl fmt::Display for LayoutErrorKind {
@@ -189,6 +191,9 @@ impl fmt::Display for LayoutErrorKind {
                 write!(f, "bits {shared} of the check word are inside its own cover")
             }
             Contradiction => write!(f, "no capture can meet this check and those before it"),
+            UnsettledPart => {
+                write!(f, "what is not settled is no field or check of the layout, or named twice")
+            }
         }
     }
 }
@@ -232,6 +237,7 @@ impl LayoutErrorKind {
             CheckWordTooLong { group, .. } => format!("let `at` name at most {group} bits"),
             CheckWordInCover { .. } => "name in `over` only the words before the check word".into(),
             Contradiction => "one of them is wrong: check the kinds (even, odd) and values".into(),
+            UnsettledPart => "name each field and check that is not settled once".into(),
         }
     }
 }

@@ -2,13 +2,17 @@
 
 use super::{
     Check, Code, Field, Layout, LayoutError, LayoutErrorKind, LayoutSpec, Part, PlaceIn, Role,
-    Table,
+    Table, Unsettled,
 };
 use crate::bits::{Position, Span};
 use crate::file::{FileError, Mistakes, Placed, Section, read};
 
 const LAYOUT_KEYS: [&str; 7] = ["id", "title", "length", "basis", "weight", "field", "check"];
-const FIELD_KEYS: [&str; 5] = ["role", "span", "code", "part_of", "serial"];
+const FIELD_KEYS: [&str; 7] = ["role", "span", "code", "part_of", "serial", SETTLED, OPEN];
+
+/// What fields and checks say of how sure they are.
+const SETTLED: &str = "settled";
+const OPEN: &str = "open";
 const CODES: [(&str, Code); 3] =
     [("binary", Code::Binary), ("bcd4", Code::Bcd4), ("bcd5", Code::Bcd5)];
 const PARTS: [(&str, Part); 2] = [("site", Part::Site), ("card", Part::Card)];
@@ -93,6 +97,8 @@ fn read_layout(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Lay
     let check_sections = section.sections("check", "[[layout.check]]", mistakes);
     let fields: Vec<_> = field_sections.iter().filter_map(|s| read_field(s, mistakes)).collect();
     let checks: Vec<_> = check_sections.iter().filter_map(|s| read_check(s, mistakes)).collect();
+    let mut unsettled = read_unsettled(&field_sections, PlaceIn::Field, mistakes);
+    unsettled.extend(read_unsettled(&check_sections, PlaceIn::Check, mistakes));
     if mistakes.count() > before {
         return None;
     }
@@ -105,6 +111,7 @@ fn read_layout(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Lay
         weight: weight.map_or(1.0, |w| w.value),
         fields,
         checks,
+        unsettled,
     };
     match Layout::new(spec) {
         Ok(layout) => Some(layout),
@@ -123,6 +130,29 @@ fn read_layout(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Lay
             None
         }
     }
+}
+
+/// Which of the fields, or of the checks, are not settled.
+fn read_unsettled(
+    sections: &[Section<'_, '_>],
+    part: impl Fn(usize) -> PlaceIn,
+    mistakes: &mut Mistakes,
+) -> Vec<Unsettled> {
+    let mut unsettled = Vec::new();
+    for (index, section) in sections.iter().enumerate() {
+        let settled = section.flag(SETTLED, mistakes).is_none_or(|flag| flag.value);
+        let open = section.has(OPEN).then(|| read_span(section, OPEN, mistakes)).flatten();
+        if !settled {
+            unsettled.push(Unsettled { part: part(index), open });
+        } else if section.has(OPEN) {
+            mistakes.add(
+                section.place(OPEN),
+                "bits are open, and nothing says that this is not settled",
+                "write settled = false beside it, or leave open out",
+            );
+        }
+    }
+    unsettled
 }
 
 fn read_field(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Field> {
@@ -145,7 +175,7 @@ fn read_check(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Chec
     let kind = section.choice("kind", &KINDS, mistakes)?;
     match kind {
         Kind::Even | Kind::Odd => {
-            section.only("a parity check", &["kind", "bit", "over"], mistakes);
+            section.only("a parity check", &["kind", "bit", "over", SETTLED, OPEN], mistakes);
             section.require("the parity check", "bit", "1", mistakes);
             section.require("the parity check", "over", "\"2-13\"", mistakes);
             let bit = read_bit(section, mistakes);
@@ -153,7 +183,7 @@ fn read_check(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Chec
             Some(Check::Parity { odd: matches!(kind, Kind::Odd), bit: bit?, over: over? })
         }
         Kind::Fixed => {
-            section.only("a fixed check", &["kind", "span", "value"], mistakes);
+            section.only("a fixed check", &["kind", "span", "value", SETTLED, OPEN], mistakes);
             section.require("the fixed check", "span", "\"1-5\"", mistakes);
             section.require("the fixed check", "value", "0b11010", mistakes);
             let span = read_span(section, "span", mistakes);
@@ -161,7 +191,8 @@ fn read_check(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Chec
             Some(Check::Fixed { span: span?, value: value?.value })
         }
         Kind::Lrc => {
-            section.only("a longitudinal check", &["kind", "group", "over", "at"], mistakes);
+            let known = ["kind", "group", "over", "at", SETTLED, OPEN];
+            section.only("a longitudinal check", &known, mistakes);
             section.require("the longitudinal check", "group", "5", mistakes);
             section.require("the longitudinal check", "over", "\"1-195\"", mistakes);
             section.require("the longitudinal check", "at", "\"196-200\"", mistakes);

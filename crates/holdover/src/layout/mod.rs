@@ -11,6 +11,7 @@ mod field;
 mod file;
 mod rule;
 mod table;
+mod unsettled;
 mod wire;
 mod write;
 
@@ -21,6 +22,7 @@ pub use error::{LayoutError, LayoutErrorKind, Place, PlaceIn};
 pub use field::{Code, Field, Part, Role, Value};
 pub use rule::Rule;
 pub use table::{Duplicate, Table};
+pub use unsettled::Unsettled;
 pub(crate) use wire::WireCheck;
 
 use crate::bits::{Capture, Span, Wide, gf2};
@@ -42,6 +44,9 @@ pub struct LayoutSpec {
     pub fields: Vec<Field>,
     /// The rules its bits must meet.
     pub checks: Vec<Check>,
+    /// Which fields and checks are not settled; none in a layout that is
+    /// published.
+    pub unsettled: Vec<Unsettled>,
 }
 
 /// How one kind of card arranges its bits: total length, fields, checks.
@@ -84,7 +89,7 @@ impl Layout {
     ///
     /// # Errors
     /// Says which part is wrong and what to write instead.
-    pub fn new(spec: LayoutSpec) -> Result<Layout, LayoutError> {
+    pub fn new(mut spec: LayoutSpec) -> Result<Layout, LayoutError> {
         check_head(&spec)?;
         for (i, field) in spec.fields.iter().enumerate() {
             field.check(i, &spec)?;
@@ -95,6 +100,7 @@ impl Layout {
                 kind,
             })?;
         }
+        unsettled::check(&mut spec)?;
         let (rules, system) = rule::compile(&spec)?;
         let joined = |part| {
             let spans = spec.fields.iter().filter(|f| f.belongs_to(part)).map(|f| &f.span);

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Check, Code, Layout, Part, Table};
+use super::{Check, Code, Layout, Part, Table, Unsettled};
 
 impl Table {
     /// The table as a file.
@@ -31,7 +31,7 @@ impl Layout {
         if spec.weight != 1.0 {
             put(format_args!("weight = {:?}", spec.weight));
         }
-        for field in &spec.fields {
+        for (index, field) in spec.fields.iter().enumerate() {
             put(format_args!("\n[[layout.field]]"));
             put(format_args!("role = {}", text(field.role.name())));
             put(format_args!("span = \"{}\"", field.span));
@@ -46,8 +46,9 @@ impl Layout {
             if field.serial {
                 put(format_args!("serial = true"));
             }
+            put_open(self.unsettled_field(index), &mut put);
         }
-        for check in &spec.checks {
+        for (index, check) in spec.checks.iter().enumerate() {
             put(format_args!("\n[[layout.check]]\nkind = \"{}\"", check.kind()));
             match check {
                 Check::Parity { bit, over, .. } => {
@@ -64,8 +65,18 @@ impl Layout {
                     put(format_args!("group = {group}\nover = \"{over}\"\nat = \"{at}\""));
                 }
             }
+            put_open(self.unsettled_check(index), &mut put);
         }
         out
+    }
+}
+
+/// What is open about a part.
+fn put_open(open: Option<&Unsettled>, put: &mut impl FnMut(std::fmt::Arguments<'_>)) {
+    let Some(open) = open else { return };
+    put(format_args!("settled = false"));
+    if let Some(span) = &open.open {
+        put(format_args!("open = \"{span}\""));
     }
 }
 
@@ -73,7 +84,7 @@ impl Layout {
 mod tests {
     use super::*;
     use crate::bits::{Position, Span};
-    use crate::layout::{Field, LayoutSpec, Role};
+    use crate::layout::{Field, LayoutSpec, PlaceIn, Role};
     use proptest::prelude::*;
 
     /// Layouts of up to three fields and a check; those that cannot be are none.
@@ -82,8 +93,8 @@ mod tests {
         let spans = proptest::collection::vec(ends(), 1..=3);
         let texts = ("\\PC{0,12}", "[ -~\"\\\\\n\t]{1,12}");
         let codes = proptest::collection::vec(0usize..3, 3);
-        (spans, ends(), texts, codes, 0.001f64..1e6, 0usize..4).prop_map(
-            |(spans, over, (title, basis), codes, weight, kind)| {
+        (spans, ends(), texts, codes, 0.001f64..1e6, 0usize..4, 0usize..4).prop_map(
+            |(spans, over, (title, basis), codes, weight, kind, sure)| {
                 let span = |(a, b): (usize, usize)| format!("{a}-{b}").parse::<Span>().ok();
                 let roles = ["card", "site", "issue"];
                 let fields =
@@ -100,7 +111,16 @@ mod tests {
                 };
                 let (id, length) = ("a".to_owned(), 66);
                 let fields = fields.collect();
-                Layout::new(LayoutSpec { id, title, length, basis, weight, fields, checks }).ok()
+                let mut unsettled = Vec::new();
+                if sure & 1 == 1 && !checks.is_empty() {
+                    unsettled.push(Unsettled { part: PlaceIn::Check(0), open: span((2, 9)) });
+                }
+                if sure & 2 == 2 {
+                    unsettled.push(Unsettled { part: PlaceIn::Field(0), open: None });
+                }
+                let spec =
+                    LayoutSpec { id, title, length, basis, weight, fields, checks, unsettled };
+                Layout::new(spec).ok()
             },
         )
     }

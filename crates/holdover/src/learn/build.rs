@@ -14,7 +14,7 @@ use super::rows::Rows;
 use super::spans::Anchor;
 use crate::bits::{Position, Span, Wide};
 use crate::decode::Decode;
-use crate::layout::{Check, Code, Field, Layout, LayoutSpec, Role};
+use crate::layout::{Check, Code, Field, Layout, LayoutSpec, PlaceIn, Role, Unsettled};
 
 /// Fewer false alarms than this are expected of what is called settled.
 const SETTLED: f64 = 1e-3;
@@ -377,12 +377,13 @@ fn layout(
         |f: &FoundField| Field { code: f.code, ..Field::binary(f.role.clone(), f.span.clone()) };
     let spec = LayoutSpec {
         id,
-        title: format!("{length} bits, worked out from captures"),
+        title: format!("{length} bits, {}", Layout::WORKED_OUT),
         length,
-        basis: "worked out from captures".to_owned(),
+        basis: Layout::WORKED_OUT.to_owned(),
         weight: 1.0,
         fields: fields.iter().map(field).collect(),
         checks: checks.iter().map(|found| found.check.clone()).collect(),
+        unsettled: unsettled(fields, checks),
     };
     let layout =
         Layout::new(spec).map_err(|error| format!("what was found is no layout: {error}"))?;
@@ -408,6 +409,23 @@ fn layout(
         }
     }
     Ok(layout)
+}
+
+/// What the sample does not settle.
+fn unsettled(fields: &[FoundField], checks: &[FoundCheck]) -> Vec<Unsettled> {
+    // Bits that some of the spans that fit hold, and others do not.
+    let differ = |found: &FoundField| {
+        let masks = || found.could_be.iter().map(Span::mask);
+        let any = masks().fold(Wide::ZERO, |any, mask| any | mask);
+        Span::from_mask(masks().fold(any, |every, mask| every & mask) ^ any)
+    };
+    let fields = fields.iter().enumerate().filter(|(_, found)| !found.settled);
+    let fields =
+        fields.map(|(i, found)| Unsettled { part: PlaceIn::Field(i), open: differ(found) });
+    let checks = checks.iter().enumerate().filter(|(_, found)| !found.settled);
+    let checks = checks
+        .map(|(i, found)| Unsettled { part: PlaceIn::Check(i), open: found.undetermined.clone() });
+    fields.chain(checks).collect()
 }
 
 /// What else people should know.

@@ -5,6 +5,7 @@ use super::report::Report;
 use super::roster::RowState;
 use super::serial::Trouble;
 use super::shape::{digits_needed, parities};
+use super::unsettled;
 use super::value::PlanSlot;
 use crate::layout::{Check, Layout, Table};
 use crate::site::KeptDigits;
@@ -114,19 +115,7 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
             }
         });
     }
-    let any_parity = layouts().any(|layout| !parities(layout).is_empty());
-    if any_parity && !slot.parity {
-        out.push(match panel.checks_parity {
-            true => format!(
-                "slot {number}: its layouts have different checks, so parity is not checked: a \
-                 misread card may come up as another number"
-            ),
-            false => format!(
-                "slot {number}: the panel checks no parity: a misread card may come up as another \
-                 number"
-            ),
-        });
-    }
+    of_parity(table, job, slot, out);
     let other = |check: &Check| !matches!(check, Check::Parity { .. });
     if layouts().any(|layout| layout.checks().iter().any(other)) {
         out.push(format!(
@@ -134,6 +123,24 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
              panel"
         ));
     }
+}
+
+fn of_parity(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>) {
+    let (number, panel) = (slot.slot, job.panel);
+    let layouts: Vec<&Layout> = slot.layouts.iter().filter_map(|id| table.layout(id)).collect();
+    let any_parity = layouts.iter().any(|layout| !parities(layout).is_empty());
+    if any_parity && !slot.parity && !panel.checks_parity {
+        out.push(format!(
+            "slot {number}: the panel checks no parity: a misread card may come up as another \
+             number"
+        ));
+    } else if any_parity && !slot.parity && !unsettled::left_out(&layouts) {
+        out.push(format!(
+            "slot {number}: its layouts have different checks, so parity is not checked: a \
+             misread card may come up as another number"
+        ));
+    }
+    out.extend(unsettled::cautions(table, panel, slot));
 }
 
 fn of_chances(report: &Report, out: &mut Vec<String>) {

@@ -70,6 +70,8 @@ pub enum Parity<'b> {
     None,
     /// Its cards have checks that the slot leaves out.
     Off,
+    /// Its cards have checks that are not settled, and the slot leaves them out.
+    Unsettled,
     /// These are checked.
     Checked(&'b [PanelCheck]),
 }
@@ -81,7 +83,11 @@ impl WorksheetBlock<'_> {
         if !self.layouts.iter().any(|layout| layout.checks().iter().any(parity)) {
             return Parity::None;
         }
-        if self.slot.parity { Parity::Checked(&self.checks) } else { Parity::Off }
+        match self.slot.parity {
+            true => Parity::Checked(&self.checks),
+            false if super::unsettled::left_out(&self.layouts) => Parity::Unsettled,
+            false => Parity::Off,
+        }
     }
 }
 

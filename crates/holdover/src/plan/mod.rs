@@ -28,6 +28,7 @@ mod serial;
 mod shape;
 mod slots;
 mod sweep;
+mod unsettled;
 mod value;
 mod wire;
 
@@ -91,6 +92,7 @@ pub fn plan_with(
     }
     let mut pace = search::Pace::new(options.effort, options.go_on);
     let mut found = search::search(&mut catalogue, &mut pace)?;
+    unsettled::leave_out(&mut catalogue, &mut found)?;
     let report = report::report(&mut catalogue, &mut found)?;
     let troubles = serial_trouble(table, roster);
     let cautions = cautions::cautions(table, &job, &report, &troubles);

@@ -99,12 +99,26 @@ fn gather(
     catalogue: &mut Catalogue<'_, '_>,
     slots: &[Slot],
 ) -> Result<(Vec<Single>, Regions, Values), PlanError> {
-    let job = catalogue.job;
     let mut all = Pieces::default();
     // Where digits are cut, values tell whether the cut made numbers equal.
     if slots.iter().any(|slot| slot.shape.card.cut != Cut::None) {
         catalogue.start_recording();
     }
+    for pieces in pieces_of(catalogue, slots)? {
+        all.append(pieces);
+    }
+    all.singles.sort();
+    let recorded = catalogue.take_recorded();
+    Ok((all.singles, Regions::new(all.spans, all.sets)?, recorded))
+}
+
+/// The numbers of slots, a length at a time: those of one length are neighbours.
+pub(crate) fn pieces_of(
+    catalogue: &mut Catalogue<'_, '_>,
+    slots: &[Slot],
+) -> Result<Vec<Pieces>, PlanError> {
+    let job = catalogue.job;
+    let mut all = Vec::new();
     let mut ordinal = 0;
     for class in slots.chunk_by(|a, b| a.shape.length == b.shape.length) {
         let length = class[0].shape.length;
@@ -113,12 +127,10 @@ fn gather(
             (kind.layout.length() == length && out).then_some(index)
         };
         let strays: Vec<usize> = job.kinds.iter().enumerate().filter_map(stray).collect();
-        all.append(catalogue.pieces(class, &strays, ordinal)?);
+        all.push(catalogue.pieces(class, &strays, ordinal)?);
         ordinal += class.len();
     }
-    all.singles.sort();
-    let recorded = catalogue.take_recorded();
-    Ok((all.singles, Regions::new(all.spans, all.sets)?, recorded))
+    Ok(all)
 }
 
 /// The conflicts of slots that are keyed already. Where the roster has grown
@@ -173,7 +185,7 @@ fn rename(names: &[usize], conflicts: &mut [Conflict]) {
 }
 
 /// By the first layout's place in the table, slots of one length together.
-fn sort_slots(slots: &mut [Slot]) {
+pub(crate) fn sort_slots(slots: &mut [Slot]) {
     let mut first: HashMap<usize, usize> = HashMap::new();
     for slot in slots.iter() {
         let kind = slot.kinds.first().copied().unwrap_or(0);

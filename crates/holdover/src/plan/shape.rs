@@ -216,6 +216,12 @@ impl Shape {
         Shape { length, card, site, parity, checks: if parity { first } else { Vec::new() } }
     }
 
+    /// Checks no parity any more.
+    pub fn leave_parity_out(&mut self) {
+        self.parity = false;
+        self.checks.clear();
+    }
+
     /// What the slot reads as the site code; 0 without a site run.
     pub fn site_read(&self, word: Wide) -> Big {
         self.site.map_or(Big::ZERO, |run| run.value(word))

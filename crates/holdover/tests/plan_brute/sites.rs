@@ -82,6 +82,7 @@ fn layout(rng: &mut Rng, id: usize, length: usize) -> Layout {
         weight: 1.0,
         fields,
         checks,
+        unsettled: Vec::new(),
     })
     .unwrap()
 }
