@@ -30,6 +30,11 @@ impl Shown {
         if self.mask { crate::mask::text(number) } else { number.to_owned() }
     }
 
+    /// What to do about a conflict, its numbers and prints hidden where asked.
+    pub fn advice(self, text: &str) -> String {
+        if self.mask { crate::mask::advice(text) } else { text.to_owned() }
+    }
+
     /// What is printed on a card, hidden where asked.
     pub fn print(self, printed: &str) -> String {
         if self.mask { crate::mask::print(printed) } else { printed.to_owned() }
@@ -53,10 +58,11 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let page = html::Target::of(&args.page, inputs().chain(args.against.as_deref()), outputs())?;
     let table = files::tables(&args.tables.tables)?;
     let site = files::site(&args.site, &table)?;
-    let roster = match &args.roster {
+    let mut roster = match &args.roster {
         Some(path) => roster::read(path, args.sheet.sheet.as_deref(), &table, &site)?,
         None => Roster::default(),
     };
+    roster.check_prints(&table);
     let made = progress::during("planning", || plan(&table, &site, &roster.rows));
     let made = made.map_err(|error| {
         let place = match error.place() {
@@ -73,7 +79,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let mut json = if shown.mask { masked(json) } else { json };
     // Everything is worked out before anything is written.
     let list = enrol::list(&made, &roster.rows, &site.batches)?;
-    let enrolment: Vec<_> = enrol::rows(&made, &list, shown).collect();
+    let enrolment: Vec<_> = enrol::rows(&made, &list, &roster.misprinted(), shown).collect();
     let list_file = match &args.enrolment {
         Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
         _ => enrol::csv(&enrolment)?.into_bytes(),
@@ -146,10 +152,11 @@ pub fn read_plan(path: &Path) -> Result<Plan, Fail> {
 /// A plan's JSON without card numbers: a copy for reading, not for proving.
 fn masked(mut object: serde_json::Value) -> serde_json::Value {
     for conflict in object["conflicts"].as_array_mut().into_iter().flatten() {
-        for key in ["panel_number", "what_to_do"] {
-            if let Some(text) = conflict[key].as_str() {
-                conflict[key] = crate::mask::text(text).into();
-            }
+        if let Some(text) = conflict["panel_number"].as_str() {
+            conflict["panel_number"] = crate::mask::text(text).into();
+        }
+        if let Some(text) = conflict["what_to_do"].as_str() {
+            conflict["what_to_do"] = crate::mask::advice(text).into();
         }
     }
     for caution in object["cautions"].as_array_mut().into_iter().flatten() {

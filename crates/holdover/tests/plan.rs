@@ -1,7 +1,7 @@
 //! Plans against the model written out the slow way.
 
 use crate::plan_brute::checks::is_best;
-use crate::plan_brute::sites;
+use crate::plan_brute::{self, sites};
 
 fn check(seed: u64, most_layouts: usize, most_cards: u128) -> usize {
     let (table, site, roster) = sites::site_with(seed, most_layouts, most_cards);
@@ -36,6 +36,20 @@ fn best_of_sites_with_numbers_in_digits() {
     };
     let weighed: usize = (40_000..42_000).map(best).sum();
     assert!(weighed > 10_000, "{weighed}");
+}
+
+/// One card in two forms is no conflict with itself.
+#[test]
+fn best_of_sites_with_serial_numbers() {
+    let mut forms = 0;
+    let best = |seed| {
+        let (table, site, roster) = sites::site_of_serials(seed);
+        let (cards, _) = plan_brute::cards(&table, &site, &roster);
+        forms += cards.iter().enumerate().filter(|(i, card)| card.form != *i).count();
+        is_best(&table, &site, &roster, &format!("serial numbers, seed {seed}"))
+    };
+    let weighed: usize = (60_000..61_500).map(best).sum();
+    assert!(weighed > 5_000 && forms > 300, "{weighed} {forms}");
 }
 
 /// Run once in a while: minutes.

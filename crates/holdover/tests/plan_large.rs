@@ -337,7 +337,7 @@ fn conflicts_name_the_mend() {
     let [conflict] = made.conflicts() else { panic!() };
     assert_eq!(conflict.cards, [CardRef::Line(2), CardRef::Line(17)]);
     assert!(
-        conflict.what_to_do.starts_with("reissue card 17; a panel that keys 8 digits"),
+        conflict.what_to_do.starts_with("reissue line 17; a panel that keys 8 digits"),
         "{}",
         conflict.what_to_do
     );
@@ -459,8 +459,8 @@ fn a_hundred_thousand_holes_in_one_batch() {
     let mut roster: Vec<RosterRow> =
         (0..100_000).map(|i| blocked(i + 2, 3, i as u128 * 160 + 7)).collect();
     roster.push(blocked(100_002, 4, 6));
-    let panel = Panel { identity: Identity::SiteAndNumber, ..Panel::default() };
-    let made = plan(&table, &site(panel, batches.clone()), &roster).unwrap();
+    let by_site = Panel { identity: Identity::SiteAndNumber, ..panel() };
+    let made = plan(&table, &site(by_site, batches.clone()), &roster).unwrap();
     assert_eq!((made.kept(), made.boxed(), made.blocked()), (most + 1 - 100_000, 3, 100_001));
     assert!(made.is_clean(), "{:?}", made.conflicts().first());
     assert_eq!(made.exposure()[0].opening_patterns.small(), Some(most + 1 - 100_000));
@@ -484,7 +484,7 @@ fn blocked_cards_that_open_are_named() {
     let card = RosterCard::Card { layout, site: code, number, bits };
     let lost = RosterRow { line: 3, card, state: RowState::Blocked, ..kept.clone() };
     let batches = vec![batch("a", Some(3), 70, 99, State::Issued)];
-    let job = site(Panel::default(), batches.clone());
+    let job = site(panel(), batches.clone());
     let made = plan(&table, &job, &[kept.clone(), lost.clone()]).unwrap();
     assert_eq!((made.kept(), made.blocked(), made.objective().blocked_open), (30, 1, 1));
     let [conflict] = made.conflicts() else { panic!("{:?}", made.conflicts()) };
@@ -493,8 +493,8 @@ fn blocked_cards_that_open_are_named() {
     assert_eq!(conflict.cards, [CardRef::Line(2), CardRef::Line(3)]);
     assert_eq!(
         conflict.what_to_do,
-        "line 3 is blocked, but the panel would open it by the number of line 2: reissue the card \
-         of line 2 with another number"
+        "line 3 is blocked, but the panel would open it by the number of line 2: reissue line 2 \
+         with another number"
     );
     // Without the card that takes its place it is a hole, and shut.
     let made = plan(&table, &job, &[lost.clone()]).unwrap();
@@ -502,7 +502,7 @@ fn blocked_cards_that_open_are_named() {
     assert_eq!(made.kept(), 29);
     // The very same bits, kept and blocked.
     let twin = RosterRow { line: 3, state: RowState::Blocked, ..kept.clone() };
-    let made = plan(&table, &Site::default(), &[kept, twin]).unwrap();
+    let made = plan(&table, &site(panel(), Vec::new()), &[kept, twin]).unwrap();
     assert_eq!(made.objective().blocked_open, 1);
     assert!(!made.is_clean());
     assert!(made.conflicts()[0].what_to_do.contains("the bits are the same"));

@@ -7,7 +7,9 @@
 //! the panel knows a person by is the number the run yields, its digits cut to
 //! what the panel keys, with the site code or the slot where the panel says so.
 //! A number that is known and that two cards open is a conflict; so is a card
-//! that two slots admit. Of all groupings and runs the plan with the least
+//! that two slots admit. Kept rows of one holder with one serial number are one
+//! card in several forms, which are enrolled side by side: what they alone open
+//! is no conflict. Of all groupings and runs the plan with the least
 //! [`Objective`] is found.
 //!
 //! Ranges stay ranges: a batch is a handful of stretches of panel numbers, and
@@ -23,11 +25,13 @@ mod change;
 mod entries;
 mod error;
 mod exposure;
+mod forms;
 mod job;
 mod keyed;
 mod linear;
 mod parts;
 mod pieces;
+mod prints;
 mod report;
 mod roster;
 mod search;
@@ -42,7 +46,9 @@ pub use big::Big;
 pub use cautions::LIFE_SAFETY;
 pub use change::{Changes, Renumbered};
 pub use error::{PlanError, PlanErrorKind, PlanPlace};
+pub(crate) use forms::forms;
 pub use keyed::{Enrolment, Opened, PanelCheck, Parity, Reader, WorksheetBlock};
+pub use prints::{PrintTrouble, print_trouble};
 pub use roster::{RosterCard, RosterRow, RowState};
 pub use serial::{Trouble, TroubleKind, serial_trouble};
 pub use value::{
