@@ -417,3 +417,119 @@ fn the_roster_of_the_demo_is_invented_and_says_so() {
     let about = std::fs::read_to_string(root().join("fixtures/README.md")).unwrap();
     assert!(about.contains("invented"));
 }
+
+/// A site file of a usual panel, and a roster; what `plan` says of them.
+fn planned(roster: &str, more: &[&str]) -> crate::holdover::Run {
+    let dir = tempdir().unwrap();
+    let site = file(&dir, "site.toml", "[panel]\nslots = 4\n");
+    let roster = file(&dir, "roster.csv", roster);
+    let (site, roster) = (site.to_str().unwrap(), roster.to_str().unwrap());
+    run(["plan", "--site", site, "--roster", roster].iter().chain(more))
+}
+
+/// A 32-bit number between its two parity bits.
+fn num34(number: u32) -> String {
+    let even = (number >> 16).count_ones() % 2;
+    let odd = 1 - (number & 0xFFFF).count_ones() % 2;
+    format!("{even}{number:032b}{odd}")
+}
+
+#[test]
+fn rows_of_one_kind_are_decided_together() {
+    let mut rng = fastrand::Rng::with_seed(20);
+    let numbers: String = (0..50).map(|_| num34(rng.u32(..)) + "\n").collect();
+    let made = planned(&format!("bits\n{numbers}"), &["--format", "json"]);
+    let plan = &made.json()[0];
+    assert_eq!(plan["slots"][0]["layouts"], serde_json::json!(["num34"]), "{}", made.stderr);
+    assert_eq!((plan["slots"].as_array().unwrap().len(), &plan["kept"]), (1, &50.into()));
+    let made = planned(&format!("bits\n{numbers}"), &[]);
+    let words = made.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.matches("taken as").count() <= 1, "{words}");
+    let coded: String =
+        (0..30).map(|i| num34((300 + i % 2) << 16 | rng.u32(0..1 << 16)) + "\n").collect();
+    let made = planned(&format!("bits\n{coded}"), &["--format", "json"]);
+    let plan = &made.json()[0];
+    assert_eq!(plan["slots"][0]["layouts"], serde_json::json!(["site34"]));
+    assert_eq!(plan["kept"], 30);
+}
+
+#[test]
+fn one_card_in_two_forms_is_no_conflict() {
+    let roster = |other: &str| {
+        let (bare, framed) = (format!("{:032b}", 0xC47A_31D2u32), num34(0xC47A_31D2));
+        format!("bits,layout,holder\n{bare},serial32,M. Loom\n{framed},num34,{other}\n")
+    };
+    let dir = tempdir().unwrap();
+    let output = dir.path().join("plan.json");
+    let output = output.to_str().unwrap();
+    let made = planned(&roster("M. Loom"), &["-o", output]);
+    assert_eq!(made.code, 0, "{}", made.stdout);
+    let words = made.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("lines 2 and 3 are one card in two forms"), "{words}");
+    let list = file(&dir, "roster.csv", roster("M. Loom"));
+    let proof = run(["prove", "--plan", output, "--roster", list.to_str().unwrap()]);
+    assert_eq!(proof.code, 0, "{}", proof.stdout);
+    let made = planned(&roster("N. Treadle"), &["--format", "json"]);
+    assert_eq!(made.code, 1);
+    let conflict = &made.json()[0]["conflicts"][0];
+    assert_eq!(conflict["cards"], serde_json::json!([2, 3]));
+    let todo = conflict["what_to_do"].as_str().unwrap();
+    assert!(todo.contains("reissue line 3 (N. Treadle)"), "{todo}");
+}
+
+#[test]
+fn prints_that_are_wrong_are_shown_with_their_bits() {
+    let roster = "layout,site,card,printed,holder\n\
+        std26,65,1,00001,A. Dyer\n\
+        std26,65,2,00002,B. Weaver\n\
+        std26,65,3,,C. Fuller\n\
+        std26,65,1234,01239,D. Carder\n\
+        std26,65,4017,04330,E. Warper\n\
+        std26,65,4330,04017,F. Reeder\n\
+        std26,65,7,00002,G. Spinner\n\
+        std26,65,8,00008,H. Bobbin\n\
+        std26,65,9,00009,I. Skein\n\
+        std26,65,10,00010,J. Hank\n";
+    let words =
+        |made: &crate::holdover::Run| made.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    let made = planned(roster, &[]);
+    assert_eq!(made.code, 0);
+    let said = words(&made);
+    for part in [
+        "line 5: the print says 01239, the row's number is 1234: correct one of them",
+        "lines 6 and 7: their prints are crossed: the prints say 04330 and 04017",
+        "lines 3 and 8: one print, 00002, on 2 cards (B. Weaver, G. Spinner)",
+    ] {
+        assert!(said.contains(part), "{part}\n{said}");
+    }
+    assert!(!said.contains("line 4:") && !said.contains("line 2:"), "{said}");
+    let masked = words(&planned(roster, &["--mask"]));
+    for part in ["the print says ***39, the row's number is **34", "lines 6 and 7"] {
+        assert!(masked.contains(part), "{part}\n{masked}");
+    }
+    let list = planned(roster, &["--format", "csv"]).stdout;
+    let of = |line: &str| list.lines().find(|l| l.starts_with(line)).unwrap().to_owned();
+    assert!(of("line 5,").ends_with("print and bits disagree: check this card"), "{list}");
+    assert!(of("line 4,").ends_with(','), "{list}");
+}
+
+#[test]
+fn who_is_to_get_another_card_is_named_and_hidden() {
+    let roster = "layout,site,card,printed,holder\n\
+        std26,65,4805,04805,D. Carder\n\
+        std26,65,4805,04805,E. Warper\n\
+        serial32,,3296342482,C4 7A 31 D2,M. Loom\n\
+        serial32,,3296342482,C4 7A 31 D2,N. Treadle\n";
+    let todos = |more: &[&str]| -> Vec<String> {
+        let made = planned(roster, &[&["--format", "json"], more].concat());
+        let made = made.json();
+        let conflicts = made[0]["conflicts"].as_array().unwrap();
+        conflicts.iter().map(|c| c["what_to_do"].as_str().unwrap().to_owned()).collect()
+    };
+    let plain = todos(&[]).join("\n");
+    assert!(plain.contains("reissue line 3 (E. Warper, print 04805)"), "{plain}");
+    assert!(plain.contains("reissue line 5 (N. Treadle, print C4 7A 31 D2)"), "{plain}");
+    let masked = todos(&["--mask"]).join("\n");
+    assert!(masked.contains("reissue line 3 (E. Warper, print ***05)"), "{masked}");
+    assert!(masked.contains("print ** ** ** D2)"), "{masked}");
+}

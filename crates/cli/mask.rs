@@ -46,6 +46,27 @@ pub fn text(text: &str) -> String {
     out
 }
 
+/// What to do about a conflict, with numbers and prints hidden.
+pub fn advice(text: &str) -> String {
+    self::text(&prints(text))
+}
+
+/// The same, the prints alone hidden: an advice has them in brackets, "(M. Loom,
+/// print C4 7A 31 D2)".
+pub fn prints(text: &str) -> String {
+    let mut out = String::new();
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once(PRINT) {
+        let (own, after) = after.split_at(after.find(')').unwrap_or(after.len()));
+        out = out + before + PRINT + &print(own);
+        rest = after;
+    }
+    out + rest
+}
+
+/// What stands before a print in an advice.
+const PRINT: &str = "print ";
+
 /// A sentence of ours: numbers that stand alone are hidden like card numbers;
 /// counts of two digits and names such as `found30` stay.
 pub fn standing(text: &str) -> String {
@@ -113,5 +134,9 @@ mod tests {
             "line 5: taken as found30, card ***17; **00–**99"
         );
         assert_eq!(print("C4 7A 31 D2"), "** ** ** D2");
+        assert_eq!(
+            advice("reissue lines 6 (E. Warper, print C4 7A 31 D2), 9 (print 04805)"),
+            "reissue lines 6 (E. Warper, print ** ** ** D2), 9 (print ***05)"
+        );
     }
 }

@@ -1,17 +1,25 @@
 //! Rosters: the cards to keep, one a row, as captures or as numbers.
 
-use std::collections::HashMap;
+mod kinds;
+mod notes;
+mod prints;
+
+use std::collections::{HashMap, HashSet};
 
 use holdover::bits::{Capture, CaptureText};
 use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
-use holdover::plan::{RosterCard, RosterRow, RowState};
+use holdover::plan::{PrintTrouble, RosterCard, RosterRow, RowState, print_trouble};
 use holdover::rank::{Answer, Batch, Candidate, Known, Sighting, Verdict};
 use holdover::site::Site;
 
+use self::kinds::{KindOf, Kinds};
+use self::notes::Note;
+use self::prints::Prints;
 use crate::fail::Fail;
 use crate::input::csv::{Column, column_of, refuse_twins};
 use crate::input::headings;
+use crate::plan::Shown;
 use crate::progress::{self, Progress};
 use crate::screen::plain;
 use crate::sheet;
@@ -21,13 +29,46 @@ use crate::sheet;
 pub struct Roster {
     /// The rows, in file order.
     pub rows: Vec<RosterRow>,
-    /// What had to be assumed, by line.
-    pub notes: Vec<String>,
+    /// What had to be assumed.
+    notes: Vec<Note>,
     /// What there is to say of the file: its sheet, its headings.
     pub about: Vec<String>,
+    /// Lines that name numbers, and have no bits.
+    numbered: HashSet<usize>,
+    /// What is wrong with its prints, once they are checked.
+    prints: Vec<PrintTrouble>,
 }
 
 impl Roster {
+    fn push(&mut self, line: u64, cells: Cells, state: RowState, card: RosterCard) {
+        self.rows.push(RosterRow {
+            line: line as usize,
+            card,
+            printed: Some(cells.printed).filter(|cell| !cell.trim().is_empty()),
+            holder: Some(cells.holder.trim().to_owned()).filter(|cell| !cell.is_empty()),
+            state,
+        });
+    }
+
+    /// Holds the prints against the bits.
+    pub fn check_prints(&mut self, table: &Table) {
+        self.prints = print_trouble(table, &self.rows);
+    }
+
+    /// What there is to say of its rows: what is wrong with their prints, and
+    /// what had to be assumed.
+    pub fn said(&self, table: &Table, shown: &Shown) -> Vec<String> {
+        let (rows, numbered) = (&self.rows[..], &self.numbered);
+        let prints = Prints { table, rows, numbered, shown }.said(&self.prints);
+        prints.into_iter().chain(notes::said(&self.notes, shown)).collect()
+    }
+
+    /// Lines of whose print and bits one is wrong.
+    pub fn misprinted(&self) -> HashSet<usize> {
+        let rows = self.prints.iter().flat_map(PrintTrouble::rows);
+        rows.filter_map(|row| self.rows.get(*row)).map(|row| row.line).collect()
+    }
+
     /// How many rows there are of each state: "77 rows: 70 kept, 4 boxed, 3 blocked".
     pub fn sum(&self) -> String {
         let of = |state| self.rows.iter().filter(|row| row.state == state).count();
@@ -87,7 +128,6 @@ struct Cells {
 /// of rosters.
 pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Result<Roster, Fail> {
     let Lines { lines, mut mistakes, about } = split(path, choice)?;
-    let mut notes = Vec::new();
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
         match site.states.of(&cells.state) {
@@ -99,85 +139,116 @@ pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Res
     let mut batch = Batch::new(table, Some(site));
     let mut sightings: Vec<Option<Sighting>> = Vec::with_capacity(rows.len());
     for (line, cells, _) in &rows {
-        let sighting = match cells.bits.trim() {
-            "" => None,
-            bits => match bits.parse::<CaptureText>() {
-                Ok(read) => {
-                    let filled =
-                        |cell: &str| Some(cell.trim().to_owned()).filter(|c| !c.is_empty());
-                    let known = Known {
-                        site: filled(&cells.site),
-                        card: filled(&cells.card),
-                        printed: filled(&cells.printed),
-                        ..Known::default()
-                    };
-                    let reader = cells.reader.trim().to_owned();
-                    Some(Sighting { capture: read.capture, reader, known })
-                }
-                Err(error) => {
-                    mistakes.push((*line, error.to_string()));
-                    None
-                }
-            },
-        };
+        let sighting = sighting(cells).unwrap_or_else(|why| {
+            mistakes.push((*line, why));
+            None
+        });
         sighting.iter().for_each(|sighting| batch.see(sighting));
         sightings.push(sighting);
     }
     let fit = progress::during("weighing the captures", || batch.fit());
     let mut progress = Progress::of_rows("reading the cards", rows.len());
-    let mut roster = Vec::with_capacity(rows.len());
-    for ((line, cells, state), sighting) in rows.into_iter().zip(&sightings) {
+    let mut kinds = Kinds::new(table);
+    let mut taken = Vec::with_capacity(rows.len());
+    for ((line, cells, _), sighting) in rows.iter().zip(&sightings) {
         progress.add(1);
-        let card = match sighting {
-            Some(sighting) => {
-                let answer = fit.answer(sighting);
-                by_capture(line, &cells, table, sighting, &answer, &mut notes)
+        taken.push(sighting.as_ref().map(|sighting| {
+            let answer = fit.answer(sighting);
+            by_capture(*line, cells, table, sighting, &answer, &mut kinds)
+        }));
+    }
+    let decided = kinds.decide();
+    let mut roster = Roster { notes: kinds.notes(), about, ..Roster::default() };
+    for (((line, cells, state), sighting), taken) in rows.into_iter().zip(&sightings).zip(taken) {
+        let decode = match (taken, sighting) {
+            (Some(Ok(Taken::Kind(kind))), Some(sighting)) => {
+                let layout = decided.get(&kind);
+                Ok(layout.and_then(|layout| Decode::new(layout, sighting.capture)))
             }
-            None if cells.bits.trim().is_empty() => by_numbers(line, &cells, table),
+            (Some(Ok(Taken::Card(decode))), _) => Ok(decode),
+            (Some(Err(why)), _) => Err(why),
+            (None, _) if cells.bits.trim().is_empty() => {
+                match by_numbers(&cells, line, table) {
+                    Ok(card) => {
+                        roster.numbered.insert(line as usize);
+                        roster.push(line, cells, state, card);
+                    }
+                    Err(why) => mistakes.push((line, why)),
+                }
+                continue;
+            }
             // Said already.
-            None => continue,
+            _ => continue,
         };
+        let card = decode.and_then(|decode| match decode {
+            None => {
+                let capture = sighting.as_ref().map(|sighting| sighting.capture);
+                let again = |capture| learn_again(cells.layout.trim(), table, capture);
+                let why = capture.and_then(again);
+                Ok(RosterCard::Unfit { why: why.unwrap_or_else(|| "fits no layout".to_owned()) })
+            }
+            Some(decode) => {
+                roster.notes.extend(told(line, &cells, &decode));
+                of_word(table, &decode)
+            }
+        });
         match card {
-            Ok(card) => roster.push(RosterRow {
-                line: line as usize,
-                card,
-                printed: Some(cells.printed).filter(|cell| !cell.trim().is_empty()),
-                holder: Some(cells.holder.trim().to_owned()).filter(|cell| !cell.is_empty()),
-                state,
-            }),
+            Ok(card) => roster.push(line, cells, state, card),
             Err(why) => mistakes.push((line, why)),
         }
     }
     if !mistakes.is_empty() {
         return Err(sheet::refused(path, mistakes));
     }
-    Ok(Roster { rows: roster, notes, about })
+    Ok(roster)
 }
 
-/// The card a capture is: of the layout the row names, else of the best there is.
-fn by_capture(
+/// The capture of a row, with what is known of it; `None` of a row without bits.
+fn sighting(cells: &Cells) -> Result<Option<Sighting>, String> {
+    let bits = cells.bits.trim();
+    if bits.is_empty() {
+        return Ok(None);
+    }
+    let read = bits.parse::<CaptureText>().map_err(|error| error.to_string())?;
+    let filled = |cell: &str| Some(cell.trim().to_owned()).filter(|c| !c.is_empty());
+    let known = Known {
+        site: filled(&cells.site),
+        card: filled(&cells.card),
+        printed: filled(&cells.printed),
+        ..Known::default()
+    };
+    let reader = cells.reader.trim().to_owned();
+    Ok(Some(Sighting { capture: read.capture, reader, known }))
+}
+
+/// What a capture is taken as.
+enum Taken<'t> {
+    /// A card of that layout; `None`: of no layout.
+    Card(Option<Decode<'t>>),
+    /// Whatever the rows of its kind are.
+    Kind(KindOf),
+}
+
+/// What a capture is: of the layout the row names, else of the best there is;
+/// where that is not settled, of its kind.
+fn by_capture<'t>(
     line: u64,
     cells: &Cells,
-    table: &Table,
+    table: &'t Table,
     sighting: &Sighting,
-    answer: &Answer<'_>,
-    notes: &mut Vec<String>,
-) -> Result<RosterCard, String> {
+    answer: &Answer<'t>,
+    kinds: &mut Kinds<'t>,
+) -> Result<Taken<'t>, String> {
     let identified = answer.verdict == Verdict::Identified;
     let fits = |c: &&Candidate<'_>| c.holds() && (identified || c.reading == Reading::AsCaptured);
     let mut candidates = answer.candidates.iter().filter(fits);
     let id = cells.layout.trim();
+    if id.is_empty() && !identified {
+        let kind = kinds.add(line, answer, sighting.capture);
+        return Ok(kind.map_or(Taken::Card(None), Taken::Kind));
+    }
     let found = if id.is_empty() {
-        candidates.next().map(|best| {
-            if !identified {
-                notes.push(format!(
-                    "line {line}: taken as {}, which is not sure: name the layout in a column \
-                     \"layout\", or read more cards of its kind",
-                    best.layout.id()
-                ));
-            }
-            best.decode()
-        })
+        candidates.next().map(Candidate::decode)
     } else {
         let layout = layout_of(table, id)?;
         let other = candidates.clone().next();
@@ -192,10 +263,13 @@ fn by_capture(
             (own, _) => own,
         }
     };
-    let Some(found) = found else {
-        let why = learn_again(id, table, sighting.capture);
-        return Ok(RosterCard::Unfit { why: why.unwrap_or_else(|| "fits no layout".to_owned()) });
-    };
+    found.iter().for_each(|decode| kinds.settle(decode));
+    Ok(Taken::Card(found))
+}
+
+/// Numbers that a row says and its bits do not.
+fn told(line: u64, cells: &Cells, found: &Decode<'_>) -> Vec<Note> {
+    let mut notes = Vec::new();
     for (what, cell, value) in
         [("site", &cells.site, found.site()), ("card", &cells.card, found.card())]
     {
@@ -204,13 +278,11 @@ fn by_capture(
             (told.parse::<u128>(), read.map(|read| read.parse::<u128>()))
             && told != read
         {
-            notes.push(format!(
-                "line {line}: the row says {what} {told}, its bits say {read}, and the bits are \
-                 taken: read the card again"
-            ));
+            let (told, read) = (told.to_string(), read.to_string());
+            notes.push(Note::Told { line: line as usize, what, told, read });
         }
     }
-    of_word(table, &found)
+    notes
 }
 
 /// Failed checks that a reason names; the rest is counted.
@@ -253,7 +325,7 @@ fn layout_of<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, String> {
     })
 }
 
-fn by_numbers(line: u64, cells: &Cells, table: &Table) -> Result<RosterCard, String> {
+fn by_numbers(cells: &Cells, line: u64, table: &Table) -> Result<RosterCard, String> {
     let number = |name: &str, cell: &str| match cell.trim() {
         "" => Ok(None),
         cell => cell

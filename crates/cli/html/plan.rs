@@ -57,6 +57,8 @@ pub fn page(
         made_of,
         hide: shown.mask,
     };
+    let said = roster.said(plan.table(), shown);
+    let wrong = roster.misprinted();
     sheet.page(html! {
         (section("What comes of it", html! {
             (summary(plan, roster))
@@ -75,7 +77,7 @@ pub fn page(
             }
             @for block in plan.worksheet() { (key_in_card(plan, &block, list, shown)) }
         }))
-        (sheet_section("Who gets which number", enrolment(plan, list, shown)))
+        (sheet_section("Who gets which number", enrolment(enrol::rows(plan, list, &wrong, shown), list.len())))
         (section("Exposure", exposure(plan)))
         @if !roster.rows.is_empty() {
             (section(
@@ -83,8 +85,8 @@ pub fn page(
                 rasters(plan, &roster.rows, shown.mask),
             ))
         }
-        @if !roster.notes.is_empty() {
-            (section("Notes on the roster", notes(roster, shown)))
+        @if !said.is_empty() {
+            (section("Notes on the roster", notes(&said)))
         }
         (section("Cautions", html! { div.caution { (self::list(plan.cautions())) } }))
     })
@@ -185,8 +187,9 @@ fn told(conflict: &Conflict, shown: &Shown) -> Markup {
     let cards: Vec<String> = conflict.cards.iter().take(NAMED).map(|c| card(*c)).collect();
     let more = conflict.cards.len().saturating_sub(NAMED);
     let what_to_do = match (shown.mask, conflict.kind) {
-        // Only here are card numbers named: the ranges of the batches.
-        (true, ConflictKind::RangeOverlap) => mask::standing(&conflict.what_to_do),
+        // Here card numbers are named beside prints: the ranges of the batches.
+        (true, ConflictKind::RangeOverlap) => mask::standing(&mask::prints(&conflict.what_to_do)),
+        (true, _) => mask::prints(&conflict.what_to_do),
         _ => conflict.what_to_do.clone(),
     };
     let kind = match conflict.kind {
@@ -319,11 +322,11 @@ pub fn slot_raster(
     batch.figure(&title, hide.then_some(open), &runs, countings(first_bit))
 }
 
-fn enrolment(plan: &Plan, list: &[Enrolment], shown: &Shown) -> Markup {
-    let rows = enrol::rows(plan, list, shown).take(ENROLLED);
-    let more = list.len().saturating_sub(ENROLLED) as u64;
+fn enrolment(rows: impl Iterator<Item = [String; 7]>, count: usize) -> Markup {
+    let rows = rows.take(ENROLLED);
+    let more = count.saturating_sub(ENROLLED) as u64;
     html! {
-        @if list.is_empty() { p { "No card is listed." } } @else {
+        @if count == 0 { p { "No card is listed." } } @else {
             (table(
                 "Kept cards, with the number each comes up as",
                 &["card", "holder", "number on the panel", "slot", "printed", "note"],
@@ -359,15 +362,10 @@ fn exposure(plan: &Plan) -> Markup {
     }
 }
 
-fn notes(roster: &Roster, shown: &Shown) -> Markup {
-    let hidden = |note: &String| match note.split_once(": ") {
-        // The line's number stays.
-        Some((line, rest)) if shown.mask => format!("{line}: {}", mask::standing(rest)),
-        _ => note.clone(),
-    };
-    let more = roster.notes.len().saturating_sub(CONFLICTS) as u64;
+fn notes(said: &[String]) -> Markup {
+    let more = said.len().saturating_sub(CONFLICTS) as u64;
     html! {
-        (list(roster.notes.iter().take(CONFLICTS).map(hidden)))
+        (list(said.iter().take(CONFLICTS)))
         (left_out(more, "notes", "the command prints them all"))
     }
 }

@@ -1,5 +1,7 @@
 //! The enrolment list: what the panel will know each person by.
 
+use std::collections::HashSet;
+
 use holdover::plan::{CardRef, Enrolment, Plan, RosterRow, RowState};
 use holdover::site::CardBatch;
 
@@ -29,10 +31,12 @@ pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, 
 }
 
 /// The list's rows, as [`HEAD`] names their cells: a kept row a record, then the
-/// issued batches as ranges.
+/// issued batches as ranges. `wrong` are the lines of whose print and bits one
+/// is a mistake.
 pub fn rows<'l>(
     plan: &'l Plan,
     list: &'l [Enrolment],
+    wrong: &'l HashSet<usize>,
     shown: &'l Shown,
 ) -> impl Iterator<Item = [String; 7]> + 'l {
     list.iter().map(move |line| {
@@ -55,6 +59,11 @@ pub fn rows<'l>(
         };
         let note = match (&line.opens, line.renumbered) {
             (None, _) => "no slot reads this card, or its numbers do not go up with its cards",
+            (Some(_), true) if matches!(line.card, CardRef::Line(row) if wrong.contains(&row)) => {
+                "print and bits disagree: check this card"
+            }
+            // Of a card without a number on it there is nothing to tell.
+            (Some(_), true) if line.numbers.is_none() && !has_number(line) => "",
             (Some(_), true) => "not the number printed on the card: tell the holder",
             (Some(_), false) => "",
         };
@@ -69,6 +78,11 @@ pub fn rows<'l>(
             shown.mark.clone(),
         ]
     })
+}
+
+/// Whether a number is printed on the card.
+fn has_number(line: &Enrolment) -> bool {
+    line.printed.as_ref().is_some_and(|printed| printed.bytes().any(|b| b.is_ascii_digit()))
 }
 
 /// The list as CSV.

@@ -80,10 +80,11 @@ fn hide_numbers(object: &mut Value) {
         }
     };
     for conflict in object["conflicts"].as_array_mut().into_iter().flatten() {
-        for key in ["panel_number", "what_to_do"] {
-            if conflict.get(key).is_some() {
-                mask(&mut conflict[key]);
-            }
+        if conflict.get("panel_number").is_some() {
+            mask(&mut conflict["panel_number"]);
+        }
+        if let Some(text) = conflict["what_to_do"].as_str() {
+            conflict["what_to_do"] = crate::mask::advice(text).into();
         }
     }
     for batch in object["batches"].as_array_mut().into_iter().flatten() {

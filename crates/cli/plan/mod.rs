@@ -32,6 +32,11 @@ impl Shown {
         if self.mask { crate::mask::text(number) } else { number.to_owned() }
     }
 
+    /// What to do about a conflict, its numbers and prints hidden where asked.
+    pub fn advice(&self, text: &str) -> String {
+        if self.mask { crate::mask::advice(text) } else { text.to_owned() }
+    }
+
     /// What is printed on a card, hidden where asked.
     pub fn print(&self, printed: &str) -> String {
         if self.mask { crate::mask::print(printed) } else { printed.to_owned() }
@@ -60,6 +65,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     if args.pseudonyms {
         roster.rename_holders();
     }
+    roster.check_prints(&table);
     let earlier = earlier_path(args).map(whole).transpose()?;
     let made = progress::during("planning", || {
         let mut clock = clock(args.time_limit);
@@ -91,7 +97,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let mut json = if copy { file.copy(args.mask) } else { file.json.clone() };
     // Everything is worked out before anything is written.
     let list = enrol::list(&made, &roster.rows, &site.batches)?;
-    let enrolment: Vec<_> = enrol::rows(&made, &list, shown).collect();
+    let enrolment: Vec<_> = enrol::rows(&made, &list, &roster.misprinted(), shown).collect();
     let list_file = match &args.enrolment {
         Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
         _ => enrol::csv(&enrolment)?.into_bytes(),

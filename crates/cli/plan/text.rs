@@ -71,7 +71,7 @@ pub fn print(
             (None, None) => String::new(),
         };
         let kind = conflict.kind;
-        let todo = shown.number(&conflict.what_to_do);
+        let todo = shown.advice(&conflict.what_to_do);
         screen::say(out, "conflict  ", &format!("{kind}, {what}: {}{more}", cards.join(", ")))?;
         screen::say(out, "          ", &todo)?;
     }
@@ -111,8 +111,9 @@ pub fn print(
             );
             screen::say(out, "exposure  ", &text)?;
         }
-        for note in roster.about.iter().chain(&roster.notes) {
-            screen::say(out, "note      ", &shown.number(note))?;
+        let about = roster.about.iter().map(|note| shown.number(note));
+        for note in about.chain(roster.said(plan.table(), shown)) {
+            screen::say(out, "note      ", &note)?;
         }
         for caution in plan.cautions() {
             screen::say(out, "caution   ", &shown.number(caution))?;

@@ -3,7 +3,7 @@
 use crate::Rng;
 use crate::plan_brute::checks::{is_best, proof_agrees};
 use crate::plan_brute::{
-    Card, Held, Slot, cards, conflicts, conflicts_of, head, opening, share, simulate, sites,
+    self, Card, Held, Slot, cards, conflicts, conflicts_of, head, opening, share, simulate, sites,
     slots_of,
 };
 use holdover::layout::{Check, Layout, LayoutSpec, PlaceIn, Table, Unsettled};
@@ -114,6 +114,20 @@ fn what_is_not_settled_is_left_unchecked_where_the_aims_allow() {
         proof_agrees(&open, &site, &roster, &format!("open, seed {seed}"));
     }
     assert!(counted[0] > 200 && counted[1] > 20, "{counted:?}");
+}
+
+/// One card in two forms is no conflict with itself.
+#[test]
+fn best_of_sites_with_serial_numbers() {
+    let mut forms = 0;
+    let best = |seed| {
+        let (table, site, roster) = sites::site_of_serials(seed);
+        let (cards, _) = plan_brute::cards(&table, &site, &roster);
+        forms += cards.iter().enumerate().filter(|(i, card)| card.form != *i).count();
+        is_best(&table, &site, &roster, &format!("serial numbers, seed {seed}"))
+    };
+    let weighed: usize = (60_000..61_500).map(best).sum();
+    assert!(weighed > 5_000 && forms > 300, "{weighed} {forms}");
 }
 
 /// Run once in a while: minutes.

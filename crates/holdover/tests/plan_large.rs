@@ -338,7 +338,7 @@ fn conflicts_name_the_mend() {
     let [conflict] = made.conflicts() else { panic!() };
     assert_eq!(conflict.cards, [CardRef::Line(2), CardRef::Line(17)]);
     assert!(
-        conflict.what_to_do.starts_with("reissue card 17; a panel that keys 8 digits"),
+        conflict.what_to_do.starts_with("reissue line 17; a panel that keys 8 digits"),
         "{}",
         conflict.what_to_do
     );
@@ -460,8 +460,8 @@ fn a_hundred_thousand_holes_in_one_batch() {
     let mut roster: Vec<RosterRow> =
         (0..100_000).map(|i| blocked(i + 2, 3, i as u128 * 160 + 7)).collect();
     roster.push(blocked(100_002, 4, 6));
-    let panel = Panel { identity: Identity::SiteAndNumber, ..panel() };
-    let made = plan(&table, &site(panel, batches.clone()), &roster).unwrap();
+    let by_site = Panel { identity: Identity::SiteAndNumber, ..panel() };
+    let made = plan(&table, &site(by_site, batches.clone()), &roster).unwrap();
     assert_eq!((made.kept(), made.boxed(), made.blocked()), (most + 1 - 100_000, 3, 100_001));
     assert!(made.is_clean(), "{:?}", made.conflicts().first());
     assert_eq!(made.exposure()[0].opening_patterns.small(), Some(most + 1 - 100_000));
@@ -494,8 +494,8 @@ fn blocked_cards_that_open_are_named() {
     assert_eq!(conflict.cards, [CardRef::Line(2), CardRef::Line(3)]);
     assert_eq!(
         conflict.what_to_do,
-        "line 3 is blocked, but the panel would open it by the number of line 2: reissue the card \
-         of line 2 with another number"
+        "line 3 is blocked, but the panel would open it by the number of line 2: reissue line 2 \
+         with another number"
     );
     // Without the card that takes its place it is a hole, and shut.
     let made = plan(&table, &job, &[lost.clone()]).unwrap();

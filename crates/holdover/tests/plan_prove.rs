@@ -90,6 +90,14 @@ fn plan_and_proof_never_disagree() {
 }
 
 #[test]
+fn plan_and_proof_never_disagree_on_cards_in_two_forms() {
+    for seed in 0..1000 {
+        let (table, site, roster) = sites::site_of_serials(seed);
+        proof_agrees(&table, &site, &roster, &format!("serials, seed {seed}"));
+    }
+}
+
+#[test]
 fn opens_is_what_the_simulation_reads() {
     for seed in 0..800 {
         let (table, site, roster) = sites::site(seed, 5);

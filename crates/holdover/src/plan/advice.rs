@@ -4,13 +4,20 @@ use std::collections::BTreeSet;
 
 use super::big::Big;
 use super::job::Job;
-use super::roster::{RosterCard, RowState};
+use super::roster::{RosterCard, RosterRow, RowState};
 use super::shape::{Cut, Run, digits_needed};
 use super::slots::Slot;
 use super::sweep::Owner;
 use super::value::ConflictKind;
 use crate::bits::Wide;
 use crate::layout::Part;
+
+/// Cards of one advice that are named with their holder and print; of more, the
+/// lines alone. Judgement, no source: what still fits a sentence.
+const NAMED_MOST: usize = 8;
+
+/// Letters of a holder or a print that an advice repeats. Judgement, no source.
+const LETTERS_MOST: usize = 40;
 
 /// Conflicting cards of one advice that are compared one with another.
 /// Judgement, no source: more are never named in one sentence.
@@ -95,6 +102,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
             );
         }
         let (as_whom, _) = named(&opening);
+        let reissue = self.named(opening.iter().copied());
         let bits = |row: &u32| match &self.job.roster[*row as usize].card {
             RosterCard::Card { bits, .. } => Some(*bits),
             RosterCard::Unfit { .. } => None,
@@ -102,12 +110,12 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         if shut.iter().any(|row| opening.iter().any(|other| bits(row) == bits(other))) {
             return format!(
                 "{which} {is} blocked and {as_whom} kept, but the bits are the same: find out \
-                 which holds, correct the other's state, or reissue the card of {as_whom}"
+                 which holds, correct the other's state, or reissue {reissue}"
             );
         }
         format!(
             "{which} {is} blocked, but the panel would open {it} by the number of {as_whom}: \
-             reissue the card of {as_whom} with another number"
+             reissue {reissue} with another number"
         )
     }
 
@@ -124,14 +132,33 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         if owners.len() < 2 || !bits.all(|other| other == Some(first)) {
             return None;
         }
-        let lines: Vec<String> =
-            owners.iter().filter_map(|o| o.which().ok()).flat_map(|r| self.lines(r)).collect();
+        let rows: Vec<u32> = owners.iter().filter_map(|owner| owner.which().ok()).collect();
+        let lines: Vec<String> = rows.iter().flat_map(|row| self.lines(*row)).collect();
         Some(format!(
             "lines {} send the same bits, so two people would be one: find out who holds the card, \
-             and reissue card {}",
+             and reissue {}",
             lines.join(" and "),
-            lines.last().map_or("", String::as_str)
+            self.named(rows.last().copied().into_iter())
         ))
+    }
+
+    /// Cards by their lines, with holder and print where there are any.
+    fn named(&self, rows: impl Iterator<Item = u32> + Clone) -> String {
+        let few = rows.clone().take(NAMED_MOST + 1).count() <= NAMED_MOST;
+        let name = |row: u32| {
+            let line = self.lines(row).pop().unwrap_or_default();
+            let RosterRow { holder, printed, .. } = &self.job.roster[row as usize];
+            let holder = holder.as_deref().and_then(short);
+            let print = printed.as_deref().and_then(short).map(|print| format!("print {print}"));
+            let told: Vec<String> = holder.into_iter().chain(print).collect();
+            if few && !told.is_empty() { format!("{line} ({})", told.join(", ")) } else { line }
+        };
+        let names: Vec<String> = rows.map(name).collect();
+        match &names[..] {
+            [one] => format!("line {one}"),
+            some if some.len() <= COMPARED_MOST => format!("lines {}", some.join(", ")),
+            some => format!("these {} cards", some.len()),
+        }
     }
 
     fn lines(&self, row: u32) -> Vec<String> {
@@ -143,20 +170,15 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         let rows: Vec<u32> = owners.iter().filter_map(|owner| owner.which().ok()).collect();
         let batches: Vec<usize> = owners.iter().filter_map(|owner| owner.which().err()).collect();
         let spared = usize::from(batches.is_empty() && rows.len() > 1);
-        let lines: Vec<String> =
-            rows.iter().skip(spared).filter_map(|row| self.lines(*row).pop()).collect();
-        match (&lines[..], &batches[..]) {
+        let rows = rows.get(spared..).unwrap_or_default();
+        match (rows, &batches[..]) {
             ([], []) => "reissue these cards".to_owned(),
             ([], batches) => {
                 let named = batches.iter().skip(usize::from(batches.len() > 1)).map(|b| b + 1);
                 let named: Vec<String> = named.map(|batch| batch.to_string()).collect();
                 format!("reissue these cards of batch {}", named.join(" and "))
             }
-            ([one], _) => format!("reissue card {one}"),
-            (some, _) if some.len() <= COMPARED_MOST => {
-                format!("reissue cards {}", some.join(", "))
-            }
-            (some, _) => format!("reissue these {} cards", some.len()),
+            (some, _) => format!("reissue {}", self.named(some.iter().copied())),
         }
     }
 
@@ -206,10 +228,10 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         let Some(last) = batches.last().copied() else {
             let kept_apart = |row: &u32| self.job.roster[*row as usize].state == RowState::Boxed;
             let rows = owners.iter().filter_map(|owner| owner.which().ok()).filter(kept_apart);
-            let lines: Vec<String> = rows.filter_map(|row| self.lines(row).pop()).collect();
+            let rows: Vec<u32> = rows.collect();
             return format!(
-                "take boxed card {} out of the box, and do not hand it out",
-                lines.join(", ")
+                "take the boxed card of {} out of the box, and do not hand it out",
+                self.named(rows.iter().copied())
             );
         };
         let batch = &self.job.site.batches[last];
@@ -256,6 +278,20 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         let above = free.iter().find(|(first, _)| *first > batch.last);
         above.or(free.first()).copied()
     }
+}
+
+/// A cell as an advice repeats it: without the brackets that would end it, cut
+/// where it is long; `None` where it is blank.
+fn short(cell: &str) -> Option<String> {
+    let plain = cell.replace(['(', ')'], " ");
+    let words: Vec<&str> = plain.split_whitespace().collect();
+    let text = words.join(" ");
+    let cut = text.char_indices().nth(LETTERS_MOST).map(|(at, _)| at);
+    let text = match cut {
+        Some(at) => format!("{}…", &text[..at]),
+        None => text,
+    };
+    (!text.is_empty()).then_some(text)
 }
 
 /// Card numbers in use, of whatever layout and site, joined.

@@ -1,5 +1,7 @@
 //! What people must know before they key a plan in, as sentences.
 
+use std::collections::BTreeMap;
+
 use super::job::Job;
 use super::report::Report;
 use super::roster::RowState;
@@ -191,6 +193,7 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
             job.unfit_blocked
         ));
     }
+    of_forms(job, out);
     let kept = |row: &u32| job.roster[*row as usize].state == RowState::Kept;
     let mut repeats: Vec<_> = job.repeats.keys().copied().filter(kept).collect();
     repeats.sort_unstable();
@@ -205,6 +208,30 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
     if repeats.len() > NAMED_MOST {
         let more = repeats.len() - NAMED_MOST;
         out.push(format!("{more} more cards are listed more than once for one holder"));
+    }
+}
+
+/// Cards that two readers send in two forms.
+fn of_forms(job: &Job<'_>, out: &mut Vec<String>) {
+    let mut cards: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    let units = job.kinds.iter().flat_map(|kind| &kind.units);
+    let rows = units.filter_map(|unit| Some((*job.forms.get(&unit.row)?, unit.row)));
+    rows.for_each(|(first, row)| cards.entry(first).or_default().push(row));
+    let several: Vec<Vec<u32>> = cards.into_values().filter(|rows| rows.len() > 1).collect();
+    for rows in several.iter().take(NAMED_MOST) {
+        let mut lines: Vec<usize> = rows.iter().map(|row| job.roster[*row as usize].line).collect();
+        lines.sort_unstable();
+        let lines: Vec<String> = lines.iter().map(usize::to_string).collect();
+        out.push(format!(
+            "lines {} are one card in {} forms: readers send its serial number in different ways, \
+             and each form is enrolled for its holder",
+            lines.join(" and "),
+            if rows.len() == 2 { "two".to_owned() } else { rows.len().to_string() }
+        ));
+    }
+    if several.len() > NAMED_MOST {
+        let more = several.len() - NAMED_MOST;
+        out.push(format!("{more} more cards are listed in two forms for one holder"));
     }
 }
 

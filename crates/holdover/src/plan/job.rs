@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::error::{PlanError, PlanErrorKind, PlanPlace};
+use super::forms::forms;
 use super::linear::Members;
 use super::roster::{RosterCard, RosterRow, RowState, numbers, printed_number};
 use super::sweep::Owner;
@@ -121,6 +122,8 @@ pub(crate) struct Job<'t> {
     pub blocked: BTreeMap<usize, Vec<Blocked>>,
     /// Blocked rows without bits: whether they open is not known.
     pub unfit_blocked: u128,
+    /// Rows that are forms of one card, with the first of them.
+    pub forms: HashMap<u32, u32>,
     /// Further lines of a card listed twice for one holder, or blocked twice,
     /// by its row.
     pub repeats: HashMap<u32, Vec<usize>>,
@@ -168,6 +171,7 @@ impl<'t> Job<'t> {
             boxed: 0,
             blocked: BTreeMap::new(),
             unfit_blocked: 0,
+            forms: forms(table, roster),
             repeats: HashMap::new(),
         };
         let cut_out = job.block(&kinds)?;
@@ -301,6 +305,13 @@ impl<'t> Job<'t> {
             }
         };
         self.kinds.binary_search_by_key(&index, |kind| kind.index).ok()
+    }
+
+    /// What the forms of one card share, and no other card has; 0 for a card of
+    /// one form.
+    pub fn form(&self, owner: Owner) -> u32 {
+        let first = owner.which().ok().and_then(|row| self.forms.get(&row));
+        first.map_or(0, |first| first + 1)
     }
 
     /// The lines of a listed card.

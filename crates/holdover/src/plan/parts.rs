@@ -439,7 +439,7 @@ impl Given<'_> {
                         let word = batch.members.word(number);
                         let given = card.number(word);
                         let own = known.map(|(own, _)| own.shape.card.number(word));
-                        let single = Single { key, number: given, tag, owner, stray: 0 };
+                        let single = Single { key, number: given, tag, owner, stray: 0, form: 0 };
                         catalogue.record(&single, || card.run.value(word));
                         let echo = own == Some(given);
                         pieces.singles.push(Single { tag: Tag { echo, ..tag }, ..single });

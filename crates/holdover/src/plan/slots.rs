@@ -267,7 +267,8 @@ impl<'j, 't> Catalogue<'j, 't> {
             let tag = Tag { boxed: unit.boxed, ..Tag::default() };
             let owner = Owner::row(unit.row);
             let key = self.key(shape, word);
-            home.units.push(Some(Single { key, number, tag, owner, stray: 0 }));
+            let form = job.form(owner);
+            home.units.push(Some(Single { key, number, tag, owner, stray: 0, form }));
         }
         home.sorted.reserve_exact(home.units.len());
         home.sorted.extend(home.units.iter().flatten());
@@ -330,7 +331,8 @@ impl<'j, 't> Catalogue<'j, 't> {
         let tag = Tag { boxed: batch.boxed, ..Tag::default() };
         let key = self.key_in(ordinal, slot, word);
         let number = slot.shape.card.number(word);
-        let single = Single { key, number, tag, owner: Owner::batch(batch.index), stray: 0 };
+        let owner = Owner::batch(batch.index);
+        let single = Single { key, number, tag, owner, stray: 0, form: 0 };
         self.record(&single, || slot.shape.card.run.value(word));
         single
     }
@@ -380,7 +382,7 @@ impl<'j, 't> Catalogue<'j, 't> {
                 let number = slot.shape.card.number(word);
                 let tag = Tag { foreign: true, blocked: true, ..Tag::default() };
                 let owner = Owner::row(card.row);
-                pieces.singles.push(Single { key, number, tag, owner, stray: 0 });
+                pieces.singles.push(Single { key, number, tag, owner, stray: 0, form: 0 });
             }
         }
     }
@@ -541,10 +543,11 @@ impl<'j, 't> Catalogue<'j, 't> {
     ) {
         // Cards are told apart within one evaluation, far fewer than 2^32.
         self.strays = self.strays.wrapping_add(1).max(1);
+        let form = self.job.form(owner);
         for (at, slot) in slots.iter().enumerate().filter(|(_, slot)| slot.admits(bits)) {
             let key = self.key_in(ordinal + at, slot, bits.wide());
             let number = slot.shape.card.number(bits.wide());
-            let single = Single { key, number, tag, owner, stray: self.strays };
+            let single = Single { key, number, tag, owner, stray: self.strays, form };
             self.record(&single, || slot.shape.card.run.value(bits.wide()));
             pieces.singles.push(single);
         }

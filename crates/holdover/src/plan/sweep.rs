@@ -36,6 +36,9 @@ pub(crate) struct Single {
     /// Tells cards without a slot of their own apart, since several slots may
     /// admit one; 0 for others.
     pub stray: u32,
+    /// Shared by the forms of one card, which are no conflict with one another;
+    /// 0 for others.
+    pub form: u32,
 }
 
 /// Whose number: a listed card by its row, or a batch.
@@ -97,6 +100,8 @@ pub(crate) struct Live {
     pub kept: u128,
     /// Boxed cards likewise.
     pub boxed: u128,
+    /// How many of all those are further forms of a card counted already.
+    pub forms: u64,
 }
 
 impl Live {
@@ -126,13 +131,14 @@ impl Live {
 
     /// Whether a card is known by it, and another opens it.
     pub fn conflicts(&self) -> bool {
-        self.home >= 1 && self.home + self.foreign >= 2
+        self.home >= 1 && self.home + self.foreign >= 2 + self.forms
     }
 
     pub fn join(mut self, other: Live) -> Live {
         self.home += other.home;
         self.foreign += other.foreign;
         self.kept_home += other.kept_home;
+        self.forms += other.forms;
         self.kept = self.kept.saturating_add(other.kept);
         self.boxed = self.boxed.saturating_add(other.boxed);
         self
@@ -307,7 +313,20 @@ pub(crate) fn live_of(group: &[Single]) -> Live {
     // Strays listed one by one are counted apart.
     let tag = |single: &Single| Tag { stray: false, ..single.tag };
     group.iter().for_each(|single| live.add(tag(single), 1));
+    if group.len() > 1 && group.iter().any(|single| single.form != 0) {
+        live.forms = further_forms(group);
+    }
     live
+}
+
+/// How many of a group are further forms of a card that is in it already.
+fn further_forms(group: &[Single]) -> u64 {
+    let counted = |single: &&Single| single.form != 0 && !single.tag.echo && !single.tag.blocked;
+    let mut forms: Vec<u32> = group.iter().filter(counted).map(|single| single.form).collect();
+    let all = forms.len();
+    forms.sort_unstable();
+    forms.dedup();
+    (all - forms.len()) as u64
 }
 
 /// The numbers kept cards are known by, a key at a time.

@@ -7,7 +7,7 @@ use serde::{Serialize, Serializer, ser::SerializeMap};
 use super::simulate::{Reading, Simulation};
 use crate::plan::{
     Big, CardRef, Conflict, Plan, PlanError, PlanSlot, RosterCard, RosterRow, RowState,
-    conflicts_of,
+    conflicts_of, forms,
 };
 use crate::site::{CardBatch, Identity, KeptDigits, State};
 
@@ -197,6 +197,7 @@ fn simulate<'r>(
     roster: &'r [RosterRow],
 ) -> Vec<Seen<'r>> {
     let mut same: HashMap<(usize, crate::bits::Capture, &str), usize> = HashMap::new();
+    let forms = forms(plan.table(), roster);
     let mut seen = Vec::with_capacity(roster.len());
     for (i, row) in roster.iter().enumerate() {
         let mut one = Seen { row, home: None, readings: Vec::new(), refused: Vec::new(), card: i };
@@ -219,6 +220,10 @@ fn simulate<'r>(
                 let holder = row.holder.as_deref().map_or("", str::trim);
                 if !holder.is_empty() && row.state == RowState::Kept {
                     one.card = *same.entry((*layout, *bits, holder)).or_insert(i);
+                }
+                // So is one that is listed in two forms.
+                if let Some(first) = forms.get(&(i as u32)) {
+                    one.card = *first as usize;
                 }
             }
         }

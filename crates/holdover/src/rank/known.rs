@@ -83,6 +83,19 @@ impl Known {
     }
 }
 
+/// The card numbers a print may stand for: a hexadecimal one, or its last group
+/// of digits, or a group that is long enough for a whole number.
+pub(crate) fn print_numbers(printed: &str) -> Vec<u128> {
+    if let Some(number) = hexadecimal(printed) {
+        return vec![number];
+    }
+    let groups = printed.split(|c: char| !c.is_ascii_digit()).filter(|g| !g.is_empty());
+    let groups: Vec<&str> = groups.collect();
+    let last = groups.last().copied();
+    let whole = groups.iter().copied().rev().skip(1).filter(|g| g.len() >= WHOLE_NUMBER_DIGITS);
+    last.into_iter().chain(whole).filter_map(|group| group.parse().ok()).collect()
+}
+
 /// A print that is hexadecimal, such as "C4 7A 31 D2": no other letters, and
 /// long enough to be no word.
 fn hexadecimal(printed: &str) -> Option<u128> {

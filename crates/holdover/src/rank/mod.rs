@@ -50,6 +50,7 @@ pub use answer::{Answer, Candidate, Evidence, Mended, Verdict, Why};
 pub use batch::{Batch, Sighting};
 pub use class::{Signatures, Signer};
 pub use fit::{Fit, Wiring};
+pub(crate) use known::print_numbers;
 pub use known::{Doubt, Known};
 pub use mend::Mend;
 pub use short::Column;

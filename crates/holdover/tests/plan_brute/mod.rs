@@ -20,6 +20,8 @@ pub struct Card {
     pub boxed: bool,
     /// To stay shut: no home, and no one else's conflict.
     pub blocked: bool,
+    /// The same for all forms of one card.
+    pub form: usize,
     pub refs: Vec<CardRef>,
 }
 
@@ -40,6 +42,7 @@ pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u
             printed: last.map_or(*number, |g| g.parse().unwrap()),
             boxed: row.state == RowState::Boxed,
             blocked: row.state == RowState::Blocked,
+            form: 0,
             refs: vec![CardRef::Line(row.line)],
         };
         let twin = cards.iter_mut().find(|(other, _, holder)| {
@@ -73,6 +76,7 @@ pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u
         numbers
     };
     let (rows, cut_out) = (numbers_of(false), numbers_of(true));
+    let holders: Vec<Option<String>> = cards.iter().map(|(_, _, h)| h.clone()).collect();
     let mut cards: Vec<Card> = cards.into_iter().map(|(card, _, _)| card).collect();
     for (i, batch) in site.batches.iter().enumerate() {
         let layout = table.index_of(&batch.layout).unwrap();
@@ -88,10 +92,32 @@ pub fn cards(table: &Table, site: &Site, roster: &[RosterRow]) -> (Vec<Card>, [u
             let batch = holdover::plan::BatchRef { batch: i + 1 };
             let refs = vec![CardRef::Batch(batch)];
             let blocked = false;
-            cards.push(Card { layout, bits, printed: number, boxed, blocked, refs });
+            cards.push(Card { layout, bits, printed: number, boxed, blocked, form: 0, refs });
         }
     }
+    forms(table, &mut cards, &holders);
     (cards, unfit)
+}
+
+/// Numbers the cards, the forms of one card alike: kept cards of one holder
+/// with one serial number. Small sites have none that could be cut or turned.
+fn forms(table: &Table, cards: &mut [Card], holders: &[Option<String>]) {
+    let serial = |card: &Card| {
+        let layout = &table.layouts()[card.layout];
+        let field = layout.serial_field().filter(|field| field.span.len() == 8)?;
+        Some(field.span.number(&card.bits))
+    };
+    for i in 0..cards.len() {
+        let card = &cards[i];
+        let kept = |card: &Card| !card.boxed && !card.blocked;
+        let same = |other: usize| {
+            let (serial, earlier) = (serial(card), serial(&cards[other]));
+            kept(card) && kept(&cards[other]) && serial.is_some() && serial == earlier
+        };
+        let listed = holders.get(i).is_some_and(|holder| holder.is_some());
+        let twin = (0..i).find(|other| listed && holders[*other] == holders[i] && same(*other));
+        cards[i].form = twin.map_or(i, |twin| cards[twin].form);
+    }
 }
 
 #[derive(Clone, Debug)]
@@ -247,6 +273,11 @@ pub struct Simulated {
     pub blocked_open: BTreeMap<Id, BTreeSet<usize>>,
 }
 
+/// Whether cards that open one identity are more than forms of one card.
+fn several(opens: &BTreeSet<usize>, cards: &[Card]) -> bool {
+    opens.iter().map(|i| cards[*i].form).collect::<BTreeSet<_>>().len() > 1
+}
+
 pub fn simulate(slots: &[Slot], cards: &[Card], panel: &Panel) -> Simulated {
     let mut known = BTreeMap::new();
     let mut enrolled = BTreeSet::new();
@@ -292,7 +323,7 @@ type Head = [u128; 6];
 
 pub fn head(simulated: &Simulated, slots: &[Slot], cards: &[Card], panel: &Panel) -> Head {
     let mut in_conflict: BTreeSet<usize> = BTreeSet::new();
-    for (opens, _) in simulated.known.values().filter(|(opens, _)| opens.len() > 1) {
+    for (opens, _) in simulated.known.values().filter(|(opens, _)| several(opens, cards)) {
         in_conflict.extend(opens);
     }
     for i in 0..cards.len() {
@@ -487,7 +518,7 @@ pub fn conflicts(
 ) -> (Found, BTreeMap<Vec<usize>, BTreeSet<CardRef>>) {
     let mut found = BTreeMap::new();
     for ((_, number), (opens, values)) in &simulated.known {
-        if opens.len() < 2 {
+        if !several(opens, cards) {
             continue;
         }
         let kind = match (opens.iter().any(|i| cards[*i].boxed), values.len()) {

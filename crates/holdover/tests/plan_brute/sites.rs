@@ -123,6 +123,42 @@ fn in_digits(rng: &mut Rng, layout: Layout) -> Layout {
     Layout::new(spec).unwrap()
 }
 
+/// A site of cards with serial numbers of eight bits, some of them in two forms
+/// for one holder.
+pub fn site_of_serials(seed: u64) -> (Table, Site, Vec<RosterRow>) {
+    let rng = &mut Rng::with_seed(seed);
+    let (table, site, mut roster) = draw(rng, 4, 12, with_serial);
+    for at in 1..roster.len() {
+        let earlier = roster[rng.usize(..at)].clone();
+        let RosterCard::Card { layout: of, .. } = roster[at].card else { continue };
+        let RosterCard::Card { layout: other, number, .. } = earlier.card else { continue };
+        let serial = |index: usize| table.layouts()[index].serial_field().is_some();
+        if serial(of) && serial(other) && rng.bool() {
+            let id = table.layouts()[of].id();
+            let row = RosterRow::of_numbers(&table, roster[at].line, id, 0, number).unwrap();
+            let holder = if rng.u8(0..4) > 0 { earlier.holder } else { row.holder.clone() };
+            let state = roster[at].state;
+            roster[at] = RosterRow { holder, state, ..row };
+        }
+    }
+    (table, site, roster)
+}
+
+/// The layout with a serial number of eight bits for its only field, where it
+/// has room for one.
+fn with_serial(rng: &mut Rng, layout: Layout) -> Layout {
+    let mut spec = layout.spec().clone();
+    let check = usize::from(!spec.checks.is_empty());
+    let Some(room) = (spec.length - 2 * check).checked_sub(8) else { return layout };
+    let span = Span::run(check + rng.usize(0..=room), 8).unwrap();
+    spec.fields = vec![Field { serial: true, ..Field::binary(Role::Card, span.clone()) }];
+    spec.checks.retain(|check| match check {
+        Check::Parity { bit, .. } => !span.offsets().any(|offset| offset == bit.offset()),
+        _ => true,
+    });
+    Layout::new(spec).unwrap_or(layout)
+}
+
 /// The highest card number.
 fn most(layout: &Layout) -> u128 {
     let card = layout.fields().iter().find(|field| field.role == Role::Card).unwrap();
