@@ -153,20 +153,19 @@ pub fn other(other: &Alternative) -> String {
         0 => String::new(),
         more => format!(" and {more} more"),
     };
-    let (cards, others) = match other.reissue.len() {
-        1 => ("this card, of roster line", "it"),
-        _ => ("these cards, of roster lines", "them"),
-    };
-    format!(
-        "reissue {} with other numbers: {cards} {}{more}; then {} others keep the number on their \
-         print. Change the rows in the roster, or take {others} out, and plan again",
-        match other.reissue.len() {
-            1 => "1 card".to_owned(),
-            n => format!("{n} cards"),
-        },
-        lines.join(", "),
-        other.keep_print
-    )
+    let keep = format!("and {} others keep the number on their print", other.keep_print);
+    match other.reissue.len() {
+        1 => format!(
+            "reissue the card of roster line {} with another number, {keep}: change that row, or \
+             take it out, and plan again",
+            lines.join(", ")
+        ),
+        cards => format!(
+            "reissue {cards} cards with other numbers (roster lines {}{more}), {keep}: change those \
+             rows, or take them out, and plan again",
+            lines.join(", ")
+        ),
+    }
 }
 
 /// The same for programs.
