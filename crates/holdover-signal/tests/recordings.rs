@@ -26,7 +26,7 @@ fn timing(draw: &mut Draw) -> Compose {
 
 /// The file in one of its forms.
 fn file(recording: &Recording, form: u64) -> String {
-    if form % 2 == 0 { recording.dump(Rest::Driven) } else { recording.table() }
+    if form.is_multiple_of(2) { recording.dump(Rest::Driven) } else { recording.table() }
 }
 
 fn has(findings: &[Finding], kind: FindingKind) -> bool {
