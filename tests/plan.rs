@@ -498,7 +498,7 @@ fn prints_that_are_wrong_are_shown_with_their_bits() {
     for part in [
         "line 5: the print says 01239, the row's number is 1234: correct one of them",
         "lines 6 and 7: their prints are crossed: the prints say 04330 and 04017",
-        "lines 3 and 8: one print, 00002, on 2 cards (B. Weaver, G. Spinner)",
+        "lines 3 and 8: one print, 00002, on different cards (B. Weaver, G. Spinner)",
     ] {
         assert!(said.contains(part), "{part}\n{said}");
     }
@@ -511,6 +511,9 @@ fn prints_that_are_wrong_are_shown_with_their_bits() {
     let of = |line: &str| list.lines().find(|l| l.starts_with(line)).unwrap().to_owned();
     assert!(of("line 5,").ends_with("print and bits disagree: check this card"), "{list}");
     assert!(of("line 4,").ends_with(','), "{list}");
+    // One print on two cards: one of them has it rightly.
+    assert!(of("line 3,").ends_with(','), "{list}");
+    assert!(of("line 8,").ends_with("print and bits disagree: check this card"), "{list}");
 }
 
 #[test]

@@ -65,7 +65,7 @@ impl Roster {
 
     /// Lines of whose print and bits one is wrong.
     pub fn misprinted(&self) -> HashSet<usize> {
-        let rows = self.prints.iter().flat_map(PrintTrouble::rows);
+        let rows = self.prints.iter().flat_map(PrintTrouble::wrong);
         rows.filter_map(|row| self.rows.get(*row)).map(|row| row.line).collect()
     }
 

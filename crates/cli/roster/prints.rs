@@ -44,7 +44,7 @@ impl Prints<'_> {
                     told += 1;
                     out.push(self.crossed(*rows, says));
                 }
-                PrintTrouble::Shared { rows, says } => {
+                PrintTrouble::Shared { rows, says, .. } => {
                     told += 1;
                     out.push(self.shared(rows, says));
                 }
@@ -121,10 +121,9 @@ impl Prints<'_> {
         let numbered = rows.iter().all(|row| self.numbered.contains(&self.line(*row)));
         let whose = if numbered { "the rows' numbers are" } else { "the bits say" };
         format!(
-            "{}: one print, {print}, on {} cards{of}; {whose} {}: read these cards again, and \
+            "{}: one print, {print}, on different cards{of}; {whose} {}: read these cards again, and \
              correct the prints",
             first(&lines),
-            rows.len(),
             listed(&says)
         )
     }

@@ -129,7 +129,7 @@ fn best_of_sites_with_serial_numbers() {
         is_best(&table, &site, &roster, &format!("serial numbers, seed {seed}"))
     };
     let weighed: usize = (60_000..61_500).map(best).sum();
-    assert!(weighed > 5_000 && forms > 300, "{weighed} {forms}");
+    assert!(weighed > 5_000 && forms > 100, "{weighed} {forms}");
 }
 
 /// Run once in a while: minutes.

@@ -46,6 +46,8 @@ pub enum PrintTrouble {
         rows: Vec<usize>,
         /// The number of the bits of each, in the form of the print.
         says: Vec<String>,
+        /// The rows among them whose bits say another number.
+        wrong: Vec<usize>,
     },
     /// Most prints of a layout are not its card numbers.
     Layout {
@@ -59,14 +61,21 @@ pub enum PrintTrouble {
 }
 
 impl PrintTrouble {
-    /// The rows whose print or bits are wrong; none where a layout's prints are
-    /// something else.
+    /// The rows it speaks of; none where a layout's prints are something else.
     pub fn rows(&self) -> &[usize] {
         match self {
             PrintTrouble::Differs { row, .. } => std::slice::from_ref(row),
             PrintTrouble::Crossed { rows, .. } => rows,
             PrintTrouble::Shared { rows, .. } => rows,
             PrintTrouble::Layout { .. } => &[],
+        }
+    }
+
+    /// Those of them whose print or bits are wrong.
+    pub fn wrong(&self) -> &[usize] {
+        match self {
+            PrintTrouble::Shared { wrong, .. } => wrong,
+            other => other.rows(),
         }
     }
 }
@@ -147,6 +156,7 @@ pub fn print_trouble(table: &Table, roster: &[RosterRow]) -> Vec<PrintTrouble> {
     let shared = shared.into_iter().map(|group| PrintTrouble::Shared {
         rows: group.iter().map(|i| all[*i].row).collect(),
         says: group.iter().map(|i| says(&all[*i])).collect(),
+        wrong: group.iter().filter(|i| !all[**i].agrees).map(|i| all[*i].row).collect(),
     });
     let mut out: Vec<PrintTrouble> = found.into_values().chain(shared).collect();
     out.sort_by_key(|trouble| trouble.rows().first().copied());
@@ -280,7 +290,8 @@ mod tests {
 
     #[test]
     fn one_print_on_two_cards_is_said_once() {
-        let shared = Shared { rows: vec![0, 1], says: vec![text(6), text(9)] };
+        let says = vec![text(6), text(9)];
+        let shared = Shared { rows: vec![0, 1], says, wrong: vec![0] };
         assert_eq!(beside(&[(6, "00009"), (9, "00009")]), [shared]);
         // The same number at two sites is no mistake.
         let mut two = rows("std26", 65, &[(9, "00009")]);
