@@ -85,7 +85,7 @@ fn agree(seed: u64) -> usize {
 
 #[test]
 fn plan_and_proof_never_disagree() {
-    let failing: usize = (0..2500).map(|seed| agree(seed)).sum();
+    let failing: usize = (0..2500).map(agree).sum();
     assert!(failing > 1000, "{failing}");
 }
 
