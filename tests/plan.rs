@@ -295,6 +295,7 @@ fn json_has_the_shape_the_design_fixes() {
             "schema",
             "mark",
             "digest",
+            "alternative",
         ]
     );
     let keys: Vec<&String> = plan["slots"][0].as_object().unwrap().keys().collect();
@@ -509,11 +510,11 @@ fn prints_that_are_wrong_are_shown_with_their_bits() {
     }
     let list = planned(roster, &["--format", "csv"]).stdout;
     let of = |line: &str| list.lines().find(|l| l.starts_with(line)).unwrap().to_owned();
-    assert!(of("line 5,").ends_with("print and bits disagree: check this card"), "{list}");
-    assert!(of("line 4,").ends_with(','), "{list}");
+    assert!(of("line 5,").contains(",print and bits disagree: check this card,"), "{list}");
+    assert!(of("line 4,").contains(",,"), "{list}");
     // One print on two cards: one of them has it rightly.
-    assert!(of("line 3,").ends_with(','), "{list}");
-    assert!(of("line 8,").ends_with("print and bits disagree: check this card"), "{list}");
+    assert!(of("line 3,").contains(",,"), "{list}");
+    assert!(of("line 8,").contains(",print and bits disagree: check this card,"), "{list}");
 }
 
 #[test]

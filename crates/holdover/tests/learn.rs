@@ -94,7 +94,7 @@ fn json_has_the_keys_in_their_order() {
         "{\"kind\":\"odd\",\"bit\":26,\"over\":\"14-25\",\"settled\":true,\"undetermined\":\"\"}],",
         "\"false_alarms_expected\":",
         ",\"misread\":[],\"next_sample\":\"one card of another site code would settle most: bits 2-9\",",
-        "\"layout\":{\"id\":\"found26\",\"title\":\"26 bits, worked out from captures\",\"length\":26,\"basis\":\"worked out from captures\",\"field\":[{\"role\":\"card\",\"span\":\"10-25\"}],\"check\":[{\"kind\":\"even\",\"bit\":1,\"over\":\"2-13\"},{\"kind\":\"odd\",\"bit\":26,\"over\":\"14-25\"}]}}",
+        "\"layout\":{\"id\":\"found26\",\"title\":\"26 bits, worked out from captures\",\"length\":26,\"basis\":\"worked out from captures\",\"field\":[{\"role\":\"card\",\"span\":\"10-25\"}],\"check\":[{\"kind\":\"even\",\"bit\":1,\"over\":\"2-13\",\"settled\":false,\"open\":\"2-9\"},{\"kind\":\"odd\",\"bit\":26,\"over\":\"14-25\"}]}}",
     ];
     let mut rest = &json[..];
     for part in order {

@@ -237,13 +237,17 @@ fn search_with(
     let open: usize = classes.iter().map(|class| class.kinds.len()).sum();
     let cards: usize = job.kinds.iter().map(Kind::weight).sum();
     let exact = open <= pace.effort.exact_layouts;
-    if !exact {
+    // What options cost by themselves does not add up where a card has several
+    // forms: one may take away the conflict that another adds.
+    if !exact && job.forms.is_empty() {
         pace.most = pace.work.saturating_add(pace.effort.work);
         match many(catalogue, &classes, fixed, pace, best)? {
             Outcome::Proved => return Ok(None),
             Outcome::Stopped(bound) => return Ok(Some(bound)),
             Outcome::Unfit => {}
         }
+    }
+    if !exact {
         let cards = TIMES_MOST.saturating_mul(cards as u64).saturating_add(WORK_MOST);
         pace.most = pace.work.saturating_add(cards);
     }
