@@ -185,6 +185,8 @@ fn json_has_the_shape_the_design_fixes() {
             "panel",
             "table",
             "kept",
+            "boxed",
+            "blocked",
             "lost",
             "conflicts",
             "exposure",
@@ -203,6 +205,7 @@ fn json_has_the_shape_the_design_fixes() {
         [
             "lost",
             "in_conflict",
+            "blocked_open",
             "renumbered",
             "boxed_lost",
             "boxed_in_conflict",

@@ -106,11 +106,11 @@ impl<'t> Kinds<'t> {
         let mut decided = HashMap::new();
         for (set, kind) in &self.kinds {
             let mut best: Option<(f64, usize)> = None;
-            for i in 0..set.len() {
-                let score = kind.logs[i] + self.codes(kind, set[i], i);
+            for (i, index) in set.iter().enumerate() {
+                let score = kind.logs[i] + self.codes(kind, *index, i);
                 // Of equals the first in the table.
                 if best.is_none_or(|(most, _)| score > most) {
-                    best = Some((score, set[i]));
+                    best = Some((score, *index));
                 }
             }
             if let Some((_, index)) = best {

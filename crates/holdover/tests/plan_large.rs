@@ -497,7 +497,7 @@ fn blocked_cards_that_open_are_named() {
          with another number"
     );
     // Without the card that takes its place it is a hole, and shut.
-    let made = plan(&table, &job, &[lost.clone()]).unwrap();
+    let made = plan(&table, &job, std::slice::from_ref(&lost)).unwrap();
     assert!(made.is_clean());
     assert_eq!(made.kept(), 29);
     // The very same bits, kept and blocked.

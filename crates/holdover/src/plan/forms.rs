@@ -113,7 +113,7 @@ mod tests {
         assert_eq!(of(&[a.clone(), row(3, "num34", 0xC47A_31D2, " M. Loom ")]), [(0, 0), (1, 0)]);
         // The other byte order, and a longer number of which it is a part.
         assert_eq!(of(&[a.clone(), row(3, "num34", 0xD231_7AC4, "M. Loom")]), [(0, 0), (1, 0)]);
-        for longer in [0xC47A_31D2_0405_06, 0x04_0506_C47A_31D2] {
+        for longer in [0x00C4_7A31_D204_0506, 0x0004_0506_C47A_31D2] {
             let longer = row(4, "serial56", longer, "M. Loom");
             assert_eq!(of(&[a.clone(), longer]), [(0, 0), (1, 0)]);
         }
