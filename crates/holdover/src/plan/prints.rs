@@ -83,12 +83,34 @@ impl PrintTrouble {
 /// A row with a print of digits.
 struct Printed<'r> {
     row: usize,
+    from: &'r RosterRow,
     layout: usize,
-    site: u128,
-    number: u128,
-    bits: Capture,
-    print: &'r str,
     agrees: bool,
+}
+
+impl Printed<'_> {
+    fn print(&self) -> &str {
+        self.from.printed.as_deref().unwrap_or_default()
+    }
+
+    /// Layout, site code and number.
+    fn numbers(&self) -> Option<(usize, u128, u128)> {
+        numbers(self.from)
+    }
+
+    fn bits(&self) -> Option<Capture> {
+        match self.from.card {
+            RosterCard::Card { bits, .. } => Some(bits),
+            RosterCard::Unfit { .. } => None,
+        }
+    }
+}
+
+fn numbers(row: &RosterRow) -> Option<(usize, u128, u128)> {
+    match row.card {
+        RosterCard::Card { layout, site, number, .. } => Some((layout, site, number)),
+        RosterCard::Unfit { .. } => None,
+    }
 }
 
 /// Looks for prints that are not the numbers of their bits, by row. Time
@@ -111,23 +133,25 @@ struct Printed<'r> {
 /// assert_eq!(print_trouble(builtin(), &roster), [wanted]);
 /// ```
 pub fn print_trouble(table: &Table, roster: &[RosterRow]) -> Vec<PrintTrouble> {
-    let mut by_number: HashMap<(usize, u128, u128), usize> = HashMap::new();
-    let mut all: Vec<Printed<'_>> = Vec::new();
-    for (row, from) in roster.iter().enumerate() {
-        if let RosterCard::Card { layout, site, number, .. } = from.card {
-            by_number.entry((layout, site, number)).or_insert(row);
-        }
-        all.extend(printed(table, row, from));
-    }
+    let rows = || roster.iter().enumerate();
+    let mut all: Vec<Printed<'_>> =
+        rows().filter_map(|(row, from)| printed(table, row, from)).collect();
     excuse_forms(table, roster, &mut all);
     let wrong: Vec<usize> = (0..all.len()).filter(|i| !all[*i].agrees).collect();
     if wrong.is_empty() {
         return Vec::new();
     }
+    let mut by_number: HashMap<(usize, u128, u128), usize> = HashMap::new();
+    for (row, from) in rows() {
+        if let Some(card) = numbers(from) {
+            by_number.entry(card).or_insert(row);
+        }
+    }
     // Whose number each wrong print is.
     let of = |one: &Printed<'_>| {
-        let numbers = print_numbers(one.print).into_iter();
-        let mut found = numbers.filter_map(|n| by_number.get(&(one.layout, one.site, n)).copied());
+        let (layout, site, _) = one.numbers()?;
+        let printed = print_numbers(one.print()).into_iter();
+        let mut found = printed.filter_map(|n| by_number.get(&(layout, site, n)).copied());
         found.find(|row| *row != one.row)
     };
     let whose: BTreeMap<usize, Option<usize>> =
@@ -165,12 +189,12 @@ pub fn print_trouble(table: &Table, roster: &[RosterRow]) -> Vec<PrintTrouble> {
 
 /// A row as the checks need it; `None` without a print of digits.
 fn printed<'r>(table: &Table, row: usize, from: &'r RosterRow) -> Option<Printed<'r>> {
-    let RosterCard::Card { layout, site, number, bits } = from.card else { return None };
+    let RosterCard::Card { layout, bits, .. } = from.card else { return None };
     let print = from.printed.as_deref()?;
     let decode = Decode::new(table.layouts().get(layout)?, bits)?;
     let known = Known { printed: Some(print.to_owned()), ..Known::default() };
     let agrees = known.print_agrees(&decode)?;
-    Some(Printed { row, layout, site, number, bits, print, agrees })
+    Some(Printed { row, from, layout, agrees })
 }
 
 /// A card in two forms has the print of one of them.
@@ -213,13 +237,13 @@ fn of_layouts(
 fn shared(all: &[Printed<'_>], wrong: &[usize], others: &HashSet<usize>) -> Vec<Vec<usize>> {
     let plain = |print: &str| print.split_whitespace().collect::<Vec<_>>().join(" ");
     let mut groups: BTreeMap<String, Vec<usize>> =
-        wrong.iter().map(|i| (plain(all[*i].print).to_uppercase(), Vec::new())).collect();
+        wrong.iter().map(|i| (plain(all[*i].print()).to_uppercase(), Vec::new())).collect();
     for (i, one) in all.iter().enumerate() {
-        if let Some(group) = groups.get_mut(&plain(one.print).to_uppercase()) {
+        if let Some(group) = groups.get_mut(&plain(one.print()).to_uppercase()) {
             group.push(i);
         }
     }
-    let cards = |group: &Vec<usize>| group.iter().map(|i| all[*i].bits).collect::<HashSet<_>>();
+    let cards = |group: &Vec<usize>| group.iter().map(|i| all[*i].bits()).collect::<HashSet<_>>();
     let label = |group: &Vec<usize>| {
         group.len() >= LABEL_FROM && group.iter().all(|i| others.contains(&all[*i].layout))
     };
@@ -228,14 +252,15 @@ fn shared(all: &[Printed<'_>], wrong: &[usize], others: &HashSet<usize>) -> Vec<
 
 /// The number of the bits, in bytes where the print is.
 fn says(one: &Printed<'_>) -> String {
-    let letters = one.print.bytes().any(|b| b.is_ascii_alphabetic());
-    let plain = one.print.bytes().all(|b| b.is_ascii_hexdigit() || b" :-".contains(&b));
+    let (print, number) = (one.print(), one.numbers().map_or(0, |(_, _, number)| number));
+    let letters = print.bytes().any(|b| b.is_ascii_alphabetic());
+    let plain = print.bytes().all(|b| b.is_ascii_hexdigit() || b" :-".contains(&b));
     if !letters || !plain {
-        return one.number.to_string();
+        return number.to_string();
     }
-    let digits = one.print.bytes().filter(u8::is_ascii_hexdigit).count();
-    let text = format!("{:0digits$X}", one.number);
-    let Some(between) = one.print.trim().chars().find(|c| !c.is_ascii_hexdigit()) else {
+    let digits = print.bytes().filter(u8::is_ascii_hexdigit).count();
+    let text = format!("{number:0digits$X}");
+    let Some(between) = print.trim().chars().find(|c| !c.is_ascii_hexdigit()) else {
         return text;
     };
     let pairs: Vec<String> =
