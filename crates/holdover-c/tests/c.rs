@@ -195,7 +195,7 @@ fn the_example_reads_and_plans() {
     let text = String::from_utf8_lossy(&output.stdout);
     assert_eq!(output.status.code(), Some(1), "{text}");
     assert!(text.starts_with("line,source,verdict,"), "{text}");
-    assert!(text.contains(" 1     std26 "), "{text}");
+    assert!(text.contains(" 1     26    10-25 "), "{text}");
     // What is wrong with its words is said.
     let lost = Command::new(dir.path().join("example")).args(["a", "b", "c"]).output().unwrap();
     assert_eq!(lost.status.code(), Some(2));
