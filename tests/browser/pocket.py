@@ -178,7 +178,7 @@ def planning(browser, size, saved):
     choose(browser, "#roster-files", MILL / "reissued.csv")
     press(browser, "Plan the slots")
     until(browser, "document.querySelector('#plan-answer .verdict')?.textContent.includes('every kept card')", "a clean plan")
-    says(browser, "card number starts at")
+    says(browser, "decimal figures")
     says(browser, "licensed people")
     look(browser, "plan", size)
     # On paper: the worksheet, nothing of the page around it, and no number.
@@ -192,7 +192,7 @@ def planning(browser, size, saved):
     browser.paper(8.268, 11.693, path)
     text = subprocess.run(["pdftotext", "-layout", path, "-"], check=True, capture_output=True, text=True).stdout
     flat = " ".join(text.split())
-    for wanted in ("Slot 1", "card number starts at", "read back", "signed", "A. Dyer", "authorised to service"):
+    for wanted in ("Slot 1", "decimal figures", "read back", "signed", "A. Dyer", "authorised to service"):
         if wanted not in flat:
             fail(f"{size}: {wanted!r} is not on the worksheet")
     for secret in ("04263857", "Choose a roster"):
