@@ -220,9 +220,9 @@ def planning(browser, size, saved):
 def proving(browser, size):
     turn(browser, "Prove")
     press(browser, "Prove the plan")
-    says(browser, "16")
+    says(browser, "17")
     verdict = browser.run("return document.querySelector('#prove-answer .verdict').textContent")
-    if "all 16" not in verdict:
+    if "all 17" not in verdict:
         fail(f"{size}: the proof says {verdict!r}")
     look(browser, "prove", size)
 
