@@ -192,7 +192,7 @@ def planning(browser, size, saved):
     browser.paper(8.268, 11.693, path)
     text = subprocess.run(["pdftotext", "-layout", path, "-"], check=True, capture_output=True, text=True).stdout
     flat = " ".join(text.split())
-    for wanted in ("Slot 1", "decimal figures", "read back", "signed", "A. Dyer", "authorised to service"):
+    for wanted in ("Slot 1", "parity", "read back", "signed", "A. Dyer", "authorised to service"):
         if wanted not in flat:
             fail(f"{size}: {wanted!r} is not on the worksheet")
     for secret in ("04263857", "Choose a roster"):
