@@ -330,3 +330,25 @@ fn an_earlier_plan_is_kept() {
     let shown = plan(&mut desk, &["--keep", "before.json"]);
     assert!(text(&shown.output).contains("not kept  slot 1 (std26)"), "{}", text(&shown.output));
 }
+
+/// A blocked card whose bits fit no layout may open all the same, where the
+/// panel does not look at what is wrong with them.
+#[test]
+fn a_blocked_card_that_fits_no_layout_is_tried_too() {
+    let mut desk = Desk::new();
+    let made = desk.run(&["compose", "std26", "site=65", "card=4000"]);
+    let bits = text(&made.output).trim().to_owned();
+    let flipped = if bits.starts_with('0') { "1" } else { "0" };
+    let misread = format!("{flipped}{}", &bits[1..]);
+    desk.put("roster.csv", format!("bits,layout,state\n{bits},std26,\n{misread},std26,lost\n"));
+    for (checks, code) in [(true, 0), (false, 1)] {
+        desk.put("site.toml", format!("[panel]\nslots = 1\nchecks_parity = {checks}\n"));
+        let made = plan(&mut desk, &[]);
+        assert_eq!(made.code, code, "{}", text(&made.output));
+        assert_eq!(text(&made.output).contains("blocked-opens"), !checks);
+        let proved = prove(&mut desk, &[]);
+        assert_eq!(proved.code, code, "{}", text(&proved.output));
+        let shown = text(&proved.output);
+        assert_eq!(shown.contains("is blocked, and opens"), !checks, "{shown}");
+    }
+}

@@ -185,7 +185,8 @@ pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Res
                 let capture = sighting.as_ref().map(|sighting| sighting.capture);
                 let again = |capture| learn_again(cells.layout.trim(), table, capture);
                 let why = capture.and_then(again);
-                Ok(RosterCard::Unfit { why: why.unwrap_or_else(|| "fits no layout".to_owned()) })
+                let why = why.unwrap_or_else(|| "fits no layout".to_owned());
+                Ok(RosterCard::Unfit { why, bits: capture })
             }
             Some(decode) => {
                 roster.notes.extend(told(line, &cells, &decode));

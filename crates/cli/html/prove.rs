@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use holdover::layout::Layout;
+use holdover::states::RowState;
 use maud::{Markup, html};
 use serde_json::Value;
 
@@ -15,7 +16,6 @@ use super::raster::Batch;
 use crate::mask;
 use crate::prove::{NOTHING_PROVED, Proved, Row, hidden, words};
 use crate::{args, care};
-use holdover::states::RowState;
 
 /// Rows shown side by side, and rows listed that hold; the rest is counted.
 const SIDES: usize = 100;

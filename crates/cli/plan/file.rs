@@ -5,6 +5,7 @@ use std::path::Path;
 
 use hmac_sha256::Hash;
 use holdover::plan::{Plan, RosterCard, RosterRow};
+use serde::Serialize;
 use serde_json::{Map, Value};
 
 use crate::fail::Fail;
@@ -33,10 +34,7 @@ pub struct Written {
 impl Written {
     /// The plan of a roster, with its marks.
     pub fn new(plan: &Plan, rows: &[RosterRow]) -> Result<Written, Fail> {
-        let failed = |error: serde_json::Error| Fail::said(format!("cannot write JSON: {error}"));
-        let text = serde_json::to_string(plan).map_err(failed)?;
-        // Read back, since a number may be written shorter than it is.
-        let mut json: Value = serde_json::from_str(&text).map_err(failed)?;
+        let mut json = value(plan)?;
         let Value::Object(object) = &mut json else {
             return Err(Fail::said("cannot write JSON: a plan is an object"));
         };
@@ -70,6 +68,11 @@ impl Written {
         }
         json
     }
+}
+
+/// Anything that has a form as JSON, in that form.
+pub fn value(of: &impl Serialize) -> Result<Value, Fail> {
+    serde_json::to_value(of).map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
 }
 
 /// Card numbers in a plan's JSON, hidden.
@@ -148,16 +151,20 @@ fn digest(object: &Map<String, Value>) -> String {
     for key in ["alternative", "changes", "mark", "digest"] {
         content.remove(key);
     }
-    hexadecimal(&ordered(&Value::Object(content)).to_string())
+    hash(content)
 }
 
 /// What there is to key in, in four characters; nothing of any card is in it.
 fn settings(object: &Map<String, Value>) -> String {
-    let keyed: Map<String, Value> = ["slots", "panel", "table"]
-        .iter()
-        .filter_map(|key| Some(((*key).to_owned(), object.get(*key)?.clone())))
-        .collect();
-    short(&hexadecimal(&ordered(&Value::Object(keyed)).to_string()), 4)
+    let keyed = ["slots", "panel", "table"];
+    let keyed = keyed.iter().filter_map(|key| Some(((*key).to_owned(), object.get(*key)?.clone())));
+    short(&hash(keyed.collect()), 4)
+}
+
+fn hash(content: Map<String, Value>) -> String {
+    let mut content = Value::Object(content);
+    content.sort_all_objects();
+    hex::encode(Hash::hash(content.to_string().as_bytes()))
 }
 
 /// What a roster comes to.
@@ -168,34 +175,13 @@ pub fn roster(rows: &[RosterRow]) -> String {
             RosterCard::Card { layout, site, number, bits } => {
                 format!("{layout} {site} {number} {bits}")
             }
-            RosterCard::Unfit { why } => why.clone(),
+            RosterCard::Unfit { why, bits } => format!("{why} {bits:?}"),
         };
         let (printed, holder) = (row.printed.as_deref(), row.holder.as_deref());
         let state = row.state.word();
         hash.update(format!("{} {state} {card} {printed:?} {holder:?}\n", row.line));
     }
-    hex(&hash.finalize())
-}
-
-/// The same object, its keys in order at every depth.
-fn ordered(value: &Value) -> Value {
-    match value {
-        Value::Object(map) => {
-            let mut keys: Vec<&String> = map.keys().collect();
-            keys.sort_unstable();
-            Value::Object(keys.into_iter().map(|key| (key.clone(), ordered(&map[key]))).collect())
-        }
-        Value::Array(list) => Value::Array(list.iter().map(ordered).collect()),
-        other => other.clone(),
-    }
-}
-
-fn hexadecimal(text: &str) -> String {
-    hex(&Hash::hash(text.as_bytes()))
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+    hex::encode(hash.finalize())
 }
 
 /// The first characters.

@@ -91,7 +91,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let file = file::Written::new(&made, &roster.rows)?;
     let shown =
         |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
-    let of_page = shown(page.as_ref().is_some_and(|page| page.hide));
+    let of_page = page.as_ref().map(|page| shown(page.hide));
     let shown = &shown(args.mask);
     let copy = args.mask || args.pseudonyms;
     let mut json = if copy { file.copy(args.mask) } else { file.json.clone() };
@@ -102,9 +102,8 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
         _ => enrol::csv(&enrolment)?.into_bytes(),
     };
-    let paper = page.as_ref().map(|page| {
-        debug_assert_eq!(page.hide, of_page.mask);
-        html::plan::page(&made, &roster, &list, other.as_ref(), &of_page, args).into_bytes()
+    let paper = of_page.map(|shown| {
+        html::plan::page(&made, &roster, &list, other.as_ref(), &shown, args).into_bytes()
     });
     let outputs = [
         (&args.output, format!("{json}\n").into_bytes()),
@@ -126,7 +125,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     match args.format {
         Format::Json => {
             if let Some(other) = &other {
-                json["alternative"] = text::other_json(other);
+                json["alternative"] = file::value(other)?;
             }
             if let Some(changes) = &changes {
                 json["changes"] = difference::json(changes, shown);

@@ -5,7 +5,6 @@ use std::io::Write;
 use holdover::plan::{
     Alternative, CardRef, Enrolment, Lost, Objective, Plan, RosterCard, RowState, WorksheetBlock,
 };
-use serde_json::{Value, json};
 
 use super::Shown;
 use super::worksheet::{parity_briefly, span};
@@ -168,19 +167,6 @@ pub fn other(other: &Alternative) -> String {
     }
 }
 
-/// The same for programs.
-pub fn other_json(other: &Alternative) -> Value {
-    json!({ "reissue": other.reissue, "keep_print": count(other.keep_print) })
-}
-
-/// A count as JSON holds it exactly.
-fn count(count: u128) -> Value {
-    match u64::try_from(count).ok().filter(|count| *count <= 1 << 53) {
-        Some(count) => count.into(),
-        None => count.to_string().into(),
-    }
-}
-
 /// Lines told one by one; of more the first.
 const LINES: usize = 8;
 
@@ -188,7 +174,7 @@ const LINES: usize = 8;
 /// only batches hold them.
 pub fn lost_lines(lost: &Lost, roster: &Roster, list: &[Enrolment]) -> String {
     let unfit = roster.rows.iter().filter(|row| {
-        let same = matches!(&row.card, RosterCard::Unfit { why } if *why == lost.why);
+        let same = matches!(&row.card, RosterCard::Unfit { why, .. } if *why == lost.why);
         same && row.state == RowState::Kept && lost.layout.is_none()
     });
     let refused = list

@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap};
 use std::path::Path;
 
 use holdover::bits::Capture;
-use holdover::plan::{CardRef, Plan, RosterCard};
+use holdover::plan::{CardRef, Plan};
 use holdover::prove::prove;
 use holdover::site::{CardBatch, Panel, Site};
 use holdover::states::States;
@@ -65,10 +65,7 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fai
         serde_json::to_value(outcome)
             .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
     };
-    let lines = rows.iter().filter_map(|row| match &row.card {
-        RosterCard::Card { bits, .. } => Some((row.line, *bits)),
-        RosterCard::Unfit { .. } => None,
-    });
+    let lines = rows.iter().filter_map(|row| Some((row.line, *row.card.bits()?)));
     let lines: HashMap<usize, Capture> = lines.collect();
     let rows: Result<Vec<Row>, Fail> = proofs
         .iter()

@@ -281,7 +281,7 @@ fn mistakes_name_their_place() {
         *number = 5;
     }
     assert!(error(vec![], &[row.clone()]).starts_with("line 7: the bits are not site 65, card 5"));
-    row.card = RosterCard::Unfit { why: "fits no layout".into() };
+    row.card = RosterCard::Unfit { why: "fits no layout".into(), bits: None };
     let made = plan(
         builtin(),
         &site(panel(), Vec::new()),

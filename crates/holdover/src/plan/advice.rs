@@ -103,10 +103,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         }
         let (as_whom, _) = named(&opening);
         let reissue = self.named(opening.iter().copied());
-        let bits = |row: &u32| match &self.job.roster[*row as usize].card {
-            RosterCard::Card { bits, .. } => Some(*bits),
-            RosterCard::Unfit { .. } => None,
-        };
+        let bits = |row: &u32| self.job.roster[*row as usize].card.bits();
         if shut.iter().any(|row| opening.iter().any(|other| bits(row) == bits(other))) {
             return format!(
                 "{which} {is} blocked and {as_whom} kept, but the bits are the same: find out \

@@ -3,7 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use super::big::Big;
+use serde::Serialize;
+
+use super::big::{Big, count};
 use super::error::PlanError;
 use super::roster::{RosterCard, RosterRow, RowState};
 use super::shape::{CardRun, Run, Shape, digits_needed};
@@ -17,14 +19,18 @@ use crate::site::Site;
 const REISSUED_MOST: usize = 200;
 
 /// What reissuing some cards would save.
-#[derive(Debug, Clone, PartialEq)]
+///
+/// As JSON `{"reissue":[7],"keep_print":999}`.
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Alternative {
     /// Roster lines of the cards to reissue with other numbers.
     pub reissue: Vec<usize>,
     /// Kept cards that would have the number on their print as their panel
     /// number, and have not under the plan.
+    #[serde(with = "count")]
     pub keep_print: u128,
     /// The plan without those cards.
+    #[serde(skip)]
     pub plan: Plan,
 }
 
@@ -117,10 +123,7 @@ impl Plan {
             let code = batch.site.unwrap_or(0);
             let row =
                 RosterRow::of_numbers(&self.table, 0, &batch.layout, code, batch.first).ok()?;
-            match row.card {
-                RosterCard::Card { bits, .. } => Some(bits),
-                RosterCard::Unfit { .. } => None,
-            }
+            row.card.bits().copied()
         };
         Some(run.value(listed.or_else(of_batch)?.wide()))
     }

@@ -188,8 +188,8 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
     }
     if job.unfit_blocked > 0 {
         out.push(format!(
-            "{} blocked rows fit no layout, so whether they open is not known: try these cards at \
-             a door",
+            "the bits of {} blocked rows are not known, so whether they open is not known either: try \
+             these cards at a door",
             job.unfit_blocked
         ));
     }

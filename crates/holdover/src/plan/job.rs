@@ -210,11 +210,13 @@ impl<'t> Job<'t> {
             if from.state != RowState::Blocked {
                 continue;
             }
-            let RosterCard::Card { layout, site, number, bits } = from.card else {
+            let Some(&bits) = from.card.bits() else {
                 self.unfit_blocked += 1;
                 continue;
             };
-            if fits(kinds, from)?.0 {
+            if let RosterCard::Card { layout, site, number, .. } = from.card
+                && fits(kinds, from)?.0
+            {
                 cut_out.push((layout, site, number));
             }
             let row = row as u32;
@@ -252,7 +254,7 @@ impl<'t> Job<'t> {
             }
         };
         let (layout, site, number, bits) = match &from.card {
-            RosterCard::Unfit { why } => {
+            RosterCard::Unfit { why, .. } => {
                 unfit(why);
                 return Ok(());
             }

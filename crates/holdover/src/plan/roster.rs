@@ -23,7 +23,19 @@ pub enum RosterCard {
     Unfit {
         /// What people are told.
         why: String,
+        /// The bits it sends, where they are known.
+        bits: Option<Capture>,
     },
+}
+
+impl RosterCard {
+    /// The bits the card sends, where they are known.
+    pub fn bits(&self) -> Option<&Capture> {
+        match self {
+            RosterCard::Card { bits, .. } => Some(bits),
+            RosterCard::Unfit { bits, .. } => bits.as_ref(),
+        }
+    }
 }
 
 /// One row of the roster.

@@ -107,6 +107,17 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
             }
         }
     }
+    // Numbers that kept cards have, with their lines.
+    let mut homes: HashMap<(&Big, &str), Vec<usize>> = HashMap::new();
+    for one in seen.iter().filter(|one| one.row.state == RowState::Kept) {
+        for own in one.readings.iter().filter(|own| Some(own.slot) == one.home) {
+            let lines = homes.entry(identity(own)).or_default();
+            if lines.len() < NAMED_MOST {
+                lines.push(one.row.line);
+            }
+        }
+    }
+    let astray: Vec<bool> = plan.slots().iter().map(|slot| plan.reads_astray(slot.slot)).collect();
     // Conflicts in which ranges take part, by the lines and batches in them.
     let conflicts = match batches {
         [] => Vec::new(),
@@ -116,8 +127,11 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
     let mut proofs = Vec::with_capacity(roster.len());
     for one in &seen {
         match one.row.state {
-            RowState::Kept => proofs.push(proof(plan, one, &seen, &openers, &ranges)),
-            RowState::Blocked => proofs.push(shut(one, &seen, &openers, &ranges)),
+            RowState::Kept => {
+                let astray = one.home.is_some_and(|home| astray[home - 1]);
+                proofs.push(proof((plan, astray), one, &seen, &openers, &ranges));
+            }
+            RowState::Blocked => proofs.push(shut(one, &homes, &ranges)),
             RowState::Boxed => {}
         }
     }
@@ -202,7 +216,14 @@ fn simulate<'r>(
     for (i, row) in roster.iter().enumerate() {
         let mut one = Seen { row, home: None, readings: Vec::new(), refused: Vec::new(), card: i };
         match &row.card {
-            RosterCard::Unfit { why } => one.refused.push(why.clone()),
+            RosterCard::Unfit { why, bits } => {
+                one.refused.push(why.clone());
+                // A blocked card must stay shut, whatever it is.
+                if let (Some(bits), RowState::Blocked) = (bits, row.state) {
+                    let slots = 1..=plan.slots().len();
+                    one.readings.extend(slots.filter_map(|slot| simulation.read(slot, bits).ok()));
+                }
+            }
             RosterCard::Card { layout, bits, .. } => {
                 let layout_of = plan.table().layouts().get(*layout);
                 one.home = layout_of.and_then(|layout| simulation.slot_for(layout.id()));
@@ -233,7 +254,7 @@ fn simulate<'r>(
 }
 
 fn proof(
-    plan: &Plan,
+    (plan, astray): (&Plan, bool),
     one: &Seen<'_>,
     seen: &[Seen<'_>],
     openers: &HashMap<(&Big, &str), Vec<usize>>,
@@ -265,7 +286,6 @@ fn proof(
         panel_number: own.map(|own| own.panel_number.clone()).or_else(|| one.row.printed.clone()),
         ..Outcome::default()
     };
-    let astray = one.home.is_some_and(|home| plan.reads_astray(home));
     if let (RosterCard::Card { number, .. }, true) = (&one.row.card, astray) {
         expected.panel_number = Some(number.to_string());
     }
@@ -274,25 +294,15 @@ fn proof(
     Proof { card, state: RowState::Kept, holds, expected, got }
 }
 
-/// A blocked card: no slot admits it to a number that a kept card has.
-fn shut(
-    one: &Seen<'_>,
-    seen: &[Seen<'_>],
-    openers: &HashMap<(&Big, &str), Vec<usize>>,
-    ranges: &Ranges,
-) -> Proof {
+/// A blocked card: no slot admits it to a number that a kept card has. Of one
+/// whose bits nobody knows that cannot be said.
+fn shut(one: &Seen<'_>, homes: &HashMap<(&Big, &str), Vec<usize>>, ranges: &Ranges) -> Proof {
     let mut also: BTreeSet<CardRef> = BTreeSet::new();
     let mut open: Option<&Reading> = None;
     for reading in &one.readings {
-        let of_kept = |i: &&usize| {
-            let other = &seen[**i];
-            let home =
-                |own: &Reading| Some(own.slot) == other.home && identity(own) == identity(reading);
-            other.row.state == RowState::Kept && other.readings.iter().any(home)
-        };
         let known = also.len();
-        let others = openers.get(&identity(reading)).into_iter().flatten().filter(of_kept);
-        also.extend(others.map(|i| CardRef::Line(seen[*i].row.line)));
+        let kept = homes.get(&identity(reading)).into_iter().flatten();
+        also.extend(kept.map(|line| CardRef::Line(*line)));
         also.extend(ranges.batches_with(one.row.line, &reading.panel_number));
         if also.len() > known {
             open = open.or(Some(reading));
@@ -307,7 +317,7 @@ fn shut(
         also: also.into_iter().collect(),
         refused,
     };
-    let holds = got.also.is_empty();
+    let holds = got.also.is_empty() && one.row.card.bits().is_some();
     let card = CardRef::Line(one.row.line);
     Proof { card, state: RowState::Blocked, holds, expected: Outcome::default(), got }
 }

@@ -108,7 +108,7 @@ pub fn proof_agrees(table: &Table, site: &Site, roster: &[RosterRow], which: &st
                 assert_eq!((row.line, row.state), (line, proof.state));
                 match &row.card {
                     // A blocked card is to open nothing of a kept one's.
-                    _ if row.state == RowState::Blocked => false,
+                    card if row.state == RowState::Blocked => card.bits().is_none(),
                     // What has no slot, or a number its slot does not take.
                     RosterCard::Card { layout, bits, .. } => {
                         let id = table.layouts()[*layout].id();

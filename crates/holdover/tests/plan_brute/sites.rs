@@ -250,7 +250,7 @@ fn draw(
         };
         row.holder = (rng.u8(0..3) > 0).then(|| format!("holder {}", rng.u8(0..6)));
         if rng.u8(0..40) == 0 {
-            row.card = RosterCard::Unfit { why: "fits no layout".into() };
+            row.card = RosterCard::Unfit { why: "fits no layout".into(), bits: None };
         }
         roster.push(row);
     }
