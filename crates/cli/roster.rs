@@ -77,9 +77,7 @@ impl Roster {
         let rows = if self.rows.len() == 1 { "row" } else { "rows" };
         format!("{} {rows}: {kept} kept, {boxed} boxed, {blocked} blocked", self.rows.len())
     }
-}
 
-impl Roster {
     /// Calls every holder by a number, in the order in which they come.
     pub fn rename_holders(&mut self) {
         let mut known: HashMap<String, usize> = HashMap::new();
