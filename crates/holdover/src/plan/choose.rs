@@ -236,8 +236,9 @@ impl Problem {
     }
 
     /// The rest without lengths that have one option left, and without pairs
-    /// that cost nothing.
-    fn settled(&self) -> Problem {
+    /// that cost nothing; `None` where those options take more slots than there
+    /// are: each had room when it was looked at, and not all of them have.
+    fn settled(&self) -> Option<Problem> {
         let mut rest = Problem {
             base: self.base,
             variables: Vec::new(),
@@ -249,7 +250,7 @@ impl Problem {
         for (at, variable) in self.variables.iter().enumerate() {
             if let [value] = variable.values[..] {
                 rest.base += value.cost;
-                rest.slots = rest.slots.saturating_sub(value.slots);
+                rest.slots = rest.slots.checked_sub(value.slots)?;
                 rest.chosen.push((variable.class, value.option));
             } else {
                 places[at] = Some(rest.variables.len());
@@ -273,7 +274,7 @@ impl Problem {
                 (None, None) => rest.base += edge.table.iter().sum::<Cost>(),
             }
         }
-        rest
+        Some(rest)
     }
 
     /// The length to choose for next: whose second best option costs the most
@@ -502,7 +503,8 @@ impl Problem {
             if !fixed {
                 break;
             }
-            self = self.settled();
+            let Some(rest) = self.settled() else { return Ok(true) };
+            self = rest;
             if !self.gather(SWEEPS_EACH, judge) {
                 return Ok(false);
             }
@@ -522,7 +524,7 @@ impl Problem {
                 (0..self.variables[at].values.len()).map(|other| other == i).collect();
             let mut child = self.clone();
             child.keep(at, &keep);
-            let mut child = child.settled();
+            let Some(mut child) = child.settled() else { continue };
             if !child.gather(SWEEPS_EACH, judge) || !child.solve(judge)? {
                 return Ok(false);
             }
