@@ -3,6 +3,7 @@
 
 use fastrand::Rng;
 
+mod buildings;
 mod cards;
 mod decode_exhaustive;
 mod kept;
@@ -16,3 +17,4 @@ mod plan_large;
 mod plan_prove;
 mod rank;
 mod rank_calibration;
+mod rates;
