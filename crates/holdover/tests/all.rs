@@ -3,6 +3,7 @@
 
 use fastrand::Rng;
 
+mod buildings;
 mod cards;
 mod decode_exhaustive;
 mod kept;
@@ -17,3 +18,4 @@ mod plan_many;
 mod plan_prove;
 mod rank;
 mod rank_calibration;
+mod rates;
