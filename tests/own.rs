@@ -263,7 +263,17 @@ fn answers_are_typed() {
     }
     let learned = desk.learn(&["drawer.csv", "-o", "found.toml"]).unwrap();
     assert_eq!(learned[0].misread, [9, 17]);
-    let read = desk.read(&["survey.csv", "--table", "found.toml", "--table", "built-in"]).unwrap();
+    let read = desk
+        .read(&[
+            "survey.csv",
+            "--site",
+            "mill.toml",
+            "--table",
+            "found.toml",
+            "--table",
+            "built-in",
+        ])
+        .unwrap();
     let known =
         |read: &&Read| matches!(read, Read::Card(card) if card.verdict == Verdict::Identified);
     assert_eq!(read.iter().filter(known).count(), read.len());

@@ -37,9 +37,10 @@ fn json_has_the_shape_the_design_fixes() {
     );
     assert_eq!(best["checks"][0].to_string(), r#"{"check":"even 1 over 2-13","holds":true}"#);
     assert_eq!(best["fields"].to_string(), r#"{"site":65,"card":4321}"#);
-    // 2^2 × 0.9 against 0.1: the one capture alone.
+    // 2^2 × 0.9 against 0.1 for the one capture alone; unknown kinds may keep one
+    // check of two, so that their part counts up to twice.
     let p = best["probability"].as_f64().unwrap();
-    assert!((p - 3.6 / 3.7).abs() < 0.001, "{p}");
+    assert!(p < 3.6 / 3.7 && p > 3.6 / 3.8, "{p}");
 }
 
 #[test]

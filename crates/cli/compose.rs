@@ -114,9 +114,10 @@ fn bits(capture: &Capture, hex: bool) -> String {
 }
 
 fn reading(name: &str) -> Result<Reading, Fail> {
-    let names = Reading::ALL.map(Reading::name);
-    Reading::ALL.into_iter().find(|reading| reading.name() == name).ok_or_else(|| {
-        let mend = match nearest(name, names) {
+    let all = || Reading::ALL.into_iter().chain(Reading::SERIAL);
+    let names: Vec<&str> = all().map(Reading::name).collect();
+    all().find(|reading| reading.name() == name).ok_or_else(|| {
+        let mend = match nearest(name, names.iter().copied()) {
             Some(near) => format!("did you mean {near:?}?"),
             None => format!("expected one of {}", names.join(", ")),
         };

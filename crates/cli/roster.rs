@@ -238,8 +238,14 @@ fn by_capture<'t>(
     answer: &Answer<'t>,
     kinds: &mut Kinds<'t>,
 ) -> Result<Taken<'t>, String> {
-    let identified = answer.verdict == Verdict::Identified;
-    let fits = |c: &&Candidate<'_>| c.holds() && (identified || c.reading == Reading::AsCaptured);
+    // A reader that turns or cuts serial numbers goes on doing so: the panel gets
+    // what it sends.
+    let serial = |c: &Candidate<'_>| Reading::SERIAL.contains(&c.reading);
+    let identified =
+        answer.verdict == Verdict::Identified && !answer.candidates.first().is_some_and(serial);
+    let fits = |c: &&Candidate<'_>| {
+        c.holds() && !serial(c) && (identified || c.reading == Reading::AsCaptured)
+    };
     let mut candidates = answer.candidates.iter().filter(fits);
     let id = cells.layout.trim();
     if id.is_empty() && !identified {
@@ -262,7 +268,6 @@ fn by_capture<'t>(
             (own, _) => own,
         }
     };
-    found.iter().for_each(|decode| kinds.settle(decode));
     Ok(Taken::Card(found))
 }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use holdover::decode::Reading;
-use holdover::rank::{Fit, Verdict};
+use holdover::rank::{Fit, Verdict, Wiring};
 
 use super::Answered;
 use super::words::percent;
@@ -11,6 +11,9 @@ use crate::screen::{self, STRONG, in_style, plain};
 
 /// A reader's wiring, or a bit lost, is named from this probability on.
 const NAMED: f64 = 0.5;
+
+/// Of captures by several readers, a wiring is named from this share on.
+const SHARE_NAMED: f64 = 0.02;
 
 /// What came of a batch, counted.
 #[derive(Default)]
@@ -70,7 +73,7 @@ impl Advice {
                 }
             }
         }
-        let slipped = best.reading.bits_lost() != 0 && best.probability >= NAMED;
+        let slipped = best.reading.slipped() && best.probability >= NAMED;
         if slipped || answer.mended.as_ref().is_some_and(|mended| mended.probability >= NAMED) {
             self.slipped += 1;
         }
@@ -79,14 +82,23 @@ impl Advice {
     /// The advice, in the order things are done.
     pub fn said(&self, fit: &Fit<'_, '_>, hide: bool) -> Vec<String> {
         let mut said: Vec<String> = Vec::new();
-        for wiring in fit.wiring() {
-            let Some((state, p)) = likeliest(&wiring.probability) else { continue };
+        for Miswired { wiring, state, p } in fit.wiring().iter().flat_map(miswired) {
             let reader = match wiring.reader.as_str() {
                 "" => "this reader".to_owned(),
                 name => format!("reader {}", plain(name)),
             };
             let p = percent(p);
             said.push(match state {
+                _ if wiring.mixed => format!(
+                    "{reader}: {p} of the captures came {}, the others did not: they are of several \
+                     readers. Give each capture its reader's name (a column \"reader\"), and the \
+                     wiring of each is told",
+                    match state {
+                        Reading::LinesSwapped => "with D0 and D1 swapped",
+                        Reading::Reversed => "with their bits in reverse order",
+                        _ => "with D0 and D1 swapped and their bits in reverse order",
+                    }
+                ),
                 Reading::LinesSwapped if wiring.guessed => format!(
                     "{reader}: the guess which line is D0 was wrong ({p}): the captures are read \
                      the other way round. Name the lines with --d0 and --d1"
@@ -187,10 +199,20 @@ impl Advice {
     }
 }
 
-/// The wiring a reader most likely has, where that is not the right one.
-pub fn likeliest(probability: &[f64; 4]) -> Option<(Reading, f64)> {
-    let states = Reading::WIRING.into_iter().zip(*probability);
-    states.skip(1).find(|(_, p)| *p >= NAMED)
+/// A reader that is wired wrongly.
+pub struct Miswired<'w> {
+    pub wiring: &'w Wiring,
+    pub state: Reading,
+    /// How sure that is; of mixed readers, the share of the captures.
+    pub p: f64,
+}
+
+/// The wiring a reader most likely has where that is not the right one; of
+/// mixed readers, each that a share worth naming came by.
+pub fn miswired(wiring: &Wiring) -> impl Iterator<Item = Miswired<'_>> {
+    let named = if wiring.mixed { SHARE_NAMED } else { NAMED };
+    let states = Reading::WIRING.into_iter().zip(wiring.probability).skip(1);
+    states.filter(move |(_, p)| *p >= named).map(move |(state, p)| Miswired { wiring, state, p })
 }
 
 fn captures(count: usize) -> String {

@@ -136,6 +136,15 @@ fn reading(best: &Candidate<'_>) -> Option<String> {
         Reading::LastBitLost => "the last bit was not caught; the one shown is worked out",
         Reading::ExtraFirstBit => "the first bit caught is not the card's",
         Reading::ExtraLastBit => "the last bit caught is not the card's",
+        Reading::BytesReversed => {
+            "the reader sends the bytes of the serial number in reverse order: the print tells"
+        }
+        Reading::FirstFourBytes => {
+            "the reader sends the first four bytes of seven: the others are from the print"
+        }
+        Reading::LastFourBytes => {
+            "the reader sends the last four bytes of seven: the others are from the print"
+        }
     };
     Some(note.to_owned())
 }

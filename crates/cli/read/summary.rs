@@ -6,10 +6,10 @@ use std::io::Write;
 use std::sync::Arc;
 
 use holdover::bits::Capture;
-use holdover::rank::{Fit, Verdict};
+use holdover::rank::{Fit, Verdict, Wiring};
 use serde_json::{Map, Value, json};
 
-use super::advice::likeliest;
+use super::advice::{Miswired, miswired};
 use super::words::percent;
 use super::{Answered, Report};
 use crate::args::Format;
@@ -53,7 +53,7 @@ pub struct Summary {
     format: Format,
     met: BTreeMap<Met, Count>,
     cards: usize,
-    wiring: Vec<(String, [f64; 4])>,
+    wiring: Vec<Wiring>,
     sources: BTreeSet<Arc<str>>,
     invalid: usize,
 }
@@ -119,7 +119,7 @@ impl Report for Summary {
     }
 
     fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
-        self.wiring = fit.wiring().into_iter().map(|w| (w.reader, w.probability)).collect();
+        self.wiring = fit.wiring();
         Ok(())
     }
 
@@ -157,11 +157,8 @@ impl Summary {
         self.met.iter().filter(|(met, _)| met.verdict != "identified")
     }
 
-    /// Readers wired wrongly, with the state's name and probability.
-    fn miswired(&self) -> impl Iterator<Item = (&str, &'static str, f64)> {
-        self.wiring.iter().filter_map(|(reader, probability)| {
-            likeliest(probability).map(|(state, p)| (reader.as_str(), state.name(), p))
-        })
+    fn miswired(&self) -> impl Iterator<Item = Miswired<'_>> {
+        self.wiring.iter().flat_map(miswired)
     }
 
     fn text(&self, out: &mut impl Write) -> Result<(), Fail> {
@@ -211,11 +208,12 @@ impl Summary {
             };
             writeln!(out, "\n{lines} no capture")?;
         }
-        for (reader, state, p) in self.miswired() {
-            let reader = if reader.is_empty() { "the reader" } else { reader };
+        for Miswired { wiring, state, p } in self.miswired() {
+            let reader = if wiring.reader.is_empty() { "the reader" } else { &wiring.reader };
+            let of = if wiring.mixed { " of the captures" } else { "" };
             writeln!(
                 out,
-                "\n{}  {}: {state} ({})",
+                "\n{}  {}: {state} ({}{of})",
                 in_style(STRONG, "wiring"),
                 plain(reader),
                 percent(p)
@@ -274,7 +272,10 @@ impl Summary {
             .collect();
         let wiring: Vec<Value> = self
             .miswired()
-            .map(|(reader, state, p)| json!({"reader": reader, "wiring": state, "probability": p}))
+            .map(|Miswired { wiring, state, p }| {
+                let p_is = if wiring.mixed { "share" } else { "probability" };
+                json!({"reader": wiring.reader, "wiring": state.name(), p_is: p})
+            })
             .collect();
         let object = json!({
             "kinds": kinds, "unclear": unclear, "wiring": wiring, "invalid": self.invalid,

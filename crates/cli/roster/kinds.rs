@@ -14,19 +14,9 @@ use holdover::rank::{Answer, model};
 
 use super::notes::Note;
 
-/// Site codes that a site's cards usually have. Judgement, no source: one, and
-/// that of a building taken over or of a second box.
-const USUAL_CODES: f64 = 2.0;
-
-/// Site codes beside those, a card: visitors and leftovers of other sites, as
-/// the ranking has them.
-const ODD_CODES: f64 = model::VISITORS;
-
-/// How much less likely each code beyond those is. Judgement, no source: cards
-/// are bought by the box, each box of one code, so that twenty cards of twenty
-/// codes have none. It outweighs what one row that is not settled can say for a
-/// layout, 19 to 1 ([`model::IDENTIFIED`]).
-const EACH_CODE_MORE: f64 = model::MANY_FREE_CODES;
+/// How much likelier a layout must be than one before it in the table: a box of
+/// numbers tells next to nothing, and then the table's order is the usual one.
+const LIKELIER: f64 = 8.0;
 
 /// The layouts that could explain rows, by index in the table, ascending.
 type Set = Vec<usize>;
@@ -35,23 +25,16 @@ type Set = Vec<usize>;
 struct Kind {
     lines: Vec<usize>,
     /// For each layout of the set: its log-probability, summed over the rows.
+    /// The ranking judges them together, so that their mean is what it says.
     logs: Vec<f64>,
     /// For each layout of the set: the site codes the rows would have.
     codes: Vec<HashSet<u128>>,
-}
-
-/// The rows whose layout is settled, of one layout.
-#[derive(Default)]
-struct Settled {
-    rows: usize,
-    codes: HashSet<u128>,
 }
 
 /// The rows of a roster, by kind.
 pub struct Kinds<'t> {
     table: &'t Table,
     kinds: BTreeMap<Set, Kind>,
-    settled: HashMap<usize, Settled>,
 }
 
 /// A kind of rows: what [`Kinds::add`] says of a row, to be asked for again.
@@ -59,16 +42,7 @@ pub type KindOf = Set;
 
 impl<'t> Kinds<'t> {
     pub fn new(table: &'t Table) -> Kinds<'t> {
-        Kinds { table, kinds: BTreeMap::new(), settled: HashMap::new() }
-    }
-
-    /// A row whose layout is known.
-    pub fn settle(&mut self, decode: &Decode<'_>) {
-        if let Some(layout) = self.table.index_of(decode.layout.id()) {
-            let settled = self.settled.entry(layout).or_default();
-            settled.rows += 1;
-            settled.codes.extend(code(decode));
-        }
+        Kinds { table, kinds: BTreeMap::new() }
     }
 
     /// A row whose layout is not settled; `None` where no layout explains it as
@@ -107,10 +81,9 @@ impl<'t> Kinds<'t> {
         for (set, kind) in &self.kinds {
             let mut best: Option<(f64, usize)> = None;
             for (i, layout) in set.iter().enumerate() {
-                let score = kind.logs[i] + self.codes(kind, *layout, i);
-                // Of equals the first in the table.
-                if best.is_none_or(|(most, _)| score > most) {
-                    best = Some((score, *layout));
+                let mean = kind.logs[i] / kind.lines.len() as f64;
+                if best.is_none_or(|(most, _)| mean > most + LIKELIER.ln()) {
+                    best = Some((mean, *layout));
                 }
             }
             if let Some((_, index)) = best {
@@ -118,18 +91,6 @@ impl<'t> Kinds<'t> {
             }
         }
         decided
-    }
-
-    /// The log-probability of so many site codes, if the rows are of a layout.
-    fn codes(&self, kind: &Kind, layout: usize, i: usize) -> f64 {
-        let none = Settled::default();
-        let settled = self.settled.get(&layout).unwrap_or(&none);
-        let rows = settled.rows + kind.lines.len();
-        let all = settled.codes.union(&kind.codes[i]).count();
-        let beyond = (all as f64 - USUAL_CODES - ODD_CODES * rows as f64).max(0.0);
-        // Codes of settled rows are as they are.
-        let new = kind.codes[i].difference(&settled.codes).count() as f64;
-        beyond.min(new) * EACH_CODE_MORE.ln()
     }
 
     /// What there is to say of the decisions.
@@ -182,7 +143,6 @@ mod tests {
             let answer = fit.answer(&seen(capture));
             match answer.candidates.first().filter(|_| answer.verdict == Verdict::Identified) {
                 Some(best) => {
-                    kinds.settle(&best.decode());
                     *counts.entry(best.layout.id().to_owned()).or_insert(0) += 1;
                 }
                 None => open.extend(kinds.add(i as u64 + 2, &answer, *capture)),

@@ -50,8 +50,7 @@ use Departure::*;
 const ALL: [Departure; 10] =
     [Usual, Unknown, Beside, Pair, Swapped, Unnamed, Named, Faulty, Orders, Doubled];
 
-const KNOWN: [&str; 7] =
-    ["std26", "site34", "num34", "site37", "num37", "serial32", "serial56"];
+const KNOWN: [&str; 5] = ["std26", "site34", "num34", "serial32", "serial56"];
 
 fn known(rng: &mut Rng) -> Vec<(Kind, f64)> {
     let kinds = [1, 1, 2, 3][rng.usize(..4)];
@@ -65,32 +64,39 @@ fn pair(rng: &mut Rng) -> Kind {
     Kind::draw(Of::Known(builtin().layout(id).unwrap()), numbers, rng)
 }
 
-/// Captures by several readers, of which some are swapped.
-fn by_readers(mut all: Vec<Read>, named: bool, swapped: usize) -> Vec<Read> {
+/// Captures by four readers, two of them swapped.
+fn by_readers(mut all: Vec<Read>, named: bool, rng: &mut Rng) -> Vec<Read> {
     let each = all.len().div_ceil(4);
+    let mut swapped = [true, true, false, false];
+    rng.shuffle(&mut swapped);
     for (i, some) in all.chunks_mut(each.max(1)).enumerate() {
-        let wiring = if i < swapped { Reading::LinesSwapped } else { Reading::AsCaptured };
+        let wiring = if swapped[i] { Reading::LinesSwapped } else { Reading::AsCaptured };
         through(some, if named { ["north", "east", "south", "west"][i] } else { "" }, wiring);
     }
     all
 }
 
 fn building(departure: Departure, size: usize, rng: &mut Rng) -> Vec<Read> {
-    let usual = Faults { flipped: 1.0 / 4096.0, lost: 1.0 / 1024.0, extra: 1.0 / 1024.0, ..Faults::default() };
+    let usual = Faults {
+        flipped: 1.0 / 4096.0,
+        lost: 1.0 / 1024.0,
+        extra: 1.0 / 1024.0,
+        ..Faults::default()
+    };
     match departure {
         Usual => {
             let mut kinds = known(rng);
             // One card of ten is odd, as the model expects.
-            let odd = Kind::unknown([26, 34, 37][rng.usize(..3)], rng);
+            let odd = Kind::unknown([26, 34][rng.usize(..2)], rng);
             kinds.push((odd, 0.1));
             reads(&kinds, size, &usual, rng)
         }
         Unknown => {
-            let length = [26, 34, 37, 32, 56][rng.usize(..5)];
+            let length = [26, 34, 32, 56][rng.usize(..4)];
             reads(&[(Kind::unknown(length, rng), 1.0)], size, &usual, rng)
         }
         Beside => {
-            let layout = builtin().layout(["std26", "site34", "site37"][rng.usize(..3)]).unwrap();
+            let layout = builtin().layout(["std26", "site34"][rng.usize(..2)]).unwrap();
             let known = Kind::draw(Of::Known(layout), Numbers::ALL[rng.usize(..3)], rng);
             let unknown = Kind::unknown(layout.length(), rng);
             reads(&[(known, 0.5), (unknown, 0.5)], size, &usual, rng)
@@ -98,28 +104,33 @@ fn building(departure: Departure, size: usize, rng: &mut Rng) -> Vec<Read> {
         Pair => reads(&[(pair(rng), 1.0)], size, &usual, rng),
         Swapped => {
             let swapped = rng.u8(..8) == 0;
-            let mut all = reads(&known(rng), size, &usual, rng);
+            // Nothing tells of a number without checks that it is inverted.
+            let ids = ["std26", "site34", "num34"];
+            let kinds = (0..rng.usize(1..=2)).map(|_| (Kind::known(&ids, rng), 0.1 + rng.f64()));
+            let kinds: Vec<(Kind, f64)> = kinds.collect();
+            let mut all = reads(&kinds, size, &usual, rng);
             if swapped {
                 through(&mut all, "", Reading::LinesSwapped);
             }
             all
         }
         Unnamed | Named => {
-            let kinds = [(Kind::known(&["std26", "site34", "site37"], rng), 1.0)];
+            let kinds = [(Kind::known(&["std26", "site34"], rng), 1.0)];
             let all = reads(&kinds, size, &usual, rng);
-            by_readers(all, departure == Named, 2)
+            by_readers(all, departure == Named, rng)
         }
         Faulty => {
             let faults = Faults { flipped: 0.08, lost: 0.07, ..usual };
             reads(&known(rng), size, &faults, rng)
         }
         Orders => {
-            let faults = Faults { printed: true, order_numbers: rng.bool(), print_wrong: 0.1, ..usual };
+            let faults =
+                Faults { printed: true, order_numbers: rng.bool(), print_wrong: 0.1, ..usual };
             reads(&known(rng), size, &faults, rng)
         }
         Doubled => {
             let faults = Faults { doubled: 0.1, ..usual };
-            reads(&[(Kind::known(&["std26", "site34", "site37"], rng), 1.0)], size, &faults, rng)
+            reads(&[(Kind::known(&["std26", "site34"], rng), 1.0)], size, &faults, rng)
         }
     }
 }
@@ -208,7 +219,8 @@ impl Tally {
             (None, None) => true,
             (Some(layout), Some(best)) => {
                 let number = best.decode().card().and_then(|value| number_of(&value));
-                let flipped = read.harmed && best.word.len() == read.card.word.len() && !best.holds();
+                // What a flipped bit made of a number, nothing tells.
+                let flipped = read.flipped && best.word.len() == read.card.word.len();
                 best.layout.id() == layout && (number == Some(read.card.number) || flipped)
             }
             _ => false,
@@ -218,10 +230,14 @@ impl Tally {
         match read.card.layout {
             None => {
                 self.unknown_identified.count(identified);
-                self.unknown_swapped.count(swapped > 0.5 && read.wiring == Reading::AsCaptured);
+                let said = says.is_some_and(|best| best.reading == Reading::LinesSwapped);
+                self.unknown_swapped.count(swapped > 0.5 || said);
             }
             Some(_) if !read.harmed => self.known_found.count(identified && right),
-            Some(_) => self.harmed_wrong.count(identified && !right),
+            Some(layout) if builtin().layout(layout).unwrap().rank() > 0 => {
+                self.harmed_wrong.count(identified && !right);
+            }
+            Some(_) => {}
         }
         if identified {
             self.identified_wrong.count(!right);
@@ -249,11 +265,12 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
     let mut tally = Tally::default();
     let wirings = fit.wiring();
     let swapped_of = |name: &str| {
-        wirings.iter().find(|w| w.reader == name).map_or(0.0, |w| w.probability[1])
+        let of = wirings.iter().find(|w| w.reader == name && !w.mixed);
+        of.map_or(0.0, |w| w.probability[1])
     };
     for wiring in &wirings {
         let of = reads.iter().find(|read| read.sighting.reader == wiring.reader).unwrap();
-        if wiring.probability[1] > 0.9999 && departure != Unnamed {
+        if wiring.probability[1] > 0.9999 && !wiring.mixed && departure != Unnamed {
             tally.swap_wrong.count(of.wiring != Reading::LinesSwapped);
         }
     }
@@ -263,9 +280,14 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
             let best = answer.candidates.first();
             println!(
                 "{departure:?} {size} {seed} {} {:?} harmed {}: {:?} {:?} {:?} {:.4} none {:.4} swapped {:.4}",
-                read.sighting.capture, read.card.layout, read.harmed, answer.verdict,
-                best.map(|b| b.layout.id()), best.map(|b| b.reading),
-                best.map_or(0.0, |b| b.probability), answer.none_probability,
+                read.sighting.capture,
+                read.card.layout,
+                read.harmed,
+                answer.verdict,
+                best.map(|b| b.layout.id()),
+                best.map(|b| b.reading),
+                best.map_or(0.0, |b| b.probability),
+                answer.none_probability,
                 swapped_of(&read.sighting.reader),
             );
         }
@@ -277,13 +299,47 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
 fn tally(departure: Departure, size: usize, cards: usize) -> Tally {
     let batches = cards.div_ceil(size).max(8) as u64;
     let seed = |i: u64| (departure as u64) << 40 | (size as u64) << 20 | i;
-    (0..batches)
-        .into_par_iter()
-        .map(|i| one(departure, size, seed(i)))
-        .reduce(Tally::default, |mut a, b| {
+    (0..batches).into_par_iter().map(|i| one(departure, size, seed(i))).reduce(
+        Tally::default,
+        |mut a, b| {
             a.add(&b);
             a
-        })
+        },
+    )
+}
+
+/// Milliseconds that a fit takes of so many distinct captures.
+#[test]
+#[ignore = "times are of one machine"]
+fn times_of_large_batches() {
+    let layout = builtin().layout("std26").unwrap();
+    let mut rng = Rng::with_seed(5);
+    for (name, site, count) in
+        [("two codes", 2, 100_000), ("any codes", 256, 100_000), ("two codes", 2, 1_000_000)]
+    {
+        let column: Vec<u64> = (0..count)
+            .map(|_| {
+                let card = crate::cards::card(layout, |field| match field.role.name() {
+                    "site" => rng.u128(..site),
+                    _ => rng.u128(..),
+                });
+                card.unwrap().wide().0[0]
+            })
+            .collect();
+        let lengths = vec![26; column.len()];
+        let mut best = f64::MAX;
+        for _ in 0..7 {
+            let start = std::time::Instant::now();
+            let mut batch = Batch::new(builtin(), None);
+            batch.see_columns(
+                "",
+                &[holdover::rank::Column { lengths: &lengths, captures: &column }],
+            );
+            std::hint::black_box(batch.fit());
+            best = best.min(start.elapsed().as_secs_f64() * 1e3);
+        }
+        println!("{name}, {count} captures: {best:.1} ms");
+    }
 }
 
 fn numbers(name: &str) -> Option<usize> {
@@ -301,9 +357,15 @@ fn rates_of_all_departures() {
             continue;
         }
         println!("\n## {departure:?}\n");
-        println!("| batch | found of known | unknown identified | identified wrong | above 0.99 wrong | right at 0.95 | right above 0.99 | swap above 0.9999 wrong | harmed: another card | calibration error |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+        println!(
+            "| batch | found of known | unknown identified | identified wrong | above 0.99 wrong | right at 0.95 | right above 0.99 | swap above 0.9999 wrong | harmed: another card | calibration error |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
+        );
         for (size, all) in SIZES.iter().zip(&mut of_size) {
             if numbers("RATES_SIZE").is_some_and(|only| only != *size) {
+                continue;
+            }
+            // Fewer captures say nothing of four readers.
+            if matches!(departure, Unnamed | Named) && *size < 20 {
                 continue;
             }
             let tally = tally(departure, *size, 1000 * times);

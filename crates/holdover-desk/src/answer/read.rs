@@ -104,6 +104,12 @@ pub enum Reading {
     ExtraFirstBit,
     /// A bit too many behind.
     ExtraLastBit,
+    /// The bytes of a serial number came in reverse order; a print tells that.
+    BytesReversed,
+    /// Of a serial number of seven bytes the first four came; a print tells the rest.
+    FirstFourBytes,
+    /// Of a serial number of seven bytes the last four came; a print tells the rest.
+    LastFourBytes,
 }
 
 /// A check, and whether it holds.

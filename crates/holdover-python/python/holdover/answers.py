@@ -19,6 +19,9 @@ Reading = Literal[
     "last-bit-lost",
     "extra-first-bit",
     "extra-last-bit",
+    "bytes-reversed",
+    "first-four-bytes",
+    "last-four-bytes",
 ]
 
 

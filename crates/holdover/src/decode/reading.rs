@@ -23,7 +23,17 @@ pub enum Reading {
     ExtraFirstBit,
     /// A bit that is not the card's came last.
     ExtraLastBit,
+    /// The bytes of a serial number came in reverse order.
+    BytesReversed,
+    /// Of a serial number of seven bytes the first four came.
+    FirstFourBytes,
+    /// Of a serial number of seven bytes the last four came.
+    LastFourBytes,
 }
+
+/// Bits of four bytes, and of the three left of seven.
+const FOUR_BYTES: usize = 32;
+const THREE_BYTES: usize = 24;
 
 /// A word the card may have sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,7 +45,7 @@ pub struct Word {
 }
 
 impl Reading {
-    /// All readings.
+    /// The readings of any capture.
     pub const ALL: [Reading; 8] = [
         Reading::AsCaptured,
         Reading::LinesSwapped,
@@ -46,6 +56,10 @@ impl Reading {
         Reading::ExtraFirstBit,
         Reading::ExtraLastBit,
     ];
+
+    /// The readings of a bare serial number alone, which a print tells.
+    pub const SERIAL: [Reading; 3] =
+        [Reading::BytesReversed, Reading::FirstFourBytes, Reading::LastFourBytes];
 
     /// The readings that are a state of the wiring, the same for every card.
     pub const WIRING: [Reading; 4] = [
@@ -66,11 +80,15 @@ impl Reading {
             Reading::LastBitLost => "last-bit-lost",
             Reading::ExtraFirstBit => "extra-first-bit",
             Reading::ExtraLastBit => "extra-last-bit",
+            Reading::BytesReversed => "bytes-reversed",
+            Reading::FirstFourBytes => "first-four-bytes",
+            Reading::LastFourBytes => "last-four-bytes",
         }
     }
 
     /// The words the card may have sent: one, or two where a bit was lost.
-    /// None where the capture is too short or too long for it.
+    /// None where the capture is too short or too long for it, and none where
+    /// bytes were left out: nothing in the capture tells them.
     pub fn words(self, capture: &Capture) -> impl Iterator<Item = Word> {
         let one = |word: Option<Capture>| [word.map(|word| Word { word, restored: None }), None];
         let two = |with: &dyn Fn(bool) -> Option<Capture>| {
@@ -85,6 +103,8 @@ impl Reading {
             Reading::LastBitLost => two(&|bit| capture.with_last(bit)),
             Reading::ExtraFirstBit => one(capture.without_first()),
             Reading::ExtraLastBit => one(capture.without_last()),
+            Reading::BytesReversed => one(bytes_reversed(capture)),
+            Reading::FirstFourBytes | Reading::LastFourBytes => one(None),
         };
         words.into_iter().flatten()
     }
@@ -101,6 +121,13 @@ impl Reading {
             Reading::LastBitLost => word.without_last(),
             Reading::ExtraFirstBit => word.with_first(bit),
             Reading::ExtraLastBit => word.with_last(bit),
+            Reading::BytesReversed => bytes_reversed(word),
+            Reading::FirstFourBytes | Reading::LastFourBytes => {
+                let from = if self == Reading::LastFourBytes { THREE_BYTES } else { 0 };
+                let bits = word.bits().skip(from).take(FOUR_BYTES);
+                let seven = word.len() == FOUR_BYTES + THREE_BYTES;
+                seven.then(|| Capture::from_bits(bits).ok()).flatten()
+            }
         }
     }
 
@@ -109,9 +136,22 @@ impl Reading {
         match self {
             Reading::FirstBitLost | Reading::LastBitLost => 1,
             Reading::ExtraFirstBit | Reading::ExtraLastBit => -1,
+            Reading::FirstFourBytes | Reading::LastFourBytes => THREE_BYTES as isize,
             _ => 0,
         }
     }
+
+    /// Whether a bit was lost or gained at an end.
+    pub fn slipped(self) -> bool {
+        self.bits_lost().abs() == 1
+    }
+}
+
+/// The bytes in reverse order; `None` where they are not whole, or one alone.
+fn bytes_reversed(capture: &Capture) -> Option<Capture> {
+    let bits: Vec<bool> = capture.bits().collect();
+    let whole = bits.len() > 8 && bits.len().is_multiple_of(8);
+    whole.then(|| Capture::from_bits(bits.chunks(8).rev().flatten().copied()).ok()).flatten()
 }
 
 impl fmt::Display for Reading {
@@ -137,6 +177,27 @@ mod tests {
                 for j in 0..4 {
                     prop_assert_eq!(then(i, then(j, word)), then(i ^ j, word));
                 }
+            }
+        }
+
+        /// Reversed twice, the bytes are as they were; cut, a number of seven
+        /// bytes is four of them.
+        #[test]
+        fn serial_numbers_are_turned_and_cut(bytes in proptest::collection::vec(any::<u8>(), 2..=32)) {
+            let bits = |bytes: &[u8]| {
+                Capture::from_bits(bytes.iter().flat_map(|b| (0..8).map(move |i| b >> (7 - i) & 1 == 1)))
+            };
+            let word = bits(&bytes).unwrap();
+            let turned = Reading::BytesReversed.capture_of(&word, false).unwrap();
+            let expected: Vec<u8> = bytes.iter().rev().copied().collect();
+            prop_assert_eq!(turned, bits(&expected).unwrap());
+            prop_assert!(Reading::BytesReversed.words(&turned).any(|w| w.word == word));
+            let first = Reading::FirstFourBytes.capture_of(&word, false);
+            let last = Reading::LastFourBytes.capture_of(&word, false);
+            if bytes.len() == 7 {
+                prop_assert_eq!((first.unwrap(), last.unwrap()), (bits(&bytes[..4]).unwrap(), bits(&bytes[3..]).unwrap()));
+            } else {
+                prop_assert_eq!((first, last), (None, None));
             }
         }
 

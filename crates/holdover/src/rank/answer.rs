@@ -45,6 +45,9 @@ pub enum Why {
     SiteCode,
     /// The first byte of serial numbers that comes back in the batch.
     SerialHead,
+    /// How site codes and numbers of all cards behave that two layouts explain
+    /// alike.
+    Role,
     /// The cards the site file lists.
     SiteFile,
     /// A noted or printed number.
@@ -63,6 +66,7 @@ impl Why {
             Why::Digits => "decimal digits",
             Why::SiteCode => "site code",
             Why::SerialHead => "serial number's first byte",
+            Why::Role => "site code or number",
             Why::SiteFile => "site file",
             Why::Noted => "printed number",
             Why::Wiring => "wiring",
@@ -165,16 +169,21 @@ impl<'t> Fit<'_, 't> {
         let reader = self.batch.reader(reader);
         let (guesses, own, own_none) = self.guesses_of(reader, capture, known);
         let weighed = self.weigh(reader, capture.len(), own_none, &guesses, &own);
-        let mut odds: Vec<(f64, usize)> = guesses
-            .iter()
-            .enumerate()
-            .map(|(i, guess)| (weighed.wiring[guess.wiring()] * self.part(guess, &own[i]), i))
+        let mut all_odds: Vec<f64> = (guesses.iter().zip(&own))
+            .map(|(guess, own)| weighed.wiring[guess.wiring()] * self.part(guess, own))
             .collect();
+        let role_bits = self.by_role(&guesses, &mut all_odds);
+        let suspect = self.by_suspicion(&guesses, &mut all_odds);
+        let odds_of = |i: usize| all_odds[i];
+        let (strange, of_table): (Vec<usize>, Vec<usize>) =
+            (0..guesses.len()).partition(|i| guesses[*i].strange);
+        let mut odds: Vec<(f64, usize)> = of_table.into_iter().map(|i| (odds_of(i), i)).collect();
+        let none = weighed.none + suspect + strange.into_iter().map(odds_of).sum::<f64>();
         let beyond = self.beyond(capture.len(), &known.doubt);
-        let all = weighed.none + beyond + odds.iter().map(|(odds, _)| odds).sum::<f64>();
+        let all = none + beyond + odds.iter().map(|(odds, _)| odds).sum::<f64>();
         // Ties keep the order of the readings and of the table.
         odds.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        let none_probability = weighed.none / all;
+        let none_probability = none / all;
         // Where nothing fits, the nearest misses say why, whatever the reading.
         let near = |rank: usize, i: usize| {
             rank < NEAR_MISSES
@@ -198,13 +207,13 @@ impl<'t> Fit<'_, 't> {
                     reading: guess.reading,
                     word: guess.word,
                     restored: guess.restored,
-                    evidence: self.evidence(guess, &own[i], wiring),
-                    probability: wiring * self.part(guess, &own[i]) / all,
+                    evidence: self.evidence(guess, &own[i], wiring, role_bits[i]),
+                    probability: odds_of(i) / all,
                 }
             })
             .collect();
         let named: f64 = candidates.iter().map(|c| c.probability).sum();
-        let other_probability = match listed.len() == guesses.len() && beyond == 0.0 {
+        let other_probability = match listed.len() == odds.len() && beyond == 0.0 {
             true => 0.0,
             false => (1.0 - named - none_probability).max(0.0),
         };
@@ -240,8 +249,38 @@ impl<'t> Fit<'_, 't> {
         harmed.exp2() * near.map(|s| s.free + s.owned + s.repeating).sum::<f64>()
     }
 
+    /// Gives what a pair of layouts explains together to each of them as the whole
+    /// batch says; log2 of how much more each has then.
+    fn by_role(&self, guesses: &[Guess], odds: &mut [f64]) -> Vec<f64> {
+        let mut bits = vec![0.0; guesses.len()];
+        for roles in &self.roles {
+            for (site, number) in roles.pair.guesses(guesses) {
+                let both = odds[site] + odds[number];
+                let share = roles.has_code(roles.pair.code.number(&guesses[site].word));
+                for (i, share) in [(site, share), (number, 1.0 - share)] {
+                    let now = both * share.max(f64::MIN_POSITIVE);
+                    bits[i] = (now / odds[i].max(f64::MIN_POSITIVE)).max(f64::MIN_POSITIVE).log2();
+                    odds[i] = now;
+                }
+            }
+        }
+        bits
+    }
+
+    /// Takes from suspect kinds what may be another's; how much that is.
+    fn by_suspicion(&self, guesses: &[Guess], odds: &mut [f64]) -> f64 {
+        let mut taken = 0.0;
+        for (guess, odds) in guesses.iter().zip(odds) {
+            if let Some(suspicion) = self.suspects.get(&(guess.kind, guess.wiring())) {
+                taken += *odds * suspicion;
+                *odds *= 1.0 - suspicion;
+            }
+        }
+        taken
+    }
+
     /// The named parts of a guess's evidence; they add up.
-    fn evidence(&self, guess: &Guess, own: &Own, wiring: f64) -> Vec<Evidence> {
+    fn evidence(&self, guess: &Guess, own: &Own, wiring: f64, role: f64) -> Vec<Evidence> {
         let kind = &self.batch.kinds[guess.kind as usize];
         let mut parts = Vec::new();
         let mut part = |why, bits: f64, words: String| {
@@ -259,6 +298,11 @@ impl<'t> Fit<'_, 't> {
         let (code_bits, file_bits) = self.code_bits(guess, own);
         let why = if kind.code_is_serial { Why::SerialHead } else { Why::SiteCode };
         part(why, code_bits, self.code_in_words(kind, guess, own.promised, code_bits));
+        let words = match kind.layout.site_span() {
+            Some(_) => "site codes of this batch: few that come back, or many",
+            None => "numbers of this batch: of one code or of many",
+        };
+        part(Why::Role, role, words.to_owned());
         if self.batch.has_site && !kind.owned.is_empty() {
             let words = match guess.owned > 0.0 {
                 true => "the site file lists this card".to_owned(),
@@ -272,14 +316,14 @@ impl<'t> Fit<'_, 't> {
             _ => "the other captures of this reader came this way".to_owned(),
         };
         part(Why::Wiring, wiring.log2(), words);
-        let words = match guess.restored {
-            _ if guess.reading.bits_lost() == 0 => {
-                "the probe file shows a pulse in doubt".to_owned()
-            }
-            Some(_) => "few captures lose a bit, and the lost bit is a guess".to_owned(),
-            None => "few captures gain a bit".to_owned(),
+        let words = match (guess.reading, guess.restored) {
+            (Reading::BytesReversed, _) => "few readers send the bytes in reverse order",
+            (Reading::FirstFourBytes | Reading::LastFourBytes, _) => "few readers cut the number",
+            (reading, _) if reading.bits_lost() == 0 => "the probe file shows a pulse in doubt",
+            (_, Some(_)) => "few captures lose a bit, and the lost bit is a guess",
+            (_, None) => "few captures gain a bit",
         };
-        part(Why::Slip, guess.slip, words);
+        part(Why::Slip, guess.slip, words.to_owned());
         parts
     }
 

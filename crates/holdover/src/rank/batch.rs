@@ -5,11 +5,13 @@ use std::sync::OnceLock;
 
 use super::class;
 use super::distinct::{Distinct, KEPT_MOST};
-use super::evidence::{RuleBits, RuleWorth};
+use super::evidence::{RuleBits, RuleWorth, kept_bits};
 use super::known::{Doubt, Known, Owned};
 use super::mend::{self, Mends};
-use super::model::{SERIAL_HEAD_BITS, SLIP_IN_DOUBT_LOG2, SLIP_LOG2};
+use super::model::{SERIAL_HEAD_BITS, SERIAL_READING_LOG2, SLIP_IN_DOUBT_LOG2, SLIP_LOG2};
+use super::roles::{self, Pair};
 use super::short::Column;
+use super::strange::{self, Strange};
 use crate::bits::{Capture, Span};
 use crate::decode::{Decode, Decoder, Reading, Word};
 use crate::layout::{Layout, Rule, Table};
@@ -42,6 +44,32 @@ pub(super) struct Kind<'t> {
     pub code: Option<(Span, f64)>,
     /// True where that code is the head of a serial number.
     pub code_is_serial: bool,
+    /// For an unknown kind that looks like this layout's cards.
+    pub strange: Option<Strange>,
+    /// Another layout with a site code has the same checks.
+    pub rival: bool,
+    /// Index of the place of the code: kinds of one length and span share it.
+    pub place: Option<u32>,
+}
+
+impl<'t> Kind<'t> {
+    pub fn strange(layout: &'t Layout, code: Option<(Span, f64)>, strange: Strange) -> Kind<'t> {
+        Kind {
+            layout,
+            worth: RuleWorth::default(),
+            owned: Owned::default(),
+            code,
+            code_is_serial: false,
+            strange: Some(strange),
+            place: None,
+            rival: false,
+        }
+    }
+
+    /// Whether it stands for what captures of a length have in common.
+    pub fn is_pattern(&self) -> bool {
+        self.code.is_none() && self.strange.as_ref().is_some_and(|kind| kind.keeps.is_empty())
+    }
 }
 
 /// One layout under one reading of one capture, before any other capture is
@@ -59,13 +87,52 @@ pub(super) struct Guess {
     pub slip: f64,
     /// Likelihood ratio of all three against random bits.
     pub likelihood: f64,
+    /// The same where the code is any, and is no more for it.
+    pub likelihood_free: f64,
     /// Likelihood ratio of "a card of the site file".
     pub owned: f64,
+    /// Its probe file shows pulses in doubt.
+    pub doubted: bool,
     /// What was mended inside the capture.
     pub mended: Option<Mends>,
+    /// An unknown kind: part of "none of these".
+    pub strange: bool,
+    /// Some rule fails.
+    pub fails: bool,
+    /// Its layout has site codes.
+    pub coded: bool,
+    /// The noted or printed number is the card's, or is not.
+    pub noted: Option<bool>,
 }
 
 impl Guess {
+    /// An unknown kind, so much likelier than random bits.
+    pub(super) fn strange(kind: u32, reading: Reading, word: Capture, likelihood: f64) -> Guess {
+        Guess {
+            kind,
+            reading,
+            word,
+            restored: None,
+            rules: RuleBits::default(),
+            known: 0.0,
+            slip: 0.0,
+            likelihood,
+            likelihood_free: likelihood,
+            owned: 0.0,
+            doubted: false,
+            mended: None,
+            strange: true,
+            fails: false,
+            coded: false,
+            noted: None,
+        }
+    }
+
+    /// Whether a bit was lost or gained at an end, and no probe file shows it.
+    pub(super) fn slipped(&self) -> bool {
+        !self.doubted && self.reading.slipped()
+    }
+
     /// Index of the wiring it belongs to, in `Reading::WIRING`.
     pub(super) fn wiring(&self) -> usize {
         class::wiring(self.reading)
@@ -90,8 +157,14 @@ impl Guess {
 #[derive(Debug)]
 pub struct Batch<'t> {
     pub(super) kinds: Vec<Kind<'t>>,
+    /// The kinds whose code is in each place.
+    pub(super) places: Vec<Vec<u32>>,
+    /// Layouts that differ in what they read alone.
+    pub(super) pairs: Vec<Pair>,
     /// Kinds by length.
     pub(super) by_length: Vec<Vec<u32>>,
+    /// Unknown kinds by length.
+    pub(super) strange_by_length: Vec<Vec<u32>>,
     pub(super) readers: Vec<String>,
     /// Readers of whose two lines it was guessed which is which.
     pub(super) guessed: HashSet<String>,
@@ -109,7 +182,7 @@ impl<'t> Batch<'t> {
     /// An empty batch. `site` narrows by the codes and ranges the site owns.
     pub fn new(table: &'t Table, site: Option<&Site>) -> Batch<'t> {
         let mut by_length = vec![Vec::new(); Capture::MAX_BITS + 2];
-        let kinds = table
+        let mut kinds: Vec<Kind<'t>> = table
             .layouts()
             .iter()
             .enumerate()
@@ -130,12 +203,27 @@ impl<'t> Batch<'t> {
                     owned: site.map_or_else(Owned::default, |site| Owned::of(layout, site)),
                     code_is_serial: layout.site_span().is_none() && code.is_some(),
                     code,
+                    strange: None,
+                    place: None,
+                    rival: false,
                 }
             })
             .collect();
+        let mut strange_by_length = vec![Vec::new(); by_length.len()];
+        for (of_length, strange) in by_length.iter().zip(&mut strange_by_length) {
+            let beside = strange::beside(&kinds, of_length);
+            strange.extend((kinds.len() as u32..).take(beside.len()));
+            kinds.extend(beside);
+        }
+        mark_rivals(&mut kinds, &by_length);
+        let places = places(&mut kinds);
+        let pairs = roles::pairs(&kinds, &by_length);
         Batch {
             kinds,
+            places,
+            pairs,
             by_length,
+            strange_by_length,
             readers: Vec::new(),
             guessed: HashSet::new(),
             reader_index: HashMap::new(),
@@ -237,12 +325,18 @@ impl<'t> Batch<'t> {
                     slip = mend::sum(slip, mended.swap_remove(same).slip);
                 }
                 self.guess(&mut guesses, reading, word, slip, None, known);
+                if reading.bits_lost() == 0 {
+                    self.guess_strange(&mut guesses, reading, word, slip);
+                }
             }
         }
         for mended in mended {
             let word = Word { word: mended.word, restored: None };
             let mends = Some(mended.mends);
             self.guess(&mut guesses, Reading::AsCaptured, word, mended.slip, mends, known);
+        }
+        if live[0] {
+            self.guess_serial(&mut guesses, capture, known);
         }
         guesses
     }
@@ -263,6 +357,7 @@ impl<'t> Batch<'t> {
             let rules = of.worth.on(of.layout, word.word.wide());
             let decode = Decode { layout: of.layout, word: word.word };
             let noted = if known.is_empty() { 0.0 } else { known.evidence_bits(&decode) };
+            let likelihood = (rules.checks + rules.digits + noted + slip).exp2();
             guesses.push(Guess {
                 kind,
                 reading,
@@ -271,10 +366,65 @@ impl<'t> Batch<'t> {
                 rules,
                 known: noted,
                 slip,
-                likelihood: (rules.checks + rules.digits + noted + slip).exp2(),
+                likelihood,
+                likelihood_free: likelihood,
                 owned: of.owned.likelihood(&decode),
+                doubted: !known.doubt.is_empty(),
                 mended,
+                strange: false,
+                fails: !of.layout.admits(&word.word),
+                coded: of.layout.site_span().is_some(),
+                noted: if known.is_empty() { None } else { known.print_agrees(&decode) },
             });
+        }
+    }
+}
+
+impl Batch<'_> {
+    /// Serial numbers in another byte order, or cut: the print alone tells.
+    fn guess_serial(&self, guesses: &mut Vec<Guess>, capture: &Capture, known: &Known) {
+        let Some(number) = known.number() else { return };
+        for reading in Reading::SERIAL {
+            // A cut one goes on as the print does.
+            let word = match reading.bits_lost() {
+                0 => reading.words(capture).next().map(|word| word.word),
+                lost => Capture::from_number(number, capture.len() + lost as usize)
+                    .ok()
+                    // A seven-byte number's first byte is its maker's, never 0.
+                    .filter(|word| !word.wide().number(0, 8).eq(&0))
+                    .filter(|word| reading.capture_of(word, false).as_ref() == Some(capture)),
+            };
+            let Some(word) = word else { continue };
+            let before = guesses.len();
+            let word = Word { word, restored: None };
+            self.guess(guesses, reading, word, SERIAL_READING_LOG2, None, known);
+            let bare = |guess: &Guess| {
+                let layout = self.kinds[guess.kind as usize].layout;
+                let whole = layout.serial_field().is_some_and(|f| f.span.len() == layout.length());
+                // What was cut off is the print's, and so is no evidence.
+                whole && guess.noted == Some(true)
+            };
+            let mut new = guesses.split_off(before);
+            new.retain(bare);
+            for guess in &mut new {
+                let lost = reading.bits_lost() as f64;
+                guess.known -= lost;
+                guess.likelihood *= (-lost).exp2();
+                guess.likelihood_free = guess.likelihood;
+            }
+            guesses.extend(new);
+        }
+    }
+
+    /// The unknown kinds of a word's length.
+    fn guess_strange(&self, guesses: &mut Vec<Guess>, reading: Reading, word: Word, slip: f64) {
+        let Some(kinds) = self.strange_by_length.get(word.word.len()) else { return };
+        for &kind in kinds {
+            let of = &self.kinds[kind as usize];
+            if let Some(strange) = of.strange.as_ref().filter(|_| !of.is_pattern()) {
+                let bits = kept_bits(&strange.keeps, word.word.wide());
+                guesses.push(Guess::strange(kind, reading, word.word, (bits + slip).exp2()));
+            }
         }
     }
 }
@@ -294,6 +444,38 @@ fn slip_of(reading: Reading, capture: &Capture, doubt: &Doubt) -> f64 {
         (false, false) => SLIP_IN_DOUBT_LOG2 + mend::none(doubt, capture.len()),
         (false, true) => SLIP_LOG2,
     }
+}
+
+/// Marks the layouts with site codes that share their checks with another.
+fn mark_rivals(kinds: &mut [Kind<'_>], by_length: &[Vec<u32>]) {
+    for of_length in by_length {
+        for &kind in of_length {
+            let layout = kinds[kind as usize].layout;
+            let same = |other: &u32| {
+                let other = kinds[*other as usize].layout;
+                other.id() != layout.id() && other.site_span().is_some() && layout.same_rules(other)
+            };
+            kinds[kind as usize].rival = layout.site_span().is_some() && of_length.iter().any(same);
+        }
+    }
+}
+
+/// Numbers the places that codes are read from; the kinds of each.
+fn places(kinds: &mut [Kind<'_>]) -> Vec<Vec<u32>> {
+    let mut known: Vec<(usize, Span)> = Vec::new();
+    let mut places: Vec<Vec<u32>> = Vec::new();
+    for (kind, i) in kinds.iter_mut().zip(0..) {
+        let Some((span, _)) = &kind.code else { continue };
+        let of = (kind.layout.length(), span.clone());
+        let place = known.iter().position(|other| *other == of).unwrap_or_else(|| {
+            known.push(of);
+            places.push(Vec::new());
+            known.len() - 1
+        });
+        places[place].push(i);
+        kind.place = Some(place as u32);
+    }
+    places
 }
 
 /// How many site codes a layout can carry; of decimal ones only the decimal

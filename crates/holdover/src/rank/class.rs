@@ -22,6 +22,8 @@ pub struct Signer<'f> {
     mask: Vec<u64>,
     /// Bits that a code of such a view is read from.
     codes: Wide,
+    /// Of these, bits that tell whether a capture is like the others.
+    common: Wide,
     owned: Vec<Listed<'f>>,
     /// Keys as a table row for each byte of a capture; none where no word holds
     /// them.
@@ -96,15 +98,17 @@ struct Listed<'f> {
 
 impl<'f> Signer<'f> {
     /// `live` says which states of the wiring are not ruled out, `known` which
-    /// codes of each kind a sample has.
+    /// codes of each kind a sample has, `common` which bits tell whether a
+    /// capture is like the others of its length.
     pub(super) fn new(
         decoder: &'f Decoder<'f>,
         kinds: &'f [Kind<'_>],
         live: [bool; 4],
+        common: Wide,
         sample: Option<(&'f Distinct, u32, u32, &'f [Option<KnownCodes>])>,
     ) -> Signer<'f> {
         let mut views = vec![0u64; decoder.groups()];
-        let mut codes = Wide::ZERO;
+        let mut codes = common;
         let mut owned = Vec::new();
         let mut of_views = Vec::new();
         for (v, view) in decoder.views().iter().enumerate() {
@@ -146,7 +150,7 @@ impl<'f> Signer<'f> {
             reader,
             codes: of_views,
         });
-        let mut signer = Signer { decoder, mask, codes, owned, keys: Vec::new(), sample };
+        let mut signer = Signer { decoder, mask, codes, common, owned, keys: Vec::new(), sample };
         signer.keys = signer.key_rows().unwrap_or_default();
         signer
     }
@@ -254,7 +258,9 @@ impl<'f> Signer<'f> {
             }
             // Code by code, since views may share bits; unknown ones are alike.
             Some(sample) => {
-                codes.iter_mut().for_each(|word| *word = 0);
+                for (i, word) in codes.iter_mut().enumerate() {
+                    *word = capture.word(i) & self.common.0[i];
+                }
                 let words = capture.wide().0;
                 let length = self.decoder.length();
                 let own = tail.len() - 2 * sample.codes.len();
@@ -306,7 +312,7 @@ pub(super) struct Class {
 }
 
 /// The classes of one reader and length.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 struct Sorter<'f> {
     signer: Signer<'f>,
     /// Signatures, how many readers share the capture behind each.
@@ -316,10 +322,12 @@ struct Sorter<'f> {
 
 /// The classes of a batch, in an order that does not depend on how its
 /// captures came, so that sums over them are the same to the last bit.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Classes<'f> {
     all: Vec<Class>,
     live: Vec<[bool; 4]>,
+    /// Bits by length that tell whether a capture is like the others.
+    common: HashMap<usize, Wide>,
     /// Halvings that leave the captures that are counted.
     halvings: u32,
     sorters: HashMap<(u32, usize), Sorter<'f>>,
@@ -336,11 +344,13 @@ impl<'f> Classes<'f> {
         batch: &'f Batch<'_>,
         items: impl Iterator<Item = (u32, Capture)> + Clone,
         live: &[[bool; 4]],
+        common: &HashMap<usize, Wide>,
         halvings: u32,
         most: usize,
     ) -> Option<Classes<'f>> {
         let mut classes = Classes {
             all: Vec::new(),
+            common: common.clone(),
             live: live.to_vec(),
             halvings,
             sorters: HashMap::new(),
@@ -369,6 +379,7 @@ impl<'f> Classes<'f> {
                         batch.decoder(length),
                         &batch.kinds,
                         live[reader as usize],
+                        common.get(&length).copied().unwrap_or(Wide::ZERO),
                         None,
                     );
                     let signatures = Signatures::new(signer.stride() + 1);
@@ -474,7 +485,9 @@ impl<'f> Classes<'f> {
         length: usize,
     ) -> Signer<'f> {
         let sample = (self.halvings > 0).then_some((&batch.distinct, self.halvings, reader, known));
-        Signer::new(batch.decoder(length), &batch.kinds, self.live[reader as usize], sample)
+        let (live, common) = (self.live[reader as usize], self.common.get(&length).copied());
+        let common = common.unwrap_or(Wide::ZERO);
+        Signer::new(batch.decoder(length), &batch.kinds, live, common, sample)
     }
 
     /// Whether some captures are not counted.
@@ -612,7 +625,7 @@ mod tests {
         let captures = lengths.map(|length| Capture::from_bits((0..length).map(|_| true)).unwrap());
         captures.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
         let items = captures.iter().map(|capture| (0, *capture));
-        let of = |most| Classes::of(&batch, items.clone(), &[[true; 4]], 0, most);
+        let of = |most| Classes::of(&batch, items.clone(), &[[true; 4]], &HashMap::new(), 0, most);
         assert_eq!(of(5).map(|classes| classes.len()), Some(5));
         assert!(of(4).is_none());
     }

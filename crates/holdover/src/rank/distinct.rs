@@ -242,24 +242,24 @@ impl Distinct {
         })
     }
 
-    /// The captures of each reader that has more than `most`: the `most` with
-    /// the least hashes. None of a reader that has fewer.
-    pub fn sample(&self, most: usize) -> Vec<(u32, Capture)> {
+    /// How many captures of each reader are kept.
+    pub fn counts(&self) -> Vec<usize> {
         let mut counts = vec![0usize; self.salts.len()];
         self.lots.iter().flat_map(|lot| &lot.readers).for_each(|r| counts[*r as usize] += 1);
         if let Some(unnamed) = self.unnamed {
             counts[unnamed as usize] += self.short.count();
         }
-        if counts.iter().all(|count| *count <= most) {
-            return Vec::new();
-        }
+        counts
+    }
+
+    /// Up to `most` captures of each reader, those with the least hashes, and
+    /// in the order of these.
+    pub fn sample(&self, most: usize) -> Vec<(u32, Capture)> {
+        let counts = self.counts();
         // A hash below four times the share wanted is kept: more than needed.
         let mut all: Vec<(u32, u64, Capture)> = Vec::new();
         for (reader, capture) in self.iter() {
             let count = counts[reader as usize];
-            if count <= most {
-                continue;
-            }
             let hash = self.hash(reader, capture.len(), capture.words());
             let share = 4.0 * most as f64 / count as f64;
             let limit = (share.min(1.0) * 2f64.powi(64 - self.halvings as i32)) as u64;
@@ -476,7 +476,8 @@ mod tests {
                 see(&mut distinct, &seen);
             }
         }
-        assert!(distinct.sample(100_000).is_empty());
+        // Where there are no more, all are.
+        assert_eq!(distinct.sample(100_000).len(), distinct.count());
         let most = 500;
         let mut least: BTreeMap<u32, Vec<(u64, Seen)>> = BTreeMap::new();
         for seen in all(&distinct) {
@@ -484,11 +485,13 @@ mod tests {
             least.entry(seen.0).or_default().push((hash, seen));
         }
         let mut expected = Vec::new();
-        for (_, mut some) in least.into_iter().filter(|(_, some)| some.len() > most) {
+        let counts: Vec<usize> = least.values().map(Vec::len).collect();
+        assert_eq!(distinct.counts(), counts);
+        for (_, mut some) in least {
             some.sort_unstable();
             expected.extend(some.into_iter().take(most).map(|(_, seen)| seen));
         }
-        assert_eq!(expected.len(), 3 * most);
+        assert_eq!(expected.len(), 3 * most + counts[0].min(most));
         let sample: Vec<Seen> =
             distinct.sample(most).iter().map(|(r, c)| (*r, c.len(), c.wide())).collect();
         assert_eq!(sample, expected);

@@ -2,13 +2,14 @@
 
 use super::model::CHECK_FAILS;
 use crate::bits::Wide;
+use crate::bits::gf2::Relation;
 use crate::layout::{Layout, Rule};
 
 /// Decimal digits among the 16 values of four bits.
 const DIGITS_SHARE: f64 = 10.0 / 16.0;
 
 /// The worth of each rule of a layout when it holds and when it fails.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct RuleWorth {
     /// (holds, fails) in bits, in the order of `Layout::rules`.
     worth: Vec<(f64, f64)>,
@@ -51,6 +52,12 @@ impl RuleWorth {
         }
         bits
     }
+}
+
+/// What relations are worth on a word that an unknown kind keeps, in bits.
+pub(super) fn kept_bits(keeps: &[Relation], word: Wide) -> f64 {
+    let (holds, fails) = group_worth(keeps.len());
+    if keeps.iter().all(|relation| relation.holds(word)) { holds } else { fails }
 }
 
 /// A group of `k` independent relations that holds is worth k + log2(1 − δ);

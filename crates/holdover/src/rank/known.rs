@@ -65,6 +65,16 @@ impl Known {
         bits
     }
 
+    /// The whole number noted or printed, decimal or hexadecimal.
+    pub(super) fn number(&self) -> Option<u128> {
+        let text = self.card.as_ref().or(self.printed.as_ref())?;
+        if let Some(number) = hexadecimal(text) {
+            return Some(number);
+        }
+        let groups = text.split(|c: char| !c.is_ascii_digit()).filter(|g| !g.is_empty());
+        groups.max_by_key(|group| group.len()).and_then(|group| group.parse().ok())
+    }
+
     /// Whether the noted card number, or the print, is that of the decode;
     /// `None` where neither is known.
     pub fn print_agrees(&self, decode: &Decode<'_>) -> Option<bool> {

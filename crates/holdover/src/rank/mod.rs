@@ -8,20 +8,46 @@
 //!
 //! # The model
 //! A batch's distinct captures are draws from a mixture. Within one length the
-//! parts are "none of these" (random bits) and, for each layout, *codes free*
-//! (site codes uniform), *codes repeating* (each code has a share of its own)
-//! and, with a site file, *on the site file* (uniform over the cards the site
-//! owns). Proportions start from [`model::NONE_SHARE`] and the layouts'
-//! weights and are settled by expectation-maximisation.
+//! parts are
 //!
-//! The share λ of one repeating code has the prior Gamma(ε) of a Dirichlet
-//! process, ε = (the part's share) × 2^−bits of the code. Instead of counting
-//! members leave-one-out and charging an opening cost, λ is integrated out
-//! numerically over the captures that could be members, each weighed against
-//! everything else that explains it. That is exact in λ, so two captures that
-//! share a code by chance cannot prove each other: they are worth what the
-//! integral says. On a simulated mix this is closer to the Bayes decoder that
-//! knows the truth than counting is (`tests/calibration.rs`).
+//! - for each layout, *codes free* (site codes uniform), *codes repeating* (each
+//!   code has a share of its own) and, with a site file, *on the site file*
+//!   (uniform over the cards the site owns);
+//! - "none of these": random bits, and unknown kinds that look like a layout's
+//!   (`strange.rs`): codes that repeat in the same place, under none of the
+//!   layout's checks, one, all but one, or their sum; where a layout checks
+//!   nothing, what the captures have in common instead (`pattern.rs`).
+//!
+//! All are weighed against random bits of the same length, in bits. Proportions
+//! start from [`model::NONE_SHARE`] and the layouts' weights and are settled by
+//! expectation-maximisation: they are maximised, each part's pseudo-count
+//! keeping it from vanishing. What a capture takes itself is left out wherever
+//! it is weighed.
+//!
+//! Site codes are integrated. The share λ of one repeating code has the prior
+//! Gamma(ε) of a Dirichlet process, ε = (the parts' shares) × 2^−bits of the
+//! code. Instead of counting members leave-one-out and charging an opening cost,
+//! λ is integrated out numerically over the captures that could be members, each
+//! weighed against everything else that explains it. That is exact in λ, so two
+//! captures that share a code by chance cannot prove each other: they are worth
+//! what the integral says. On a simulated mix this is closer to the Bayes decoder
+//! that knows the truth than counting is (`tests/rank_calibration.rs`).
+//!
+//! A code belongs to a place, not to a layout: all kinds, known and unknown, that
+//! read their code there share its λ, and which of them it is of is settled by
+//! the checks its captures meet. So a constant prefix earns "none of these" what
+//! it earns a layout, and of a code whose captures pass by chance, one in two or
+//! one in four, none is the layout's. Where instead whole codes fail, capture
+//! after capture, the layout's other codes are suspect too (`fit.rs`, `suspect`).
+//!
+//! What is said once of a batch is decided once:
+//! - the *wiring* of each reader (`trial.rs`), by the probability of all its
+//!   captures under each state, one after the other; prior 2^−7 for swapped lines.
+//!   Captures without a reader's name may come by several;
+//! - *roles* (`roles.rs`): whether cards that two layouts explain alike carry a
+//!   site code and a number, or one number;
+//! - *faults* (`faults.rs`): how many captures of a reader fail a check or lose a
+//!   bit, and how many prints are not the card's number.
 //!
 //! Where a probe file shows bits missing inside a capture, or too many, the
 //! card's words with one or two of them mended are weighed too. No [`Reading`]
@@ -30,21 +56,23 @@
 //! them, as part of the other probability: a word must explain more than chance.
 //!
 //! [`Reading`]: crate::decode::Reading
-//!
-//! Wiring is one state a reader, with prior 2^−7 for swapped lines; all its
-//! captures speak for or against it together.
 
 mod answer;
 mod batch;
 mod class;
 mod distinct;
 mod evidence;
+mod faults;
 mod fit;
 mod known;
 mod mend;
 pub mod model;
+mod pattern;
+mod roles;
 mod share;
 mod short;
+mod strange;
+mod trial;
 
 pub use answer::{Answer, Candidate, Evidence, Mended, Verdict, Why};
 pub use batch::{Batch, Sighting};

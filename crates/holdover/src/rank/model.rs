@@ -5,6 +5,24 @@
 /// any is seen: a technician calls for help with odd cards, not usual ones.
 pub const NONE_SHARE: f64 = 0.1;
 
+/// Part of that share which unknown kinds have whose site codes repeat or that
+/// share a check with a layout; the rest is random bits. Judgement: codes that
+/// repeat soon say more, and small mixes without such kinds stay calibrated.
+pub const STRANGE: f64 = 0.25;
+
+/// The same part for a length that a layout without checks has: an unknown kind
+/// there has something in common, or is a serial number by another name.
+pub const STRANGE_UNCHECKED: f64 = 0.8;
+
+/// Captures that halve the chance that an unknown kind among them would not show
+/// by what they have in common; it falls to a sixteenth at least.
+pub const UNSEEN_BY: f64 = 8.0;
+
+/// How much rarer an unknown kind is that shares a check with a layout of its
+/// length than one that shares none: designers cover halves, or everything, as
+/// the layouts do, but in many ways.
+pub const STRANGE_CHECK: f64 = 1.0 / 64.0;
+
 /// Pseudo-count of one length's starting proportions: worth one capture.
 pub const PSEUDO_COUNT: f64 = 1.0;
 
@@ -22,6 +40,12 @@ pub const GUESSED_WRONGLY_LOG2: f64 = -3.0;
 /// log2 of the prior chance that a reader sends its bits in reverse order,
 /// and of the chance that it does both.
 pub const REVERSED_LOG2: f64 = -14.0;
+
+/// log2 of the prior chance that captures without a reader's name came by
+/// several readers of different wiring.
+pub const MIXED_LOG2: f64 = -10.0;
+/// The same for captures of one named reader.
+pub const MIXED_NAMED_LOG2: f64 = -20.0;
 
 /// log2 of the chance that a capture lost or gained a bit at an end: 2^-9 for
 /// the four ways together, so 2^-11 for each.
@@ -123,3 +147,62 @@ pub const CLASSES_MOST: usize = 1 << 14;
 /// each takes 20 microseconds (measured), and only tables of more than thirty
 /// layouts of one length come to so many.
 pub const GUESSES_MOST: usize = 1 << 19;
+
+/// Captures that the prior of a reader's faults stands for: the rates above are
+/// their means, and so many captures of its own say as much.
+pub const FAULTS_PRIOR: f64 = 4.0;
+
+/// Most captures of a reader that a fault of one kind may be in: where more of
+/// them break a layout's checks, it is not the layout.
+pub const FAULTS_MOST: f64 = 0.25;
+
+/// Faults that a fit starts from, so that a bad line is found where it explains
+/// more than unknown cards do; good ones come down in a sweep or two.
+pub const FAULTS_START: f64 = 1.0 / 32.0;
+
+/// Prints that the prior of wrong ones stands for: their share is
+/// [`PRINT_DIFFERS`] before any is seen.
+pub const PRINTS_PRIOR: f64 = 4.0;
+
+/// The share of wrong prints that a fit starts from: where all cards carry
+/// order numbers, that is soon learnt, and so is the contrary.
+pub const PRINTS_START: f64 = 0.5;
+
+/// Strength of the prior on how many site codes stand beside cards of one number
+/// each: two cards of different codes are as likely as two of one, and twenty of
+/// as many codes hardly happen.
+pub const SITE_CODES: f64 = 2.0;
+
+/// How much rarer 0 is as a site code than another: panels take it for none.
+pub const CODE_ZERO: f64 = 1.0 / 64.0;
+
+/// Prior that a building holds both, cards with a site code and cards with one
+/// number under the same checks: a second order of cards, from elsewhere.
+pub const BOTH_ROLES: f64 = 1.0 / 8.0;
+
+/// log2 of how much likelier a bit must be uneven than even before it speaks
+/// for an unknown kind where a layout checks nothing: of thirty even bits, fewer
+/// than one in a hundred looks so.
+pub const ODD_BIT_LOG2: f64 = 3.0;
+
+/// Captures that a relation must have met, each of which had an even chance to
+/// break it: one relation of a thousand batches is chance.
+pub const RELATION_CHANCES: usize = 10;
+
+/// Bits that a code whose captures all fail the same checks of a layout must say
+/// before that is taken for more than chance: one batch in a thousand.
+pub const FAILS_BITS: f64 = 10.0;
+
+/// Prior that cards of a layout are there too where an unknown kind of its
+/// length fails its checks code by code, over that of one more code of that
+/// kind.
+pub const ALSO_KNOWN: f64 = 1.0 / 4.0;
+
+/// Share of a reader's captures that must be cards of the table, its lines
+/// being swapped, before it is believed that they are.
+pub const SWAP_EXPLAINS: f64 = 1.0 / 3.0;
+
+/// log2 of the prior chance that a reader sends a serial number's bytes in
+/// reverse order, or only its first or last four: two readers of one site often
+/// disagree. It is for each of the three.
+pub const SERIAL_READING_LOG2: f64 = -6.0;

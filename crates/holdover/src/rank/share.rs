@@ -98,11 +98,14 @@ impl Grid {
 
     /// E[λ] over the posterior with one capture like `member` taken out.
     fn mean_without(&self, member: &Member) -> f64 {
+        // Whole members apart: a power takes longer than all else.
+        let part: &dyn Fn(f64) -> f64 = match member.weight > WHOLE {
+            true => &|alone| alone,
+            false => &|alone| alone.powf(member.weight),
+        };
         let (mut norm, mut mean) = (self.none, 0.0);
         for (share, weight) in &self.points {
-            let alone = 1.0 + share * member.ratio;
-            let weight =
-                weight / if member.weight > WHOLE { alone } else { alone.powf(member.weight) };
+            let weight = weight / part(1.0 + share * member.ratio);
             norm += weight;
             mean += weight * share;
         }

@@ -64,6 +64,8 @@ pub struct Read {
     pub wiring: Reading,
     /// A bit was lost, gained or flipped.
     pub harmed: bool,
+    /// A bit was flipped.
+    pub flipped: bool,
 }
 
 fn low(number: u128, width: usize) -> u128 {
@@ -199,6 +201,7 @@ pub fn read(card: &Card, reader: &str, wiring: Reading, faults: &Faults, rng: &m
         card: card.clone(),
         wiring,
         harmed,
+        flipped: draw < flipped,
     }
 }
 
