@@ -11,6 +11,7 @@ mod holdover;
 mod laws;
 mod learn;
 mod limits;
+mod mask;
 mod own;
 mod pages;
 mod plan;

@@ -163,29 +163,6 @@ fn card_numbers_are_hidden_unless_asked_for() {
     }
 }
 
-/// In a masked raster nothing is drawn of the columns that are hidden: two
-/// cards that differ only there make the same picture of rows.
-#[test]
-fn hidden_columns_are_drawn_alike() {
-    let dir = tempdir().unwrap();
-    let rows = |cards: [u32; 12], more: &[&str]| {
-        let words: Vec<String> = cards
-            .iter()
-            .map(|card| run(["compose", "std26", "site=65", &format!("card={card}")]).stdout)
-            .collect();
-        let path = file(&dir, "captures.txt", words.concat());
-        let args = ["read".to_owned(), path.display().to_string()];
-        let (page, _) = page(dir.path(), &args, more);
-        // Ones are paths; the bars of the hidden bits are another class.
-        let ones = tags(&page).filter(|(tag, _)| tag.ends_with("class=\"solid\""));
-        ones.map(|(tag, _)| tag.to_owned()).collect::<Vec<_>>()
-    };
-    let low = [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12];
-    let high = [40001, 9, 30003, 77, 555, 60006, 7, 808, 999, 12345, 54321, 11];
-    assert_eq!(rows(low, &[]), rows(high, &[]));
-    assert_ne!(rows(low, &["--show-numbers"]), rows(high, &["--show-numbers"]));
-}
-
 #[test]
 fn what_files_say_stays_text() {
     let dir = tempdir().unwrap();

@@ -505,7 +505,7 @@ fn prints_that_are_wrong_are_shown_with_their_bits() {
     }
     assert!(!said.contains("line 4:") && !said.contains("line 2:"), "{said}");
     let masked = words(&planned(roster, &["--mask"]));
-    for part in ["the print says ***39, the row's number is **34", "lines 6 and 7"] {
+    for part in ["the print says ***, the row's number is ***", "lines 6 and 7"] {
         assert!(masked.contains(part), "{part}\n{masked}");
     }
     let list = planned(roster, &["--format", "csv"]).stdout;
@@ -534,6 +534,6 @@ fn who_is_to_get_another_card_is_named_and_hidden() {
     assert!(plain.contains("reissue line 3 (E. Warper, print 04805)"), "{plain}");
     assert!(plain.contains("reissue line 5 (N. Treadle, print C4 7A 31 D2)"), "{plain}");
     let masked = todos(&["--mask"]).join("\n");
-    assert!(masked.contains("reissue line 3 (E. Warper, print ***05)"), "{masked}");
-    assert!(masked.contains("print ** ** ** D2)"), "{masked}");
+    assert!(!masked.contains("05") && !masked.contains("D2"), "{masked}");
+    assert!(masked.contains("what to do is in the plan itself"), "{masked}");
 }

@@ -251,6 +251,10 @@ pub struct Read {
     #[arg(long)]
     pub mask: bool,
 
+    /// Show this column of the input although card numbers are hidden; again for another
+    #[arg(long, value_name = "NAME")]
+    pub keep_column: Vec<String>,
+
     /// Wait for the end of a pipe before answering
     #[arg(long)]
     pub batch: bool,
@@ -369,7 +373,7 @@ pub struct Learn {
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
 
-    /// Hide numbers of cards that were left out
+    /// Say nothing that would give a card away: text only, of ten cards or more
     #[arg(long)]
     pub mask: bool,
 

@@ -4,7 +4,6 @@
 use holdover::bits::{Capture, Run, Span, Wide};
 use holdover::layout::{Check, Layout, Rule};
 
-use crate::mask;
 use crate::screen::{BAD, FAINT, GOOD, STRONG, in_style};
 
 /// Rows of parity checks drawn; a layout with more shows the failed ones.
@@ -67,17 +66,8 @@ pub fn layout(layout: &Layout, width: usize) -> Vec<String> {
 
 /// Draws a word over its layout: which bits are which field, which check
 /// covers what, and what failed.
-pub fn word(
-    layout: &Layout,
-    word: &Capture,
-    restored: Option<usize>,
-    hide: bool,
-    width: usize,
-) -> Vec<String> {
-    let mut cells: Vec<char> = match hide {
-        true => mask::bits(word.len()).chars().collect(),
-        false => word.to_string().chars().collect(),
-    };
+pub fn word(layout: &Layout, word: &Capture, restored: Option<usize>, width: usize) -> Vec<String> {
+    let mut cells: Vec<char> = word.to_string().chars().collect();
     if let Some(lost) = restored {
         cells[lost] = '?';
     }
@@ -106,11 +96,8 @@ pub fn learnt(layout: Option<&Layout>, entropy: &[f64], width: usize) -> Vec<Str
 }
 
 /// Draws bits that no layout explains.
-pub fn bits(capture: &Capture, hide: bool, width: usize) -> Vec<String> {
-    let cells = match hide {
-        true => mask::bits(capture.len()).chars().collect(),
-        false => capture.to_string().chars().collect(),
-    };
+pub fn bits(capture: &Capture, width: usize) -> Vec<String> {
+    let cells = capture.to_string().chars().collect();
     render(&[Row::new("", cells, Kind::Bits)], capture.len(), width, false)
 }
 
@@ -324,7 +311,7 @@ mod tests {
         let std26 = builtin().layout("std26").unwrap();
         let capture: Capture = "10100000100010000111000010".parse().unwrap();
         assert_eq!(
-            plain(word(std26, &capture, None, false, 80)),
+            plain(word(std26, &capture, None, 80)),
             "bit       1        10        20\n\
              \u{20}         10100000100010000111000010\n\
              field      └─site─┘└─────card─────┘\n\

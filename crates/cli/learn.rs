@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use holdover::learn::{Learnt, Options, Sample, learn};
+use holdover::learn::{Learnt, Misread, Options, Sample, learn};
 use holdover_signal::Probe;
 
 use crate::args::{self, Format};
@@ -21,6 +21,12 @@ pub const MOST: usize = 1 << 20;
 pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     if args.format == Format::Csv {
         return Err(Fail::said("a layout is no CSV: use --format text or json"));
+    }
+    if args.mask && (args.format != Format::Text || args.output.is_some()) {
+        return Err(Fail::said(
+            "a table and JSON say what all samples have in common: --mask goes with --format text \
+             alone",
+        ));
     }
     let inputs = || args.inputs.iter().map(Path::new);
     files::keep_apart(inputs(), &args.output)?;
@@ -141,6 +147,12 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
         _ => format!("{}, {}", in_style(STRONG, &head), in_style(BAD, "no layout found")),
     };
     writeln!(out, "{title}\n")?;
+    if args.mask && kind.samples < mask::ENOUGH {
+        let most = mask::ENOUGH;
+        let why = format!("of fewer than {most} cards all that is said gives them away: --mask");
+        screen::say(out, "  hidden  ", &why)?;
+        return Ok(());
+    }
     let pictures = draw::learnt(kind.layout.as_ref(), &kind.entropy, width.saturating_sub(2));
     for line in pictures {
         writeln!(out, "  {}", line.trim_end())?;
@@ -196,8 +208,7 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
         say("  note  ", note)?;
     }
     for misread in kind.misread.iter().take(TOLD) {
-        let why = misread.why.to_string();
-        let why = if args.mask { mask::text(&why) } else { why };
+        let why = why(misread, args.mask);
         say("  left out  ", &format!("line {}: {why}", misread.line))?;
     }
     if kind.misread.len() > TOLD {
@@ -210,4 +221,12 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
         say("next  ", next)?;
     }
     Ok(())
+}
+
+/// Why a card is left out, in a word where its numbers are hidden.
+pub fn why(misread: &Misread, hide: bool) -> String {
+    match hide {
+        true => "it disagrees with all others".to_owned(),
+        false => misread.why.to_string(),
+    }
 }

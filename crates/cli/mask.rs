@@ -1,117 +1,43 @@
-//! Hiding card numbers: the last two digits stay.
+//! What may be said of a card whose number is hidden, in one place.
+//!
+//! Its length, its verdict, its layout and the last two digits of one number of
+//! it, whatever the layout or the form it came in. Everything else that is said
+//! of cards is a function of their numbers: bits, site codes of single cards,
+//! prints, checks, what a batch of them has in common. So it is left out, not
+//! crossed out here and there.
 
-use holdover::bits::Wide;
-use holdover::layout::{Check, Field, Layout, Part, Value};
+use holdover::layout::Value;
 
 /// What stands for a hidden digit or bit.
 pub const HIDDEN: char = '*';
 
+/// What stands for what is printed on a card: its form would tell of the number,
+/// and its digits, beside those of the number, of two more.
+pub const PRINT: &str = "***";
+
+/// What stands for an advice that names cards by number and print.
+pub const ADVICE: &str = "what to do is in the plan itself: it names cards and prints";
+
 /// Digits that stay.
 const KEPT: usize = 2;
+
+/// Cards from which on it is told what a kind has in common. Of fewer, whoever
+/// holds one could work out another (judgement, no source).
+pub const ENOUGH: usize = 10;
 
 /// A number with all but its last two digits hidden; padded first to `width`
 /// digits, so that its size shows nothing either.
 pub fn number(value: &Value, width: usize) -> String {
-    digits(&format!("{:0>width$}", value.to_string()))
-}
-
-fn digits(text: &str) -> String {
+    let text = format!("{:0>width$}", value.to_string());
     let hidden = text.chars().count().saturating_sub(KEPT);
     text.chars().enumerate().map(|(i, c)| if i < hidden { HIDDEN } else { c }).collect()
 }
 
-/// A field's value as masked output shows it: site codes stay, the rest goes.
-pub fn field(field: &Field, value: &Value) -> Option<String> {
-    (!field.belongs_to(Part::Site)).then(|| number(value, field.decimal_width()))
-}
-
-/// A text of the technician's own: numbers in it are hidden like card numbers.
-pub fn text(text: &str) -> String {
-    let mut out = String::new();
-    let mut run = String::new();
-    for c in text.chars().chain(['\0']) {
-        if c.is_ascii_hexdigit() {
-            run.push(c);
-            continue;
-        }
-        // Words of letters alone are no numbers.
-        match run.bytes().any(|b| b.is_ascii_digit()) {
-            true => out.push_str(&digits(&run)),
-            false => out.push_str(&run),
-        }
-        run.clear();
-        out.push(c);
-    }
-    out.pop();
-    out
-}
-
-/// What to do about a conflict, with numbers and prints hidden.
-pub fn advice(text: &str) -> String {
-    self::text(&prints(text))
-}
-
-/// The same, the prints alone hidden: an advice has them in brackets, "(M. Loom,
-/// print C4 7A 31 D2)".
-pub fn prints(text: &str) -> String {
-    let mut out = String::new();
-    let mut rest = text;
-    while let Some((before, after)) = rest.split_once(PRINT) {
-        let (own, after) = after.split_at(after.find(')').unwrap_or(after.len()));
-        out = out + before + PRINT + &print(own);
-        rest = after;
-    }
-    out + rest
-}
-
-/// What stands before a print in an advice.
-const PRINT: &str = "print ";
-
-/// A sentence of ours: numbers that stand alone are hidden like card numbers;
-/// counts of two digits and names such as `found30` stay.
-pub fn standing(text: &str) -> String {
-    let part_of_name = |c: char| c.is_alphanumeric() || c == '_';
-    text.split_inclusive(|c| !part_of_name(c))
-        .map(|piece| {
-            let word = piece.trim_end_matches(|c| !part_of_name(c));
-            match !word.is_empty() && word.bytes().all(|b| b.is_ascii_digit()) {
-                true => digits(word) + &piece[word.len()..],
-                false => piece.to_owned(),
-            }
-        })
-        .collect()
-}
-
-/// Bits that may be shown where card numbers are hidden: those of site codes
-/// and fixed values that no other field reads. A parity bit speaks of the bits
-/// it covers, so it is hidden with them.
-pub fn open_bits(layout: &Layout) -> Wide {
-    let (mut open, mut secret) = (Wide::ZERO, Wide::ZERO);
-    for field in layout.fields() {
-        match field.belongs_to(Part::Site) {
-            true => open = open | field.span.mask(),
-            false => secret = secret | field.span.mask(),
-        }
-    }
-    for check in layout.checks() {
-        if let Check::Fixed { span, .. } = check {
-            open = open | span.mask();
-        }
-    }
-    open & !secret
-}
-
-/// What is printed on a card: all but its last two letters and digits hidden,
-/// whatever parts them.
-pub fn print(text: &str) -> String {
-    let count = text.chars().filter(|c| c.is_alphanumeric()).count();
-    let mut seen = 0;
-    text.chars()
-        .map(|c| {
-            seen += usize::from(c.is_alphanumeric());
-            if c.is_alphanumeric() && seen + KEPT <= count { HIDDEN } else { c }
-        })
-        .collect()
+/// The end of a number of any size, as a panel shows it: "***21".
+pub fn tail(number: &str) -> String {
+    let digits: Vec<char> = number.chars().filter(char::is_ascii_digit).collect();
+    let last: String = digits[digits.len().saturating_sub(KEPT)..].iter().collect();
+    format!("{PRINT}{last:0>KEPT$}")
 }
 
 /// Bits, all hidden.
@@ -127,16 +53,6 @@ mod tests {
     fn two_digits_stay() {
         assert_eq!(number(&Value::Number(4321), 5), "***21");
         assert_eq!(number(&Value::Number(7), 5), "***07");
-        assert_eq!(text("loft 3, card 0004321 blue"), "loft 3, card *****21 blue");
-        assert_eq!(text("0x1A2B3C"), "0x****3C");
-        assert_eq!(
-            standing("line 5: taken as found30, card 04017; 4000–4999"),
-            "line 5: taken as found30, card ***17; **00–**99"
-        );
-        assert_eq!(print("C4 7A 31 D2"), "** ** ** D2");
-        assert_eq!(
-            advice("reissue lines 6 (E. Warper, print C4 7A 31 D2), 9 (print 04805)"),
-            "reissue lines 6 (E. Warper, print ** ** ** D2), 9 (print ***05)"
-        );
+        assert_eq!([tail("4904321"), tail("7"), tail("65 04805")], ["***21", "***07", "***05"]);
     }
 }

@@ -1,7 +1,7 @@
 //! A layout drawn: a ruler in two countings, bits, fields as named brackets
 //! under them, covers of checks as hatching.
 
-use holdover::bits::{Capture, Wide};
+use holdover::bits::Capture;
 use holdover::layout::Layout;
 use holdover::plan::PlanSlot;
 use maud::{Markup, html};
@@ -103,14 +103,9 @@ impl Drawing {
         }
     }
 
-    /// A word over its layout; of a hidden one only `open` bits are shown.
-    pub fn word(
-        layout: &Layout,
-        word: &Capture,
-        restored: Option<usize>,
-        open: Option<Wide>,
-    ) -> Drawing {
-        let mut drawing = Drawing::bits(word, restored, open);
+    /// A word over its layout.
+    pub fn word(layout: &Layout, word: &Capture, restored: Option<usize>) -> Drawing {
+        let mut drawing = Drawing::bits(word, restored);
         drawing.title = format!("Capture over layout {}", layout.id());
         drawing.brackets = vec![("field", fields(layout))];
         drawing.checks = draw::checks(layout, Some(word.wide()));
@@ -118,13 +113,11 @@ impl Drawing {
     }
 
     /// Bits that no layout explains.
-    pub fn bits(word: &Capture, restored: Option<usize>, open: Option<Wide>) -> Drawing {
-        let shown = |offset: usize| open.is_none_or(|open| open.bit(offset));
-        let bit = |offset: usize| match (restored == Some(offset), shown(offset)) {
+    pub fn bits(word: &Capture, restored: Option<usize>) -> Drawing {
+        let bit = |offset: usize| match (restored == Some(offset), word.wide().bit(offset)) {
             (true, _) => '?',
-            (false, false) => '*',
-            (false, true) if word.wide().bit(offset) => '1',
-            (false, true) => '0',
+            (false, true) => '1',
+            (false, false) => '0',
         };
         Drawing {
             title: "Capture".to_owned(),

@@ -1,8 +1,7 @@
 //! What was learnt on paper: the layout drawn, the samples as a raster, how
 //! sure each part is.
 
-use holdover::bits::Wide;
-use holdover::learn::{Learnt, Misread, Sample, Why};
+use holdover::learn::{Learnt, Sample};
 use maud::{Markup, html};
 
 use super::layout::{BOTH, Drawing, fields};
@@ -62,6 +61,14 @@ fn settled(settled: bool) -> Markup {
 }
 
 fn one(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
+    if hide && kind.samples < mask::ENOUGH {
+        return html! {
+            p {
+                (count(kind.samples as u64, "card", "cards")) ": of fewer than " (mask::ENOUGH)
+                " all that is said gives them away. --show-numbers says it."
+            }
+        };
+    }
     let alarms = match kind.false_alarms_expected {
         n if n >= 0.001 => format!("{n:.3}"),
         n if n > 0.0 => format!("{n:.0e}"),
@@ -81,7 +88,7 @@ fn one(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
         @if let Some(layout) = &kind.layout {
             (Drawing::of(layout, BOTH).figure(html! {}))
         }
-        (raster(kind, samples, hide))
+        @if !hide { (raster(kind, samples)) }
         @if !kind.fields.is_empty() || !kind.checks.is_empty() { (parts(kind)) }
         @if kind.lines_swapped {
             p { "The data lines are swapped at this reader: the layout is that of the inverted captures." }
@@ -92,7 +99,7 @@ fn one(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
                 "Cards left out: they disagree with all others",
                 &["line", "why"],
                 kind.misread.iter().take(TOLD).map(|misread| vec![
-                    html! { (misread.line) }, cell(why(misread, hide)),
+                    html! { (misread.line) }, cell(crate::learn::why(misread, hide)),
                 ]),
             ))
             (left_out(left, "cards left out", "--format json names all their lines"))
@@ -135,7 +142,7 @@ fn parts(kind: &Learnt) -> Markup {
 }
 
 /// The samples the layout explains, or all of the kind where there is none.
-fn raster(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
+fn raster(kind: &Learnt, samples: &[Sample]) -> Markup {
     let mut batch = Batch::new(kind.length);
     let good = |line: usize| kind.good.is_empty() || kind.good.binary_search(&line).is_ok();
     for sample in samples {
@@ -147,19 +154,10 @@ fn raster(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
             batch.add(|| format!("line {}", sample.line), word.wide());
         }
     }
-    let open = kind.layout.as_ref().map_or(Wide::ZERO, mask::open_bits);
     let brackets = kind.layout.as_ref().map(fields).unwrap_or_default();
     html! {
         @if batch.total() > 0 {
-            (batch.figure("The samples, bit by bit", hide.then_some(open), &brackets, BOTH))
+            (batch.figure("The samples, bit by bit", &brackets, BOTH))
         }
-    }
-}
-
-/// Why a card is left out, its numbers hidden where asked.
-fn why(misread: &Misread, hide: bool) -> String {
-    match &misread.why {
-        Why::PrintDiffers { .. } if hide => mask::standing(&misread.why.to_string()),
-        other => other.to_string(),
     }
 }

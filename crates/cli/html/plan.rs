@@ -1,7 +1,6 @@
 //! The takeover on paper: a key-in card a slot, conflicts with what to do,
 //! exposure, and who gets which number.
 
-use holdover::bits::Wide;
 use holdover::layout::Layout;
 use holdover::plan::{
     Alternative, CardRef, Conflict, ConflictKind, Enrolment, Plan, PlanSlot, RosterCard, RosterRow,
@@ -17,7 +16,6 @@ use super::page::{
 };
 use super::raster::Batch;
 use crate::args;
-use crate::mask;
 use crate::plan::text::{card, chance, how_far, lost_lines};
 use crate::plan::worksheet::{KEY_IN, TRIED, parity_briefly, settings, span};
 use crate::plan::{Shown, enrol};
@@ -79,11 +77,8 @@ pub fn page(
         }))
         (sheet_section("Who gets which number", enrolment(enrol::rows(plan, list, &wrong, shown), list.len())))
         (section("Exposure", exposure(plan)))
-        @if !roster.rows.is_empty() {
-            (section(
-                "The roster's cards, bit by bit",
-                rasters(plan, &roster.rows, shown.mask),
-            ))
+        @if !roster.rows.is_empty() && !shown.mask {
+            (section("The roster's cards, bit by bit", rasters(plan, &roster.rows)))
         }
         @if !said.is_empty() {
             (section("Notes on the roster", notes(&said)))
@@ -186,12 +181,7 @@ fn troubles(plan: &Plan, roster: &Roster, list: &[Enrolment], shown: &Shown) -> 
 fn told(conflict: &Conflict, shown: &Shown) -> Markup {
     let cards: Vec<String> = conflict.cards.iter().take(NAMED).map(|c| card(*c)).collect();
     let more = conflict.cards.len().saturating_sub(NAMED);
-    let what_to_do = match (shown.mask, conflict.kind) {
-        // Here card numbers are named beside prints: the ranges of the batches.
-        (true, ConflictKind::RangeOverlap) => mask::standing(&mask::prints(&conflict.what_to_do)),
-        (true, _) => mask::prints(&conflict.what_to_do),
-        _ => conflict.what_to_do.clone(),
-    };
+    let what_to_do = shown.advice(&conflict.what_to_do);
     let kind = match conflict.kind {
         ConflictKind::RangeOverlap => "a boxed card would open as another card",
         ConflictKind::SamePanelNumber => "cards with one and the same number",
@@ -277,7 +267,7 @@ fn key_in_card(
 }
 
 /// The cards of each slot as a raster.
-fn rasters(plan: &Plan, rows: &[RosterRow], hide: bool) -> Markup {
+fn rasters(plan: &Plan, rows: &[RosterRow]) -> Markup {
     let gathered = plan.worksheet().into_iter().map(|block| {
         let mut batch = Batch::new(block.slot.length);
         for row in rows.iter().filter(|row| row.state == RowState::Kept) {
@@ -292,7 +282,7 @@ fn rasters(plan: &Plan, rows: &[RosterRow], hide: bool) -> Markup {
     html! {
         @for (block, batch) in gathered.filter(|(_, batch)| batch.total() > 0) {
             h3 { "Slot " (block.slot.slot) ", " (Own(&block.slot.name)) }
-            (slot_raster(plan, block.slot, &block.layouts, &batch, hide))
+            (slot_raster(plan, block.slot, &batch))
         }
     }
 }
@@ -306,20 +296,11 @@ pub fn slot_drawing(plan: &Plan, slot: &PlanSlot, layout: &Layout) -> Markup {
 }
 
 /// Cards of a slot as a raster over what the panel reads.
-pub fn slot_raster(
-    plan: &Plan,
-    slot: &PlanSlot,
-    layouts: &[&Layout],
-    batch: &Batch,
-    hide: bool,
-) -> Markup {
-    // Shown are only bits that are nobody's number in any of the layouts.
-    let ones = Wide::ones(slot.length);
-    let open = layouts.iter().fold(ones, |open, layout| open & mask::open_bits(layout));
+pub fn slot_raster(plan: &Plan, slot: &PlanSlot, batch: &Batch) -> Markup {
     let first_bit = plan.panel().first_bit;
     let title = format!("Roster cards of slot {}, bit by bit", slot.slot);
     let runs = slot_runs(slot, first_bit);
-    batch.figure(&title, hide.then_some(open), &runs, countings(first_bit))
+    batch.figure(&title, &runs, countings(first_bit))
 }
 
 fn enrolment(rows: impl Iterator<Item = [String; 7]>, count: usize) -> Markup {

@@ -13,7 +13,6 @@ use super::page::{
 };
 use super::plan::{slot_drawing, slot_raster};
 use super::raster::Batch;
-use crate::mask;
 use crate::prove::{NOTHING_PROVED, Proved, Row, hidden, words};
 use crate::{args, care};
 
@@ -183,7 +182,7 @@ fn pictures(proved: &Proved, any_failed: bool, hide: bool) -> Markup {
                 }));
                 h3 { "Slot " (block.slot.slot) ", " (Own(&block.slot.name)) ": " (what) }
                 @if batch.total() > 0 {
-                    (slot_raster(plan, block.slot, &block.layouts, &batch, hide))
+                    @if !hide { (slot_raster(plan, block.slot, &batch)) }
                 } @else {
                     p { "None of them is in this slot." }
                 }
@@ -211,14 +210,10 @@ fn pictures(proved: &Proved, any_failed: bool, hide: bool) -> Markup {
             @if let Some(layout) = layout {
                 (Drawing::of(layout, BOTH).figure(html! { p { (Own(&layout.spec().title)) } }))
             }
-            @let open = layout.map(mask::open_bits).unwrap_or_default();
             @let brackets = layout.map(fields).unwrap_or_default();
-            (batch.figure(
-                &format!("Cases of {length} bits, bit by bit"),
-                hide.then_some(open),
-                &brackets,
-                BOTH,
-            ))
+            @if !hide {
+                (batch.figure(&format!("Cases of {length} bits, bit by bit"), &brackets, BOTH))
+            }
         }
         (left_out(kinds.len().saturating_sub(12) as u64, "kinds of card", "--format csv lists all rows"))
     }

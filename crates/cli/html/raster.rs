@@ -11,10 +11,6 @@ use super::svg::{Anchor, Picture, Pieces, n, path, rect, spread, text};
 /// Rows drawn of a batch; the rest is counted.
 pub const ROWS: usize = 40;
 
-/// Cards from which on it is told how much hidden bits varied. Of fewer, whoever
-/// holds one could work out another (judgement, no source).
-const ENOUGH: u64 = 10;
-
 /// Height of the bars that say how much each bit varied.
 const BARS: f64 = 24.0;
 
@@ -58,16 +54,9 @@ impl Batch {
         self.ones[offset] == 0 || self.ones[offset] == self.total
     }
 
-    /// The raster; where card numbers are hidden, `open` are the bits shown.
-    /// How much a bit varied is shown of hidden ones too where there are enough
-    /// cards: it tells nobody's bits.
-    pub fn figure(
-        &self,
-        title: &str,
-        open: Option<Wide>,
-        brackets: &[Bracket],
-        countings: [Counting; 2],
-    ) -> Markup {
+    /// The raster. Where card numbers are hidden there is none: bits that never
+    /// vary and how much the others do are told by the cards.
+    pub fn figure(&self, title: &str, brackets: &[Bracket], countings: [Counting; 2]) -> Markup {
         let cell = match self.length {
             // Its columns stand under those of the layout.
             0..=44 => CELL,
@@ -75,9 +64,6 @@ impl Batch {
             65..=128 => 5.0,
             _ => 3.0,
         };
-        let shown = |offset: usize| open.is_none_or(|open| open.bit(offset));
-        let any_shown = (0..self.length).any(shown);
-        let told = |offset: usize| shown(offset) || self.total >= ENOUGH;
         let few = self.rows.len() <= 14;
         let high: f64 = match cell > 9.0 {
             true if few => 13.0,
@@ -87,13 +73,6 @@ impl Batch {
         let x = |offset: usize| LABEL + offset as f64 * cell;
         let middle = |offset: usize| x(offset) + cell / 2.0;
         let (left, right) = (x(0), x(self.length));
-        if !any_shown && self.total < ENOUGH {
-            return html! {
-                p.more {
-                    "The bits are hidden; from " (ENOUGH) " cards on, how much each varied is shown."
-                }
-            };
-        }
         let mut out = Pieces::default();
         let mut y = 0.0;
         // A number every so many columns that it has room.
@@ -115,69 +94,63 @@ impl Batch {
                 }
             }
         }
-        if any_shown {
-            y += 1.0;
-            let top = y;
-            let mut ones = String::new();
-            let mut lines = String::new();
-            for (i, (name, word)) in self.rows.iter().enumerate() {
-                if few && high > 9.0 || i.is_multiple_of(5) {
-                    out.add(text(
-                        0.0,
-                        y + if few && high > 9.0 { high - 2.5 } else { 9.0 },
-                        Anchor::Start,
-                        "s",
-                        name,
-                    ));
-                }
-                if i > 0 && i.is_multiple_of(5) {
-                    lines += &format!("M{} {}H{}", n(left), n(y), n(right));
-                }
-                let inked = |offset: &usize| shown(*offset) && word.bit(*offset);
-                let mut offset = 0;
-                while offset < self.length {
-                    let run = (offset..self.length).take_while(inked).count();
-                    if run > 0 {
-                        let width = n(run as f64 * cell);
-                        ones += &format!("M{} {}h{width}v{high}h-{width}z", n(x(offset)), n(y));
-                    }
-                    offset += run + 1;
-                }
-                y += high;
+        y += 1.0;
+        let top = y;
+        let mut ones = String::new();
+        let mut lines = String::new();
+        for (i, (name, word)) in self.rows.iter().enumerate() {
+            if few && high > 9.0 || i.is_multiple_of(5) {
+                out.add(text(
+                    0.0,
+                    y + if few && high > 9.0 { high - 2.5 } else { 9.0 },
+                    Anchor::Start,
+                    "s",
+                    name,
+                ));
             }
-            for (from, len) in stretches(self.length, |offset| !shown(offset)) {
-                out.add(rect(x(from), top, len as f64 * cell, y - top, "hid"));
+            if i > 0 && i.is_multiple_of(5) {
+                lines += &format!("M{} {}H{}", n(left), n(y), n(right));
             }
-            out.add(path(&ones, "solid"));
-            out.add(path(&lines, "hair"));
-            // Columns are told apart by hairlines, every fifth a little darker.
-            let mut columns = String::new();
-            for offset in (0..=self.length).filter(|offset| cell > 4.0 || offset % 8 == 0) {
-                columns += &format!("M{} {}V{}", n(x(offset)), n(top), n(y));
-            }
-            out.add(path(&columns, "faint"));
-            out.add(rect(left, top, right - left, y - top, "frame"));
-            // What a constant column always reads.
-            if cell > 8.0 && self.total > 1 {
-                y += 13.0;
-                let always: Vec<usize> =
-                    (0..self.length).filter(|o| shown(*o) && self.is_constant(*o)).collect();
-                let bits: String =
-                    always.iter().map(|o| if self.ones[*o] > 0 { '1' } else { '0' }).collect();
-                if !bits.is_empty() {
-                    out.add(text(0.0, y - 2.0, Anchor::Start, "s", "always"));
+            let inked = |offset: &usize| word.bit(*offset);
+            let mut offset = 0;
+            while offset < self.length {
+                let run = (offset..self.length).take_while(inked).count();
+                if run > 0 {
+                    let width = n(run as f64 * cell);
+                    ones += &format!("M{} {}h{width}v{high}h-{width}z", n(x(offset)), n(y));
                 }
-                out.add(spread(always.iter().map(|o| middle(*o)), y - 2.0, "s", &bits));
+                offset += run + 1;
             }
+            y += high;
         }
-        if (0..self.length).any(|offset| told(offset) && !self.is_constant(offset)) {
+        out.add(path(&ones, "solid"));
+        out.add(path(&lines, "hair"));
+        // Columns are told apart by hairlines, every fifth a little darker.
+        let mut columns = String::new();
+        for offset in (0..=self.length).filter(|offset| cell > 4.0 || offset % 8 == 0) {
+            columns += &format!("M{} {}V{}", n(x(offset)), n(top), n(y));
+        }
+        out.add(path(&columns, "faint"));
+        out.add(rect(left, top, right - left, y - top, "frame"));
+        // What a constant column always reads.
+        if cell > 8.0 && self.total > 1 {
+            y += 13.0;
+            let always: Vec<usize> = (0..self.length).filter(|o| self.is_constant(*o)).collect();
+            let bits: String =
+                always.iter().map(|o| if self.ones[*o] > 0 { '1' } else { '0' }).collect();
+            if !bits.is_empty() {
+                out.add(text(0.0, y - 2.0, Anchor::Start, "s", "always"));
+            }
+            out.add(spread(always.iter().map(|o| middle(*o)), y - 2.0, "s", &bits));
+        }
+        if (0..self.length).any(|offset| !self.is_constant(offset)) {
             y += BARS + 4.0;
             out.add(text(0.0, y - 2.0, Anchor::Start, "s", "varied"));
             let mut bars = format!("M{} {}H{}", n(left), n(y), n(right));
             for offset in 0..self.length {
                 let bar = self.entropy(offset) * BARS;
                 let (x, width) = (x(offset) + cell * 0.15, cell * 0.7);
-                if !self.is_constant(offset) && told(offset) {
+                if !self.is_constant(offset) {
                     let bar = bar.max(1.5);
                     bars += &format!("M{} {}h{}v-{}h-{}z", n(x), n(y), n(width), n(bar), n(width));
                 }
@@ -198,7 +171,7 @@ impl Batch {
         }
         let picture = Picture {
             title: title.to_owned(),
-            desc: self.desc(open, countings[0].1),
+            desc: self.desc(countings[0].1),
             // The last number stands over a column that may be narrow.
             width: right + 12.0,
             height: y + 2.0,
@@ -207,44 +180,27 @@ impl Batch {
         let drawn = self.rows.len() as u64;
         picture.figure(html! {
             p {
-                @if any_shown {
-                    "A row a card, a column a bit: ink is 1, paper is 0"
-                    @if open.is_some() { ", crossed out is hidden" }
-                    "."
-                    @if self.total > drawn {
-                        " The first " (grouped(drawn)) " of " (grouped(self.total)) " are drawn; "
-                        "the bars count all."
-                    }
-                } @else {
-                    "Bits are hidden; the bars say how much each varied among "
-                    (grouped(self.total)) " cards, full where it was as often 0 as 1."
+                "A row a card, a column a bit: ink is 1, paper is 0."
+                @if self.total > drawn {
+                    " The first " (grouped(drawn)) " of " (grouped(self.total)) " are drawn; "
+                    "the bars count all."
                 }
             }
             (keys.legend())
         })
     }
 
-    fn desc(&self, open: Option<Wide>, first: usize) -> String {
-        let told = |o: usize| open.is_none_or(|open| open.bit(o)) || self.total >= ENOUGH;
+    fn desc(&self, first: usize) -> String {
         let mut said = format!("{} cards of {} bits.", grouped(self.total), self.length);
         let span = |(from, len): (usize, usize)| match len {
             1 => (from + first).to_string(),
             _ => format!("{}-{}", from + first, from + first + len - 1),
         };
         if self.total > 1 {
-            let same: Vec<String> = stretches(self.length, |o| self.is_constant(o) && told(o))
-                .into_iter()
-                .map(span)
-                .collect();
+            let same: Vec<String> =
+                stretches(self.length, |o| self.is_constant(o)).into_iter().map(span).collect();
             if !same.is_empty() {
                 said += &format!(" The same in all: bits {}.", same.join(", "));
-            }
-        }
-        if let Some(open) = open {
-            let hidden: Vec<String> =
-                stretches(self.length, |o| !open.bit(o)).into_iter().map(span).collect();
-            if !hidden.is_empty() {
-                said += &format!(" Hidden: bits {}.", hidden.join(", "));
             }
         }
         format!("{said} Counted from {first}.")
@@ -266,6 +222,6 @@ fn stretches(length: usize, so: impl Fn(usize) -> bool) -> Vec<(usize, usize)> {
 }
 
 /// A raster without brackets, counted from 1 and from 0.
-pub fn plain(batch: &Batch, title: &str, open: Option<Wide>) -> Markup {
-    batch.figure(title, open, &[], BOTH)
+pub fn plain(batch: &Batch, title: &str) -> Markup {
+    batch.figure(title, &[], BOTH)
 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashSet};
 
 use holdover::bits::Wide;
 use holdover::layout::Layout;
-use holdover::rank::{Fit, Verdict, Why};
+use holdover::rank::{Fit, Verdict};
 use holdover::site::Site;
 use maud::{Markup, html};
 
@@ -15,11 +15,11 @@ use super::page::{
 };
 use super::raster::Batch;
 use crate::input::Row;
-use crate::mask;
 use crate::read::advice::Advice;
+use crate::read::masked::{NO_CAPTURE, Sayable};
 use crate::read::text::{fields, lost, mended_is_best, place, reading};
 use crate::read::words::percent;
-use crate::read::{Answered, json, notes};
+use crate::read::{Answered, notes};
 use crate::{args, care};
 
 /// Captures drawn one by one, captures listed, unclear ones listed first.
@@ -83,6 +83,7 @@ impl<'a> Page<'a> {
     pub fn invalid(&mut self, row: &Row, why: &str) {
         self.invalid += 1;
         if self.broken.len() < LISTED {
+            let why = if self.hide { NO_CAPTURE } else { why };
             self.broken.push(vec![cell(self.place(row)), cell(why)]);
         }
     }
@@ -119,16 +120,17 @@ impl<'a> Page<'a> {
         kind.unclear += u64::from(!identified);
         kind.words.insert(word.wide());
         kind.batch.add(|| place_short(row), word.wide());
-        if let Some(site) = fits.filter(|_| identified).and_then(|best| best.decode().site()) {
+        if let Some(site) =
+            fits.filter(|_| identified && !self.hide).and_then(|best| best.decode().site())
+        {
             *kind.sites.entry(site.to_string()).or_default() += 1;
         }
-        // Hidden bits that nothing explains would be an empty picture.
-        let worth = best.is_some() || !self.hide;
-        if worth && self.drawn.len() < DRAWN {
+        // Bits and evidence give the number away.
+        if !self.hide && self.drawn.len() < DRAWN {
             let drawn = self.draw(answered);
             self.drawn.push(drawn);
         }
-        if worth && !identified && self.unclear_drawn.len() < DRAWN {
+        if !self.hide && !identified && self.unclear_drawn.len() < DRAWN {
             let drawn = self.draw(answered);
             self.unclear_drawn.push(drawn);
         }
@@ -144,14 +146,15 @@ impl<'a> Page<'a> {
 
     /// All that has come so far is answered.
     pub fn paused(&mut self, fit: &Fit<'_, '_>) {
-        self.said = self.advice.said(fit, self.hide);
+        self.said = self.advice.said(fit);
     }
 
     fn carried(&self, answered: &Answered<'_, '_>) -> String {
+        if self.hide {
+            return Sayable::of(answered, &self.args.keep_column).beside();
+        }
         let cells = answered.entry.carried.iter().filter(|(_, cell)| !cell.trim().is_empty());
-        let cells: Vec<String> = cells
-            .map(|(heading, cell)| format!("{heading} {}", json::carried(heading, cell, self.hide)))
-            .collect();
+        let cells: Vec<String> = cells.map(|(heading, cell)| format!("{heading} {cell}")).collect();
         cells.join(", ")
     }
 
@@ -165,12 +168,24 @@ impl<'a> Page<'a> {
     }
 
     fn notes(&self, answered: &Answered<'_, '_>) -> Vec<String> {
-        notes::of(answered.entry, answered.answer, self.site, self.hide, None)
+        notes::of(answered.entry, answered.answer, self.site, None)
     }
 
     /// A capture in a row of a table.
     fn list(&self, answered: &Answered<'_, '_>) -> Vec<Markup> {
         let Answered { row, answer, .. } = answered;
+        if self.hide {
+            let said = Sayable::of(answered, &self.args.keep_column);
+            return vec![
+                cell(self.place(row)),
+                verdict(said.verdict),
+                html! { (Own(said.words())) },
+                html! {},
+                html! { span.whole { (said.percent()) } },
+                html! { (Own(said.beside())) },
+                html! {},
+            ];
+        }
         let best = answer.candidates.first().filter(|_| answer.verdict != Verdict::Unknown);
         let carried = self.carried(answered);
         let probability = best.map_or(answer.none_probability, |best| best.probability);
@@ -186,7 +201,7 @@ impl<'a> Page<'a> {
             },
             html! {
                 @if let Some(best) = best.filter(|_| !mended_is_best(answer)) {
-                    (Own(fields(best, self.hide)))
+                    (Own(fields(best)))
                 }
             },
             html! { span.whole { (percent(probability)) } },
@@ -203,15 +218,8 @@ impl<'a> Page<'a> {
         let best = answer.candidates.first().filter(|_| !mended);
         let unknown = answer.verdict == Verdict::Unknown;
         let drawing = match best {
-            Some(best) => {
-                let open = match unknown {
-                    true => Wide::ZERO,
-                    false => mask::open_bits(best.layout),
-                };
-                let open = self.hide.then_some(open);
-                Drawing::word(best.layout, &best.word, lost(best), open)
-            }
-            None => Drawing::bits(capture, None, self.hide.then_some(Wide::ZERO)),
+            Some(best) => Drawing::word(best.layout, &best.word, lost(best)),
+            None => Drawing::bits(capture, None),
         };
         html! {
             h3 { (Own(self.place(row))) ": " (capture.len()) " bits, " (verdict(answer.verdict)) }
@@ -219,7 +227,7 @@ impl<'a> Page<'a> {
                 p {
                     @if unknown { "Nearest: " }
                     b { (Own(best.layout.id())) } (reading(best))
-                    @if !unknown { ", " (Own(fields(best, self.hide))) ", " (percent(best.probability)) }
+                    @if !unknown { ", " (Own(fields(best))) ", " (percent(best.probability)) }
                 }
             }
             (drawing.figure(html! {}))
@@ -230,14 +238,13 @@ impl<'a> Page<'a> {
                     best.evidence.iter().map(|part| vec![
                         cell(part.why.name()),
                         html! { (format!("{:+.1}", part.bits)) },
-                        // Here alone a part of the number is named.
-                        cell(if self.hide && part.why == Why::SerialHead { "" } else { &part.words }),
+                        cell(&part.words),
                     ]),
                 ))
             }
             @let others: Vec<String> = answer.candidates.iter().skip(1).take(4).map(|other| {
-                let fields = if self.hide { String::new() } else { format!(", {}", fields(other, false)) };
-                format!("{}{}{fields}  {}", other.layout.id(), reading(other), percent(other.probability))
+                let (id, reading, fields) = (other.layout.id(), reading(other), fields(other));
+                format!("{id}{reading}, {fields}  {}", percent(other.probability))
             }).chain([format!("none of these  {}", percent(answer.none_probability))]).collect();
             p { "Or: " (Own(others.join("; "))) "." }
             @let notes = self.notes(answered);
@@ -349,14 +356,14 @@ impl<'a> Page<'a> {
                 @if let Some(layout) = &kind.layout {
                     (Drawing::of(layout, BOTH).figure(html! { p { (Own(&layout.spec().title)) } }))
                 }
-                @let open = kind.layout.as_ref().map_or(Wide::ZERO, mask::open_bits);
-                @let named: Vec<Bracket> = kind.layout.as_ref().map(brackets).unwrap_or_default();
-                (kind.batch.figure(
-                    &format!("Captures of {length} bits, bit by bit"),
-                    self.hide.then_some(open),
-                    &named,
-                    BOTH,
-                ))
+                @if !self.hide {
+                    @let named: Vec<Bracket> = kind.layout.as_ref().map(brackets).unwrap_or_default();
+                    (kind.batch.figure(
+                        &format!("Captures of {length} bits, bit by bit"),
+                        &named,
+                        BOTH,
+                    ))
+                }
             }
             (left_out(more, "kinds of card", "--summary counts them all"))
         }

@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 
-use holdover::bits::Wide;
 use holdover_signal::{
     CardRead, FindingKind, Idle, PULSE_INTERVAL_US, PULSE_WIDTH_US, ReaderSummary, Spread, Summary,
 };
@@ -103,7 +102,7 @@ impl Page {
         let readers: Vec<Markup> =
             summary.readers.iter().map(|reader| self.reader(reader)).collect();
         self.findings.clear();
-        let open = self.hide.then_some(Wide::ZERO);
+        let batches = if self.hide { BTreeMap::new() } else { batches };
         let drawn = batches.len().saturating_sub(RASTERS) as u64;
         self.files.push(html! {
             section {
@@ -117,7 +116,7 @@ impl Page {
                 }
                 @for ((reader, length), batch) in batches.iter().take(RASTERS) {
                     h3 { (Own(reader)) ": captures of " (length) " bits" }
-                    (raster::plain(batch, &format!("Captures of {length} bits"), open))
+                    (raster::plain(batch, &format!("Captures of {length} bits")))
                 }
                 (left_out(drawn, "kinds of capture", "--format csv lists all captures"))
             }

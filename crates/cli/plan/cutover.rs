@@ -72,7 +72,7 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
         let printed = row
             .printed
             .as_deref()
-            .map_or(String::new(), |printed| format!(", print {}", plain(&shown.print(printed))));
+            .map_or(String::new(), |printed| format!(", print {}", plain(shown.print(printed))));
         let holder =
             row.holder.as_deref().map_or(String::new(), |holder| format!(", {}", plain(holder)));
         line(&format!("       [ ] roster line {}{printed}{holder}: must stay shut", row.line));
@@ -97,7 +97,7 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
     line("[ ] each refused card is read with `holdover read` and looked up in the plan");
     line("");
     line("CAUTIONS");
-    for caution in super::worksheet::cautions(plan, shown) {
+    for caution in super::worksheet::cautions(plan) {
         line(&caution);
     }
     line(&format!(

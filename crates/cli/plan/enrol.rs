@@ -39,9 +39,10 @@ pub fn rows<'l>(
     wrong: &'l HashSet<usize>,
     shown: &'l Shown,
 ) -> impl Iterator<Item = [String; 7]> + 'l {
-    list.iter().map(move |line| {
+    in_order(list, shown).into_iter().map(move |line| {
         let holder = line.holder.as_deref().unwrap_or_default();
         let number = match (&line.opens, &line.last_panel_number) {
+            (Some(_), Some(_)) if shown.mask => String::new(),
             (Some(opens), Some(last)) if opens.panel_number != *last => {
                 format!("{} to {}", shown.number(&opens.panel_number), shown.number(last))
             }
@@ -49,12 +50,10 @@ pub fn rows<'l>(
             (None, _) => String::new(),
         };
         let card = match (line.card, line.numbers) {
-            (CardRef::Batch(batch), Some((first, last))) => format!(
-                "batch {}, cards {} to {}",
-                batch.batch,
-                shown.number(&first.to_string()),
-                shown.number(&last.to_string())
-            ),
+            (CardRef::Batch(batch), Some((first, last))) if !shown.mask => {
+                format!("batch {}, cards {first} to {last}", batch.batch)
+            }
+            (CardRef::Batch(batch), _) if shown.mask => format!("batch {}", batch.batch),
             (card, _) => super::text::card(card),
         };
         let note = match (&line.opens, line.renumbered) {
@@ -73,11 +72,26 @@ pub fn rows<'l>(
             holder.to_owned(),
             number,
             slot.map_or_else(String::new, |slot| format!("{} {}", slot.slot, slot.name)),
-            shown.print(line.printed.as_deref().unwrap_or_default()),
+            shown.print(line.printed.as_deref().unwrap_or_default()).to_owned(),
             note.to_owned(),
             shown.mark.clone(),
         ]
     })
+}
+
+/// The lines in the list's order; in a copy that hides numbers in the roster's,
+/// a batch once: order and gaps tell of numbers.
+fn in_order<'l>(list: &'l [Enrolment], shown: &Shown) -> Vec<&'l Enrolment> {
+    let mut lines: Vec<&Enrolment> = list.iter().collect();
+    if shown.mask {
+        let place = |line: &Enrolment| match line.card {
+            CardRef::Line(row) => (0, row),
+            CardRef::Batch(batch) => (1, batch.batch),
+        };
+        lines.sort_by_key(|line| place(line));
+        lines.dedup_by_key(|line| place(line));
+    }
+    lines
 }
 
 /// Whether a number is printed on the card.

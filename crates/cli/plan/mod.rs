@@ -29,17 +29,17 @@ pub struct Shown {
 impl Shown {
     /// A panel number, hidden where asked.
     pub fn number(&self, number: &str) -> String {
-        if self.mask { crate::mask::text(number) } else { number.to_owned() }
+        if self.mask { crate::mask::tail(number) } else { number.to_owned() }
     }
 
-    /// What to do about a conflict, its numbers and prints hidden where asked.
-    pub fn advice(&self, text: &str) -> String {
-        if self.mask { crate::mask::advice(text) } else { text.to_owned() }
+    /// What to do about a conflict: it names numbers and prints.
+    pub fn advice<'t>(&self, text: &'t str) -> &'t str {
+        if self.mask { crate::mask::ADVICE } else { text }
     }
 
     /// What is printed on a card, hidden where asked.
-    pub fn print(&self, printed: &str) -> String {
-        if self.mask { crate::mask::print(printed) } else { printed.to_owned() }
+    pub fn print<'t>(&self, printed: &'t str) -> &'t str {
+        if self.mask && !printed.is_empty() { crate::mask::PRINT } else { printed }
     }
 }
 

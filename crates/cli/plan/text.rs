@@ -72,7 +72,7 @@ pub fn print(
         let kind = conflict.kind;
         let todo = shown.advice(&conflict.what_to_do);
         screen::say(out, "conflict  ", &format!("{kind}, {what}: {}{more}", cards.join(", ")))?;
-        screen::say(out, "          ", &todo)?;
+        screen::say(out, "          ", todo)?;
     }
     if plan.conflicts().len() > TOLD {
         let more = plan.conflicts().len() - TOLD;
@@ -110,12 +110,11 @@ pub fn print(
             );
             screen::say(out, "exposure  ", &text)?;
         }
-        let about = roster.about.iter().map(|note| shown.number(note));
-        for note in about.chain(roster.said(plan.table(), shown)) {
+        for note in roster.about.iter().cloned().chain(roster.said(plan.table(), shown)) {
             screen::say(out, "note      ", &note)?;
         }
         for caution in plan.cautions() {
-            screen::say(out, "caution   ", &shown.number(caution))?;
+            screen::say(out, "caution   ", caution)?;
         }
     } else {
         screen::say(out, "caution   ", care::DOORS)?;

@@ -53,7 +53,7 @@ pub fn sheet(plan: &Plan, list: &[Enrolment], shown: &Shown) -> String {
     }
     line(format_args!("\n{}", "-".repeat(WIDTH)));
     line(format_args!("CAUTIONS"));
-    for caution in cautions(plan, shown) {
+    for caution in cautions(plan) {
         line(format_args!("{caution}"));
     }
     out
@@ -146,10 +146,10 @@ fn check_words(check: &PanelCheck) -> String {
 }
 
 /// The cautions in lines of the page's width.
-pub fn cautions(plan: &Plan, shown: &Shown) -> Vec<String> {
+pub fn cautions(plan: &Plan) -> Vec<String> {
     let mut lines = Vec::new();
     for caution in plan.cautions() {
-        for (i, text) in screen::wrap(&shown.number(caution), WIDTH - 2).iter().enumerate() {
+        for (i, text) in screen::wrap(caution, WIDTH - 2).iter().enumerate() {
             lines.push(format!("{} {text}", if i == 0 { '-' } else { ' ' }));
         }
     }

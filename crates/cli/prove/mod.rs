@@ -187,9 +187,9 @@ pub fn hidden(value: &Value, hide: bool) -> Value {
     let hidden = map.iter().map(|(key, value)| {
         let secret = hide && SECRET.contains(&key.as_str());
         let shown = match value {
-            Value::String(text) if secret => Value::String(crate::mask::text(text)),
+            Value::String(text) if secret => Value::String(crate::mask::tail(text)),
             Value::Number(number) if secret => {
-                Value::String(crate::mask::text(&number.to_string()))
+                Value::String(crate::mask::tail(&number.to_string()))
             }
             Value::Array(list) if secret => {
                 Value::Array(list.iter().map(|item| hidden(item, hide)).collect())

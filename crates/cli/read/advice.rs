@@ -80,7 +80,7 @@ impl Advice {
     }
 
     /// The advice, in the order things are done.
-    pub fn said(&self, fit: &Fit<'_, '_>, hide: bool) -> Vec<String> {
+    pub fn said(&self, fit: &Fit<'_, '_>) -> Vec<String> {
         let mut said: Vec<String> = Vec::new();
         for Miswired { wiring, state, p } in fit.wiring().iter().flat_map(miswired) {
             let reader = match wiring.reader.as_str() {
@@ -137,10 +137,9 @@ impl Advice {
                 true => format!("{ids} fit"),
                 false => format!("only {ids} fits, but not surely"),
             };
-            let print =
-                if hide { "" } else { ", or compare one card's print with the numbers above" };
             said.push(format!(
-                "{}: {which}. Read three more cards of this batch{print}",
+                "{}: {which}. Read three more cards of this batch, or compare one card's print \
+                 with its number",
                 captures(*count)
             ));
         }
@@ -184,10 +183,10 @@ impl Advice {
     }
 
     /// The same in lines for the terminal.
-    pub fn lines(&self, fit: &Fit<'_, '_>, hide: bool) -> Vec<String> {
+    pub fn lines(&self, fit: &Fit<'_, '_>) -> Vec<String> {
         let width = screen::width();
         let mut lines = Vec::new();
-        for text in self.said(fit, hide) {
+        for text in self.said(fit) {
             for (i, line) in screen::wrap(&text, width - 6).into_iter().enumerate() {
                 lines.push(match i {
                     0 => format!("{}  {line}", in_style(STRONG, "next")),

@@ -4,45 +4,47 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use holdover::layout::{Part, Value};
+use holdover::layout::Part;
 use holdover::rank::Candidate;
 
 use super::Answered;
 use super::holes::Holes;
-use super::json::carried;
 use super::records::Render;
 use crate::formats::write_csv;
 use crate::input::csv::MAX_COLUMNS;
 use crate::input::{Carried, Row};
-use crate::{mask, screen};
+use crate::screen;
 
-const HEAD: [&str; 9] =
+pub const HEAD: [&str; 9] =
     ["line", "source", "verdict", "layout", "reading", "site", "card", "probability", "note"];
 
+#[derive(Default)]
 pub struct Csv {
-    hide: bool,
     /// The input's own columns, of every source.
     columns: Vec<String>,
 }
 
 impl Csv {
-    pub fn new(hide: bool) -> Csv {
-        Csv { hide, columns: Vec::new() }
-    }
-
     fn record(&self, mut cells: Vec<String>, own: &Carried, out: &mut Vec<u8>) {
         if own.headings[..] == self.columns[..] {
-            cells.extend(own.iter().map(|(column, cell)| carried(column, cell, self.hide)));
+            cells.extend(own.iter().map(|(_, cell)| cell.to_owned()));
         } else {
             // The first of a heading counts.
             let named = own.iter().map(|(column, cell)| (column.to_ascii_lowercase(), cell));
             let named: HashMap<String, &str> = named.rev().collect();
             cells.extend(self.columns.iter().map(|column| {
-                let cell = named.get(&column.to_ascii_lowercase()).copied().unwrap_or_default();
-                carried(column, cell, self.hide)
+                named.get(&column.to_ascii_lowercase()).copied().unwrap_or_default().to_owned()
             }));
         }
         write(&cells, out);
+    }
+}
+
+/// The heading of an own column: the input's "site" and the answer's are two things.
+pub fn given(column: &str) -> String {
+    match HEAD.contains(&column) {
+        true => format!("given_{column}"),
+        false => column.to_owned(),
     }
 }
 
@@ -52,10 +54,6 @@ fn write(cells: &[String], out: &mut Vec<u8>) {
 }
 
 impl Render for Csv {
-    fn hides(&self) -> bool {
-        self.hide
-    }
-
     fn headings(&mut self, headings: &Arc<Vec<String>>) {
         for heading in headings.iter() {
             if self.columns.len() == MAX_COLUMNS {
@@ -72,18 +70,14 @@ impl Render for Csv {
     }
 
     fn head(&self, out: &mut Vec<u8>) {
-        // The input's "site" and the answer's are two things.
-        let named = self.columns.iter().map(|column| match HEAD.contains(&column.as_str()) {
-            true => format!("given_{column}"),
-            false => column.clone(),
-        });
+        let named = self.columns.iter().map(|column| given(column));
         write(&HEAD.iter().map(|h| (*h).to_owned()).chain(named).collect::<Vec<_>>(), out);
     }
 
     fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
         let Answered { row, entry, answer, notes, holes } = answered;
         let best = answer.candidates.first();
-        let part = |part| best.map_or_else(String::new, |b| value(b, part, self.hide, *holes));
+        let part = |part| best.map_or_else(String::new, |b| value(b, part, *holes));
         let cells = vec![
             holes.map_or_else(|| row.line.to_string(), Holes::line),
             row.source.to_string(),
@@ -108,7 +102,7 @@ impl Render for Csv {
     }
 }
 
-fn value(best: &Candidate<'_>, part: Part, hide: bool, holes: Option<&Holes<'_>>) -> String {
+fn value(best: &Candidate<'_>, part: Part, holes: Option<&Holes<'_>>) -> String {
     if let Some(holes) = holes {
         return holes.part(best, part).unwrap_or_default();
     }
@@ -117,15 +111,5 @@ fn value(best: &Candidate<'_>, part: Part, hide: bool, holes: Option<&Holes<'_>>
         Part::Site => decode.site(),
         Part::Card => decode.card(),
     };
-    let Some(value) = value else { return String::new() };
-    match (hide, part) {
-        (true, Part::Card) => {
-            let width = match &value {
-                Value::Digits(digits) => digits.len(),
-                Value::Number(_) => best.layout.largest(Part::Card).unwrap_or(0).to_string().len(),
-            };
-            mask::number(&value, width)
-        }
-        _ => value.to_string(),
-    }
+    value.map_or_else(String::new, |value| value.to_string())
 }

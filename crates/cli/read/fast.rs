@@ -236,8 +236,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
 
     fn keep(&self, signer: &Signer<'f>, source: &Arc<str>, word: u64, length: usize) -> Kept {
         let row = plain_row(source, 0, word, length);
-        // A hole would show what a mask hides.
-        if self.render.hides() || !unmarked(source) {
+        if !unmarked(source) {
             return Kept::Each;
         }
         let holes = Holes::new(signer, word.wide());
@@ -275,7 +274,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
     fn render_row(&self, row: &Row, holes: Option<&Holes<'_>>, out: &mut Vec<u8>) -> Outcome {
         let Ok(entry) = &row.entry else { return Outcome::InputWrong };
         let answer = self.fit.answer(&entry.sighting);
-        let notes = notes::of(entry, &answer, self.site, self.render.hides(), holes);
+        let notes = notes::of(entry, &answer, self.site, holes);
         self.render.answered(&Answered { row, entry, answer: &answer, notes, holes }, out);
         match answer.verdict {
             Verdict::Identified => Outcome::Done,
@@ -412,11 +411,10 @@ mod tests {
     #[test]
     fn blocks_and_lines_get_the_same_answers() {
         let text = lines(builtin(), 20_000, 1);
-        same(&text, &Csv::new(false), None);
-        same(&text, &Json::new(false), None);
-        same(&lines(builtin(), 5_000, 2), &Csv::new(false), Some(&site()));
-        same(&lines(builtin(), 300, 3), &Json::new(false), Some(&site()));
-        same(&lines(builtin(), 3_000, 4), &Csv::new(true), None);
+        same(&text, &Csv::default(), None);
+        same(&text, &Json, None);
+        same(&lines(builtin(), 5_000, 2), &Csv::default(), Some(&site()));
+        same(&lines(builtin(), 300, 3), &Json, Some(&site()));
     }
 
     /// Run once in a while: minutes.
@@ -424,7 +422,7 @@ mod tests {
     #[ignore = "minutes"]
     fn a_million_captures_get_the_same_answers() {
         let text = lines(builtin(), 1_000_000, 5);
-        same(&text, &Csv::new(false), None);
-        same(&text, &Json::new(false), None);
+        same(&text, &Csv::default(), None);
+        same(&text, &Json, None);
     }
 }

@@ -10,7 +10,6 @@ use super::Answered;
 use super::holes::Holes;
 use super::records::Render;
 use crate::input::Row;
-use crate::mask;
 
 /// Largest binary field written as a JSON number, in bits: what a double holds.
 const EXACT_BITS: usize = 53;
@@ -18,21 +17,9 @@ const EXACT_BITS: usize = 53;
 /// What stands around the mark of a hole that is a number, not a string.
 const BARE: char = '\u{F8FE}';
 
-pub struct Json {
-    hide: bool,
-}
-
-impl Json {
-    pub fn new(hide: bool) -> Json {
-        Json { hide }
-    }
-}
+pub struct Json;
 
 impl Render for Json {
-    fn hides(&self) -> bool {
-        self.hide
-    }
-
     fn headings(&mut self, _: &Arc<Vec<String>>) {}
 
     fn head(&self, _: &mut Vec<u8>) {}
@@ -40,18 +27,10 @@ impl Render for Json {
     fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
         let Answered { row, entry, answer, notes, holes } = answered;
         let capture = &entry.sighting.capture;
-        let bits = match (self.hide, holes) {
-            (true, _) => mask::bits(capture.len()),
-            (false, Some(holes)) => holes.bits(),
-            (false, None) => capture.to_string(),
-        };
+        let bits = holes.map_or_else(|| capture.to_string(), Holes::bits);
         let line = holes.map_or_else(|| row.line.into(), |holes| bare(&holes.line()));
-        let candidates: Vec<Any> = answer
-            .candidates
-            .iter()
-            .enumerate()
-            .map(|(rank, candidate)| object(candidate, self.hide, rank == 0, *holes))
-            .collect();
+        let candidates: Vec<Any> =
+            answer.candidates.iter().map(|candidate| object(candidate, *holes)).collect();
         let mut object = Map::new();
         object.insert("line".into(), line);
         object.insert("source".into(), (*row.source).into());
@@ -68,9 +47,8 @@ impl Render for Json {
             object.insert("reader".into(), entry.sighting.reader.clone().into());
         }
         if !entry.carried.cells.is_empty() {
-            let cells = entry.carried.iter().map(|(heading, cell)| {
-                (heading.to_owned(), carried(heading, cell, self.hide).into())
-            });
+            let cells =
+                entry.carried.iter().map(|(heading, cell)| (heading.to_owned(), cell.into()));
             object.insert("carried".into(), Any::Object(cells.collect()));
         }
         let text = Any::Object(object).to_string();
@@ -97,42 +75,22 @@ fn bare(mark: &str) -> Any {
     Any::String(format!("{BARE}{mark}{BARE}"))
 }
 
-/// A carried cell; under a mask, numbers in it are hidden, but not where it
-/// says a place.
-pub fn carried(heading: &str, cell: &str, hide: bool) -> String {
-    let place = ["building", "door", "reader", "site"];
-    let is_place = place.iter().any(|place| heading.eq_ignore_ascii_case(place));
-    let number = ["printed", "card"].iter().any(|name| heading.eq_ignore_ascii_case(name));
-    match (hide && !is_place, number) {
-        (false, _) => cell.to_owned(),
-        (true, true) => mask::print(cell),
-        (true, false) => mask::text(cell),
-    }
-}
-
 fn rounded(number: f64, digits: i32) -> Any {
     let scale = 10f64.powi(digits);
     json!((number * scale).round() / scale)
 }
 
-fn object(candidate: &Candidate<'_>, hide: bool, best: bool, holes: Option<&Holes<'_>>) -> Any {
+fn object(candidate: &Candidate<'_>, holes: Option<&Holes<'_>>) -> Any {
     let decode = candidate.decode();
     let word = candidate.word.wide();
     let fields = candidate.layout.fields().iter().map(|field| {
-        if let (false, Some(holes)) = (hide, holes) {
+        if let Some(holes) = holes {
             let hole = holes.field(candidate, field);
             let value = if exact(field) { bare(&hole) } else { Any::String(hole) };
             return (field.role.name().to_owned(), value);
         }
         let value = field.value(word);
-        // Another layout's site code can be this one's card number.
-        let hidden = match (hide, best) {
-            (false, _) => None,
-            (true, true) => mask::field(field, &value),
-            (true, false) => Some(mask::bits(field.decimal_width())),
-        };
-        let value = hidden.map_or_else(|| number(field, &value), Any::String);
-        (field.role.name().to_owned(), value)
+        (field.role.name().to_owned(), number(field, &value))
     });
     let checks: Vec<Any> =
         decode.outcomes().map(|(check, holds)| json!({"check": check, "holds": holds})).collect();

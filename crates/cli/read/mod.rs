@@ -4,7 +4,8 @@ pub mod advice;
 mod csv;
 mod fast;
 mod holes;
-pub mod json;
+mod json;
+pub mod masked;
 pub mod notes;
 mod paper;
 mod records;
@@ -88,13 +89,16 @@ pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
         Some(paper) => job.run(&mut inputs, &mut paper.beside(report)),
         None => job.run(&mut inputs, report),
     };
+    if args.mask && !args.summary {
+        return show(&mut masked::Masked::new(args));
+    }
     match (args.summary, args.format, args.page.html.is_some()) {
-        (true, format, _) => show(&mut summary::Summary::new(format, args.mask)),
+        (true, format, _) => show(&mut summary::Summary::new(format)),
         (false, Format::Text, _) => show(&mut text::Text::new(args)),
-        (false, Format::Json, true) => show(&mut Records::new(json::Json::new(args.mask))),
-        (false, Format::Csv, true) => show(&mut Records::new(csv::Csv::new(args.mask))),
-        (false, Format::Json, false) => job.records(&mut inputs, json::Json::new(args.mask)),
-        (false, Format::Csv, false) => job.records(&mut inputs, csv::Csv::new(args.mask)),
+        (false, Format::Json, true) => show(&mut Records::new(json::Json)),
+        (false, Format::Csv, true) => show(&mut Records::new(csv::Csv::default())),
+        (false, Format::Json, false) => job.records(&mut inputs, json::Json),
+        (false, Format::Csv, false) => job.records(&mut inputs, csv::Csv::default()),
     }
 }
 
@@ -285,13 +289,14 @@ impl Job<'_, '_> {
             Ok(entry) => entry,
             Err(why) => {
                 let source = screen::plain(&row.source);
-                screen::complain(&format!("{source}:{}: {why}", row.line));
+                let said = if self.args.mask { masked::NO_CAPTURE } else { why };
+                screen::complain(&format!("{source}:{}: {said}", row.line));
                 report.invalid(row, why)?;
                 return Ok(Outcome::InputWrong);
             }
         };
         let answer = fit.answer(&entry.sighting);
-        let notes = notes::of(entry, &answer, self.site, self.args.mask, None);
+        let notes = notes::of(entry, &answer, self.site, None);
         report.answered(&Answered { row, entry, answer: &answer, notes, holes: None })?;
         Ok(match answer.verdict {
             Verdict::Identified => Outcome::Done,

@@ -9,7 +9,6 @@ use holdover::site::Site;
 use super::holes::Holes;
 use super::words::{numbers, percent};
 use crate::input::Entry;
-use crate::mask;
 
 /// Candidates from this probability on have their serial numbers looked at.
 const WORTH_A_NOTE: f64 = 0.05;
@@ -17,30 +16,26 @@ const WORTH_A_NOTE: f64 = 0.05;
 /// A reading is spoken of as what happened from this probability on.
 const LIKELY: f64 = 0.5;
 
-/// All notes on one capture; none gives a card number away under a mask.
+/// All notes on one capture.
 ///
 /// With holes, numbers of the capture come out as holes.
 pub fn of(
     entry: &Entry,
     answer: &Answer<'_>,
     site: Option<&Site>,
-    hide: bool,
     holes: Option<&Holes<'_>>,
 ) -> Vec<String> {
-    let mut notes: Vec<String> = match hide {
-        true => entry.notes.iter().map(|note| mask::text(note)).collect(),
-        false => entry.notes.clone(),
-    };
-    notes.extend(answer.mended.as_ref().and_then(|mended| mend(mended, hide)));
+    let mut notes = entry.notes.clone();
+    notes.extend(answer.mended.as_ref().and_then(mend));
     if let Some(best) = answer.best() {
         notes.extend(reading(best).filter(|_| best.probability >= LIKELY));
-        notes.extend(twins(answer, hide, holes));
-        notes.extend(print(entry, best, hide));
+        notes.extend(twins(answer, holes));
+        notes.extend(print(entry, best));
         notes.extend(site.and_then(|site| ownership(best, answer, site)));
     }
     notes.extend(unsettled(answer));
     for candidate in answer.candidates.iter().filter(|c| c.probability >= WORTH_A_NOTE) {
-        let serial = serial(candidate, hide);
+        let serial = serial(candidate);
         if let (Some(holes), false) = (holes, serial.is_empty()) {
             holes.refuse();
         }
@@ -54,7 +49,7 @@ pub fn of(
 }
 
 /// What the capture would be with the bits in doubt mended.
-fn mend(mended: &Mended<'_>, hide: bool) -> Option<String> {
+fn mend(mended: &Mended<'_>) -> Option<String> {
     if mended.probability < WORTH_A_NOTE || !mended.decode.holds() {
         return None;
     }
@@ -66,11 +61,11 @@ fn mend(mended: &Mended<'_>, hide: bool) -> Option<String> {
         Some(second) => format!("{} and {}", one(mended.first), one(second)),
         None => one(mended.first),
     };
-    let numbers = if hide { String::new() } else { format!(" {}", numbers(&mended.decode)) };
     Some(format!(
-        "with {how}, where the probe file shows a pulse in doubt, this is {}{numbers} ({}); read \
+        "with {how}, where the probe file shows a pulse in doubt, this is {} {} ({}); read \
          the card again to be sure",
         mended.decode.layout.id(),
+        numbers(&mended.decode),
         percent(mended.probability)
     ))
 }
@@ -150,7 +145,7 @@ fn reading(best: &Candidate<'_>) -> Option<String> {
 }
 
 /// Layouts with the same checks: what each would make of the same bits.
-fn twins(answer: &Answer<'_>, hide: bool, holes: Option<&Holes<'_>>) -> Option<String> {
+fn twins(answer: &Answer<'_>, holes: Option<&Holes<'_>>) -> Option<String> {
     let best = answer.candidates.first()?;
     let twins: Vec<_> = answer
         .candidates
@@ -163,9 +158,6 @@ fn twins(answer: &Answer<'_>, hide: bool, holes: Option<&Holes<'_>>) -> Option<S
     }
     let ids: Vec<_> = twins.iter().map(|c| c.layout.id()).collect();
     let note = format!("{} have the same bits and checks", ids.join(" and "));
-    if hide {
-        return Some(format!("{note}; the printed number tells which it is"));
-    }
     let mut readings: Vec<_> = twins.iter().map(|c| numbers(&c.decode())).collect();
     readings.dedup();
     if let Some(holes) = holes {
@@ -201,7 +193,7 @@ fn in_holes(candidate: &Candidate<'_>, holes: &Holes<'_>) -> String {
     }
 }
 
-fn print(entry: &Entry, best: &Candidate<'_>, hide: bool) -> Option<String> {
+fn print(entry: &Entry, best: &Candidate<'_>) -> Option<String> {
     let decode = best.decode();
     let known = &entry.sighting.known;
     let noted = known.site.as_ref().zip(decode.site().map(|site| site.to_string()));
@@ -215,10 +207,7 @@ fn print(entry: &Entry, best: &Candidate<'_>, hide: bool) -> Option<String> {
     }
     let noted = known.card.as_ref().or(known.printed.as_ref())?;
     let card = decode.card()?;
-    Some(match hide {
-        true => "the number noted for this card is not the one it sends".to_owned(),
-        false => format!("noted as {noted}, but the card sends {card}: look at the print again"),
-    })
+    Some(format!("noted as {noted}, but the card sends {card}: look at the print again"))
 }
 
 fn ownership(best: &Candidate<'_>, answer: &Answer<'_>, site: &Site) -> Option<String> {
@@ -240,18 +229,16 @@ fn ownership(best: &Candidate<'_>, answer: &Answer<'_>, site: &Site) -> Option<S
     })
 }
 
-fn serial(candidate: &Candidate<'_>, hide: bool) -> Vec<String> {
+fn serial(candidate: &Candidate<'_>) -> Vec<String> {
     let Some(serial) = SerialNumber::of(candidate.layout, &candidate.word) else {
         return Vec::new();
     };
     let mut notes: Vec<String> = serial.notes().iter().map(|n| n.text().to_owned()).collect();
-    if !hide {
-        let bytes: Vec<String> = serial.bytes().iter().map(|b| format!("{b:02X}")).collect();
-        notes.push(format!(
-            "as a serial number: bytes {}; a reader that sends them in the other order gives {}",
-            bytes.join(" "),
-            serial.other_order()
-        ));
-    }
+    let bytes: Vec<String> = serial.bytes().iter().map(|b| format!("{b:02X}")).collect();
+    notes.push(format!(
+        "as a serial number: bytes {}; a reader that sends them in the other order gives {}",
+        bytes.join(" "),
+        serial.other_order()
+    ));
     notes
 }

@@ -13,9 +13,6 @@ use crate::world;
 
 /// Renders records.
 pub trait Render: Sync {
-    /// Whether card numbers are hidden.
-    fn hides(&self) -> bool;
-
     /// Takes the headings of a source's own columns; all come before any record.
     fn headings(&mut self, headings: &Arc<Vec<String>>);
 

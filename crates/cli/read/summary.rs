@@ -59,7 +59,7 @@ pub struct Summary {
 }
 
 impl Summary {
-    pub fn new(format: Format, _hide: bool) -> Summary {
+    pub fn new(format: Format) -> Summary {
         // A summary counts cards and names none: there is nothing to hide.
         Summary {
             format,

@@ -13,7 +13,7 @@ use crate::args;
 use crate::fail::Fail;
 use crate::input::Row;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
-use crate::{care, draw, mask};
+use crate::{care, draw};
 
 /// Captures drawn in full; of a larger batch, each has one line and only
 /// those not identified are drawn.
@@ -53,7 +53,7 @@ impl<'a> Text<'a> {
     }
 }
 
-fn verdict(verdict: Verdict) -> String {
+pub fn verdict(verdict: Verdict) -> String {
     let style = match verdict {
         Verdict::Identified => GOOD,
         Verdict::Ambiguous => OPEN,
@@ -62,19 +62,12 @@ fn verdict(verdict: Verdict) -> String {
     in_style(style, verdict.name())
 }
 
-/// The fields of a candidate in a line, numbers hidden where asked.
-pub fn fields(candidate: &Candidate<'_>, hide: bool) -> String {
+/// The fields of a candidate in a line.
+pub fn fields(candidate: &Candidate<'_>) -> String {
     let word = candidate.word.wide();
-    let fields: Vec<String> = candidate
-        .layout
-        .fields()
-        .iter()
-        .map(|field| {
-            let value = field.value(word);
-            let hidden = if hide { mask::field(field, &value) } else { None };
-            format!("{} {}", field.role.name(), hidden.unwrap_or_else(|| value.to_string()))
-        })
-        .collect();
+    let fields = candidate.layout.fields().iter();
+    let fields: Vec<String> =
+        fields.map(|field| format!("{} {}", field.role.name(), field.value(word))).collect();
     fields.join(", ")
 }
 
@@ -110,11 +103,10 @@ pub fn lost(candidate: &Candidate<'_>) -> Option<usize> {
 impl Text<'_> {
     fn block(&self, answered: &Answered<'_, '_>) -> Vec<String> {
         let Answered { row, entry, answer, notes, .. } = answered;
-        let hide = self.args.mask;
         let width = screen::width();
         let capture = &entry.sighting.capture;
         let drawn = |best: &Candidate<'_>| {
-            indent(draw::word(best.layout, &best.word, lost(best), hide, width - 2))
+            indent(draw::word(best.layout, &best.word, lost(best), width - 2))
         };
         let mut lines = Vec::new();
         let head = format!("{}: {} bits", place(row), capture.len());
@@ -122,9 +114,7 @@ impl Text<'_> {
             .carried
             .iter()
             .filter(|(_, cell)| !cell.trim().is_empty())
-            .map(|(heading, cell)| {
-                format!("{} {}", plain(heading), plain(&super::json::carried(heading, cell, hide)))
-            })
+            .map(|(heading, cell)| format!("{} {}", plain(heading), plain(cell)))
             .collect();
         let head = in_style(STRONG, &head);
         lines.push(match carried.is_empty() {
@@ -136,7 +126,7 @@ impl Text<'_> {
             _ if mended_is_best(answer) => {
                 lines.push(format!("  {}: a bit inside is in doubt", verdict(answer.verdict)));
                 lines.push(String::new());
-                lines.extend(indent(draw::bits(capture, hide, width - 2)));
+                lines.extend(indent(draw::bits(capture, width - 2)));
             }
             (Verdict::Unknown, best) => {
                 lines.push(format!(
@@ -151,7 +141,7 @@ impl Text<'_> {
                         lines.push(format!("  {}", in_style(FAINT, &near)));
                         lines.extend(drawn(best));
                     }
-                    None => lines.extend(indent(draw::bits(capture, hide, width - 2))),
+                    None => lines.extend(indent(draw::bits(capture, width - 2))),
                 }
             }
             (_, Some(best)) => {
@@ -162,13 +152,13 @@ impl Text<'_> {
                     reading(best),
                     percent(best.probability)
                 ));
-                for line in screen::wrap(&fields(best, hide), width - 4) {
+                for line in screen::wrap(&fields(best), width - 4) {
                     lines.push(format!("    {}", in_style(STRONG, &line)));
                 }
                 lines.push(String::new());
                 lines.extend(drawn(best));
             }
-            (_, None) => lines.extend(indent(draw::bits(capture, hide, width - 2))),
+            (_, None) => lines.extend(indent(draw::bits(capture, width - 2))),
         }
         if !self.args.quiet && best.is_some() {
             lines.push(String::new());
@@ -182,12 +172,11 @@ impl Text<'_> {
                     1 => ": 1 check fails".to_owned(),
                     n => format!(": {n} checks fail"),
                 };
-                let fields =
-                    if hide { String::new() } else { format!(", {}", fields(other, false)) };
                 lines.push(format!(
-                    "  or {}{}{fields}  {}{why}",
+                    "  or {}{}, {}  {}{why}",
                     other.layout.id(),
                     reading(other),
+                    fields(other),
                     percent(other.probability)
                 ));
             }
@@ -212,7 +201,7 @@ impl Text<'_> {
         let best = answer.candidates.first();
         let what = match (answer.verdict, best) {
             _ if mended_is_best(answer) => match &answer.mended {
-                Some(m) if !self.args.mask => format!(
+                Some(m) => format!(
                     "{} {} if {}  {}",
                     m.decode.layout.id(),
                     numbers(&m.decode),
@@ -224,7 +213,7 @@ impl Text<'_> {
                     },
                     percent(m.probability)
                 ),
-                _ => "a bit inside is in doubt".to_owned(),
+                None => "a bit inside is in doubt".to_owned(),
             },
             (Verdict::Unknown, _) | (_, None) => {
                 format!("none of these  {}", percent(answer.none_probability))
@@ -233,7 +222,7 @@ impl Text<'_> {
                 "{}{}  {}  {}",
                 best.layout.id(),
                 reading(best),
-                fields(best, self.args.mask),
+                fields(best),
                 percent(best.probability)
             ),
         };
@@ -335,7 +324,7 @@ impl Report for Text<'_> {
         }
         self.listed = false;
         if !self.args.quiet {
-            for line in self.advice.lines(fit, self.args.mask) {
+            for line in self.advice.lines(fit) {
                 writeln!(out, "{line}")?;
             }
         }

@@ -38,7 +38,7 @@ pub fn said(notes: &[Note], shown: &Shown) -> Vec<String> {
                 if lines.len() <= FIRST {
                     let (card, read) = match *what {
                         "site" => (card.clone(), read.clone()),
-                        _ => (shown.print(card), shown.print(read)),
+                        _ => (shown.print(card).to_owned(), shown.number(read)),
                     };
                     let text = format!(
                         "line {line}: the row says {what} {card}, its bits say {read}, and the \
@@ -128,6 +128,6 @@ mod tests {
         };
         let shown = &Shown { mask: true, mark: String::new() };
         let text = said(&[told("card", "04801")], shown).join("");
-        assert!(text.starts_with("line 1234: the row says card ***01, its bits say ***05"));
+        assert!(text.starts_with("line 1234: the row says card ***, its bits say ***05"));
     }
 }

@@ -65,7 +65,7 @@ impl Prints<'_> {
 
     fn print(&self, row: usize) -> String {
         let printed = self.rows.get(row).and_then(|row| row.printed.as_deref());
-        self.shown.print(&plain(printed.unwrap_or_default().trim()))
+        self.shown.print(&plain(printed.unwrap_or_default().trim())).to_owned()
     }
 
     /// Whose number it is: the bits', or the row's where it has none.
@@ -116,7 +116,8 @@ impl Prints<'_> {
             true => String::new(),
             false => format!(" ({})", holders.join(", ")),
         };
-        let says: Vec<String> = says.iter().take(TOLD).map(|says| self.shown.print(says)).collect();
+        let says: Vec<String> =
+            says.iter().take(TOLD).map(|says| self.shown.print(says).to_owned()).collect();
         let print = rows.first().map_or_else(String::new, |row| self.print(*row));
         let numbered = rows.iter().all(|row| self.numbered.contains(&self.line(*row)));
         let whose = if numbered { "the rows' numbers are" } else { "the bits say" };
