@@ -261,3 +261,54 @@ fn learn_says_what_it_found_even_where_it_cannot_write() {
     assert_eq!(output.status.code(), Some(2));
     assert!(stdout.contains("found30") && !stdout.contains("is written"), "{stdout}");
 }
+
+/// No output takes the place of an input, by whatever name.
+#[test]
+fn inputs_are_never_replaced() {
+    let job = Job::new();
+    assert!(job.command().args(super::PLAN).output().unwrap().status.success());
+    std::fs::write(job.path("cases.csv"), "bits\n10100000100010000111000011\n").unwrap();
+    let plan = std::fs::read(job.path("plan.json")).unwrap();
+    let tables = ["--table", "built-in", "--table", "found.toml"];
+    let new = ["plan", "--site", "mill.toml", "--roster", "reissued.csv"];
+    let old = ["--against", "plan.json"];
+    #[cfg(unix)]
+    std::os::unix::fs::symlink(job.path("found.toml"), job.path("link.toml")).unwrap();
+    let prove = ["prove", "--cases", "cases.csv"];
+    for args in [
+        [&new[..], &tables, &old, &["--worksheet", "plan.json"]].concat(),
+        [&new[..], &tables, &old, &["--enrolment", "./plan.json"]].concat(),
+        [&new[..], &tables, &old, &["--cutover", "plan.json"]].concat(),
+        [&new[..], &tables, &old, &["--html", "plan.json"]].concat(),
+        [&new[..], &tables, &["--worksheet", "found.toml"]].concat(),
+        [&prove[..], &tables, &["--record", "found.toml"]].concat(),
+        [&prove[..], &tables, &["--record", "cases.csv"]].concat(),
+        #[cfg(unix)]
+        [&prove[..], &["--table", "link.toml", "--record", "found.toml"]].concat(),
+    ] {
+        let output = job.command().args(&args).output().unwrap();
+        let stderr = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{args:?}");
+        assert!(stderr.contains("not written: it is an input"), "{args:?}: {stderr}");
+        assert_eq!(std::fs::read(job.path("plan.json")).unwrap(), plan, "{args:?}");
+        job.others();
+    }
+    let new = [&new[..], &tables, &old, &["-o", "plan.json"]].concat();
+    assert!(job.command().args(new).output().unwrap().status.success());
+}
+
+/// Standard output keeps its name, and the file behind it its content.
+#[cfg(target_os = "linux")]
+#[test]
+fn standard_output_is_never_replaced() {
+    let job = Job::new();
+    for name in ["/dev/stdout", "/dev/stderr", "/proc/self/fd/1", "out.txt"] {
+        let out = std::fs::File::create(job.path("out.txt")).unwrap();
+        let learn = ["learn", "drawer.csv", "-o", name];
+        let output = job.command().args(learn).stdout(out).output().unwrap();
+        let stderr = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{name}: {stderr}");
+        assert!(stderr.contains("not written"), "{name}: {stderr}");
+        assert!(std::path::Path::new("/dev/stdout").is_symlink());
+    }
+}

@@ -9,8 +9,17 @@ use std::process::{Command, Output};
 use super::{Job, PLAN};
 
 /// Calls that change what is on the disk, or say that it is there.
-const CALLS: [&str; 8] =
-    ["openat", "write", "fchmod", "fsync", "linkat", "renameat", "close", "exit_group"];
+const CALLS: [&str; 9] = [
+    "openat",
+    "write",
+    "fchmod",
+    "fsync",
+    "linkat",
+    "renameat",
+    "renameat2",
+    "close",
+    "exit_group",
+];
 
 /// SIGKILL (signal(7)).
 const KILL: i32 = 9;
@@ -76,7 +85,9 @@ fn plan_killed_anywhere_leaves_the_old_file_or_the_new() {
                 }
                 let output = traced(&job, &[&format!("{call}:signal=KILL:when={n}")], "/dev/null");
                 let killed = output.status.signal() == Some(KILL);
-                let now = places(&job, &whole);
+                // What stood in a place is kept until all places are taken.
+                let kept: Vec<&[u8]> = whole.iter().copied().chain(old.as_deref()).collect();
+                let now = places(&job, &kept);
                 for (now, new) in now.iter().zip(&new) {
                     assert!(*now == old || now.as_ref() == Some(new), "{call} {n}: another file");
                 }
@@ -85,7 +96,9 @@ fn plan_killed_anywhere_leaves_the_old_file_or_the_new() {
                 if !killed {
                     assert!(output.status.success(), "{call} {n}");
                     // Modes change only where an old file had its own.
-                    let called = n > 1 || (call == "fchmod" && old.is_none());
+                    let called = n > 1
+                        || (["fchmod", "renameat2"].contains(&call) && old.is_none())
+                        || call == "renameat" && old.is_some();
                     assert!(called, "{call} is never called");
                     break;
                 }
@@ -141,7 +154,7 @@ fn a_disk_that_fails_is_said() {
         ("fsync:error=EIO:when=1", "plan.json: not written: Input/output error"),
         ("fsync:error=EDQUOT:when=2", "plan.html: not written: Disk quota exceeded"),
         ("fsync:error=EIO:when=3", "plan.json: written, but a loss of power may undo it"),
-        ("renameat:error=ENOSPC:when=1", "plan.json: not written: No space left on device"),
+        ("renameat:error=ENOSPC:when=1", "plan.html: not written: No space left on device"),
         ("linkat:error=EROFS:when=1", "plan.json: not written: Read-only file system"),
     ] {
         let job = Job::new();
@@ -154,6 +167,23 @@ fn a_disk_that_fails_is_said() {
         let others = job.others();
         assert_eq!(others.len(), if done { 2 } else { 1 }, "{inject}");
         assert_eq!(others[&job.path("plan.json")] == b"the old one", !done, "{inject}");
+    }
+}
+
+/// Two outputs appear together, or what stood in their places stays.
+#[test]
+fn where_one_output_fails_the_other_gives_its_place_back() {
+    if !strace() {
+        return;
+    }
+    for old in [["plan.json", "plan.html"].as_slice(), &["plan.json"], &[]] {
+        let job = Job::new();
+        old.iter().for_each(|name| std::fs::write(job.path(name), "the old one").unwrap());
+        let output = traced(&job, &["linkat:error=ENOSPC:when=2"], "/dev/null");
+        assert_eq!(output.status.code(), Some(2), "{old:?}");
+        let others = job.others();
+        assert_eq!(others.len(), old.len(), "{old:?}: {:?}", others.keys());
+        assert!(others.values().all(|bytes| bytes == b"the old one"), "{old:?}");
     }
 }
 

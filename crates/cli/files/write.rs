@@ -36,9 +36,8 @@ impl Readers {
     }
 }
 
-/// Refuses outputs that would replace an input, or one another.
-///
-/// An earlier plan may be replaced by the one that is compared with it.
+/// Refuses outputs that would replace an input, or one another, or what standard
+/// output goes to.
 pub fn keep_apart<'p>(
     inputs: impl IntoIterator<Item = &'p Path>,
     outputs: impl IntoIterator<Item = &'p PathBuf>,
@@ -56,7 +55,9 @@ pub fn keep_apart<'p>(
             .or_else(|| Some(directory(path).canonicalize().ok()?.join(path.file_name()?)))
     };
     let inputs: Vec<PathBuf> = inputs.into_iter().filter_map(place).collect();
-    let mut taken: Vec<PathBuf> = Vec::new();
+    // What standard output goes to is an output.
+    let printed = Path::new("/dev/stdout").canonicalize().ok().filter(|path| path.is_file());
+    let mut taken: Vec<PathBuf> = printed.filter(|_| !world::by_value()).into_iter().collect();
     for path in outputs {
         let Some(at) = place(path) else { continue };
         let name = screen::plain(&path.display().to_string());
@@ -80,18 +81,69 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
     write_all(&[(path, bytes)], Readers::Owner)
 }
 
-/// Writes files. All are on the disk before the first takes its place, so
-/// that one that cannot be written leaves every place as it was. A link at a
-/// place is replaced, not followed.
+/// Writes files, all or none. All are on the disk before the first takes its
+/// place, and where one cannot take its own, the others give theirs back (but
+/// for files replaced where the system cannot exchange two). A link at a place
+/// is replaced, not followed.
 pub fn write_all<B: AsRef<[u8]>>(files: &[(&Path, B)], readers: Readers) -> Result<(), Fail> {
     if world::by_value() {
         return world::put_all(files);
     }
-    for (path, ready) in ready_all(files, readers)? {
-        let put = ready.name(directory(path)).and_then(|name| Ok(name.persist(path)?));
-        put.map_err(|error| not_written(path, &error))?;
+    let ready = ready_all(files, readers)?;
+    let several = ready.len() > 1;
+    let mut taken: Vec<(&Path, Stood)> = Vec::new();
+    for (path, ready) in ready {
+        match ready.name(directory(path)).and_then(|name| put(name, path, several)) {
+            Ok(stood) => taken.push((path, stood)),
+            Err(error) => {
+                taken.into_iter().rev().for_each(|(path, stood)| stood.give_back(path));
+                return Err(not_written(path, &error));
+            }
+        }
     }
     settle(files)
+}
+
+/// What stood where a file was put.
+enum Stood {
+    Nothing,
+    /// The old file, by another name; it goes when this does.
+    Old(TempPath),
+    /// The old file is gone: this system cannot keep it.
+    Gone,
+}
+
+impl Stood {
+    /// Makes the place as it was, where another output has failed.
+    fn give_back(self, path: &Path) {
+        match self {
+            Stood::Nothing => _ = std::fs::remove_file(path),
+            Stood::Old(old) => _ = exchange(&old, path),
+            Stood::Gone => {}
+        }
+    }
+}
+
+/// Puts a file in its place; of several, what stood there is kept until all are.
+fn put(new: TempPath, path: &Path, several: bool) -> io::Result<Stood> {
+    let old = path.symlink_metadata().is_ok();
+    if several && old && exchange(&new, path).is_ok() {
+        return Ok(Stood::Old(new));
+    }
+    new.persist(path)?;
+    Ok(if old { Stood::Gone } else { Stood::Nothing })
+}
+
+/// Two files take each other's names (renameat2(2)).
+#[cfg(target_os = "linux")]
+fn exchange(a: &Path, b: &Path) -> io::Result<()> {
+    use rustix::fs::{CWD, RenameFlags, renameat_with};
+    Ok(renameat_with(CWD, a, CWD, b, RenameFlags::EXCHANGE)?)
+}
+
+#[cfg(not(target_os = "linux"))]
+fn exchange(_: &Path, _: &Path) -> io::Result<()> {
+    Err(ErrorKind::Unsupported.into())
 }
 
 /// Writes new files for their owner, all of them or none, in a directory made
@@ -253,8 +305,8 @@ fn ready_all<'p, B: AsRef<[u8]>>(
 ) -> Result<Vec<(&'p Path, Ready)>, Fail> {
     let mut all = Vec::with_capacity(files.len());
     for (path, bytes) in files {
-        // A device or a pipe would be replaced by a file.
-        if std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
+        // A device, a pipe or the name of one would be replaced by a file.
+        if is_the_systems(path) || std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
             let name = screen::plain(&path.display().to_string());
             return Err(Fail::said(format!("{name}: not written: it is no file: name another")));
         }
@@ -262,6 +314,14 @@ fn ready_all<'p, B: AsRef<[u8]>>(
         all.push((*path, ready.map_err(|error| not_written(path, &error))?));
     }
     Ok(all)
+}
+
+/// Whether a name is the system's, such as that of standard output, whatever
+/// file is behind it now.
+fn is_the_systems(path: &Path) -> bool {
+    let Ok(within) = directory(path).canonicalize() else { return false };
+    let named = within.starts_with("/dev") && !within.starts_with("/dev/shm");
+    cfg!(unix) && (named || within.starts_with("/proc") || within.starts_with("/sys"))
 }
 
 /// Puts on the disk that files are in their places.

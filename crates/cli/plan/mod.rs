@@ -51,7 +51,9 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let outputs =
         || [&args.output, &args.worksheet, &args.enrolment, &args.cutover].into_iter().flatten();
     files::keep_apart(inputs(), outputs())?;
-    // An earlier plan may be replaced by the new plan, but not by a page.
+    // An earlier plan may be replaced by the new plan, but by nothing else.
+    let others = || outputs().filter(|path| args.output.as_ref() != Some(*path));
+    files::keep_apart(inputs().chain(earlier_path(args)), others())?;
     let page = html::Target::of(&args.page, inputs().chain(earlier_path(args)), outputs())?;
     if args.time_limit.is_some() && world::by_value() {
         return Err(Fail::said("--time-limit: a desk has no clock: run the binary"));

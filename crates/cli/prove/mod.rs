@@ -15,6 +15,7 @@ use serde_json::{Value, json};
 use crate::args::{self, Format};
 use crate::care;
 use crate::fail::{Fail, Outcome};
+use crate::files;
 use crate::formats::write_csv;
 use crate::html;
 use crate::screen::{self, BAD, GOOD, in_style, plain};
@@ -76,9 +77,13 @@ impl Proved {
 }
 
 pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
-    let own = [args.plan.as_deref(), args.site.as_deref()].into_iter().flatten();
-    let named = args.roster.iter().chain(&args.cases).chain(&args.tables.tables).map(Path::new);
-    let target = html::Target::of(&args.page, own.chain(named), &args.record)?;
+    let inputs = || {
+        let own = [args.plan.as_deref(), args.site.as_deref()].into_iter().flatten();
+        let named = args.roster.iter().chain(&args.cases).chain(&args.tables.tables);
+        own.chain(named.map(Path::new))
+    };
+    files::keep_apart(inputs(), &args.record)?;
+    let target = html::Target::of(&args.page, inputs(), &args.record)?;
     let proved = match (&args.plan, &args.roster, &args.cases) {
         (Some(path), Some(roster), _) => plan::rows(path, roster, args)?,
         (_, _, Some(file)) => cases::rows(file, args)?,
