@@ -284,3 +284,99 @@ fn differences_come_with_an_example_and_a_count() {
     assert!(diff.stdout.contains("mill30  removed"), "{}", diff.stdout);
     assert!(diff.stdout.contains("std26  added"), "{}", diff.stdout);
 }
+
+/// A layout of up to 12 bits as a table has it; none that could be found wrong.
+fn small(rng: &mut fastrand::Rng, length: usize) -> String {
+    let span = |rng: &mut fastrand::Rng, len: usize| {
+        let from = rng.usize(1..=length + 1 - len);
+        if len == 1 { from.to_string() } else { format!("{from}-{}", from + len - 1) }
+    };
+    let mut toml = format!(
+        "[[layout]]\nid = \"small\"\ntitle = \"an invented one\"\nlength = {length}\n\
+         basis = \"invented\"\n"
+    );
+    let roles = ["card", "site", "issue"];
+    let shift = usize::from(rng.u8(..4) == 0);
+    for role in &roles[shift..shift + rng.usize(1..=2)] {
+        let (code, len) = match rng.u8(..4) {
+            0 => ("bcd4", 4),
+            1 if length >= 8 => ("bcd4", 8),
+            2 if length >= 5 => ("bcd5", 5),
+            _ => ("binary", rng.usize(1..=length.min(6))),
+        };
+        let span = span(rng, len);
+        toml +=
+            &format!("[[layout.field]]\nrole = \"{role}\"\nspan = \"{span}\"\ncode = \"{code}\"\n");
+    }
+    for _ in 0..rng.usize(0..=2) {
+        let (kind, bit) = (["even", "odd"][rng.usize(..2)], rng.usize(1..=length));
+        let len = rng.usize(1..=length / 2);
+        let over = span(rng, len);
+        toml += &format!("[[layout.check]]\nkind = \"{kind}\"\nbit = {bit}\nover = \"{over}\"\n");
+    }
+    toml
+}
+
+/// Every word of small layouts, decoded under both tables.
+#[test]
+fn differences_are_those_of_all_words() {
+    use holdover::bits::Capture;
+    use holdover::decode::Decode;
+    use holdover::layout::{Layout, Table};
+    let dir = tempdir().unwrap();
+    let mut rng = fastrand::Rng::with_seed(12);
+    let (mut pairs, mut kinds) = (0, std::collections::BTreeMap::new());
+    while pairs < 250 {
+        let length = rng.usize(5..=12);
+        let texts = [small(&mut rng, length), small(&mut rng, length)];
+        let tables = texts.each_ref().map(|text| Table::from_toml(text));
+        let [Ok(old), Ok(new)] = &tables else { continue };
+        pairs += 1;
+        let [old, new] = [old, new].map(|table| table.layout("small").unwrap());
+        let said = |layout: &Layout, word: Capture| -> Option<Vec<(String, String)>> {
+            let decode = Decode::new(layout, word).filter(Decode::holds)?;
+            let mut fields: Vec<(String, String)> =
+                decode.fields().map(|(role, value)| (role.to_owned(), value.to_string())).collect();
+            fields.sort();
+            Some(fields)
+        };
+        let mut truth = std::collections::BTreeMap::new();
+        for number in 0..1u128 << length {
+            let word = Capture::from_number(number, length).unwrap();
+            let kind = match (said(old, word), said(new, word)) {
+                (Some(_), None) => "refused",
+                (None, Some(_)) => "admitted",
+                (Some(a), Some(b)) if a != b => "fields",
+                _ => continue,
+            };
+            *truth.entry(kind).or_insert(0u32) += 1;
+        }
+        let old_file = file(&dir, "old.toml", &texts[0]);
+        let new_file = file(&dir, "new.toml", &texts[1]);
+        let files = [old_file.to_str().unwrap(), new_file.to_str().unwrap()];
+        let made = run(["table", "diff", files[0], files[1], "--format", "json"]);
+        let changes = made.json();
+        let found: Vec<&str> = changes.iter().map(|c| c["change"].as_str().unwrap()).collect();
+        let mut expected: Vec<&str> = truth.keys().copied().collect();
+        expected
+            .sort_by_key(|kind| ["refused", "admitted", "fields"].iter().position(|k| k == kind));
+        assert_eq!(found, expected, "{}\n{}", texts[0], texts[1]);
+        for change in &changes {
+            let kind = change["change"].as_str().unwrap();
+            *kinds.entry(kind.to_owned()).or_insert(0) += 1;
+            let word: Capture = change["example"].as_str().unwrap().parse().unwrap();
+            let (a, b) = (said(old, word), said(new, word));
+            let differs = match kind {
+                "refused" => a.is_some() && b.is_none(),
+                "admitted" => a.is_none() && b.is_some(),
+                _ => a.is_some() && b.is_some() && a != b,
+            };
+            assert!(differs, "{kind} {word}\n{}\n{}", texts[0], texts[1]);
+            if let Some(count) = change["words_log2"].as_f64() {
+                let words = count.exp2();
+                assert!((words - f64::from(truth[kind])).abs() < 0.01, "{kind} {words} {truth:?}");
+            }
+        }
+    }
+    assert!(kinds.values().all(|count| *count > 20), "{kinds:?}");
+}

@@ -1,24 +1,25 @@
 //! `holdover table diff`: which words two tables decode differently.
 //!
-//! Layouts are paired by id. Checks are relations over GF(2), so the words on
-//! which two layouts disagree are counted and an example is found by algebra;
-//! only where decimal digits take part is the example sought by trial.
+//! Layouts are paired by id. Checks are relations over GF(2) and decimal digits
+//! unions of such, so that the words on which two layouts disagree are counted
+//! and an example is found by algebra ([`words`]).
 
+mod words;
+
+use std::collections::BTreeMap;
 use std::io::Write;
 
-use holdover::bits::gf2::{Added, Relation, System};
-use holdover::bits::{Capture, Wide};
+use holdover::bits::gf2::Relation;
+use holdover::bits::{Capture, Span, Wide};
 use holdover::decode::Decode;
-use holdover::layout::{Code, Layout, Rule, Table, Value};
+use holdover::layout::{Field, Layout, Role, Rule, Table};
 use serde_json::{Map, json};
 
+use self::words::{Need, Words};
 use crate::args::Format;
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
 use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
-
-/// Words tried where algebra does not reach.
-const TRIALS: u64 = 4096;
 
 /// One way in which two layouts of an id differ.
 struct Change {
@@ -61,8 +62,8 @@ fn changes(old: Option<&Layout>, new: Option<&Layout>) -> Vec<Change> {
         vec![Change {
             kind,
             words: words.to_owned(),
-            count: counted(layout).then(|| (layout.length() - layout.rank()) as f64),
-            example: any_word(layout, 0),
+            count: Words::of(layout).count(),
+            example: Words::of(layout).example(None),
         }]
     };
     match (old, new) {
@@ -84,22 +85,6 @@ fn changes(old: Option<&Layout>, new: Option<&Layout>) -> Vec<Change> {
     }
 }
 
-/// Whether algebra counts all words of a layout: no decimal digit takes part.
-fn counted(layout: &Layout) -> bool {
-    !layout.rules().iter().any(|rule| matches!(rule, Rule::Decimal { .. }))
-}
-
-fn relations(layout: &Layout) -> impl Iterator<Item = Relation> + '_ {
-    layout
-        .rules()
-        .iter()
-        .flat_map(|rule| match rule {
-            Rule::Relations { relations, .. } => relations.as_slice(),
-            Rule::Decimal { .. } => &[],
-        })
-        .copied()
-}
-
 /// Words that `with` admits and `without` refuses.
 fn disagreement(
     kind: &'static str,
@@ -107,152 +92,134 @@ fn disagreement(
     with: &Layout,
     without: &Layout,
 ) -> Option<Change> {
-    let change = |count, example| {
-        Some(Change { kind, words: words.to_owned(), count, example: Some(example) })
+    let (all, others) = (Words::of(with), Words::of(without));
+    let broken = |need: Need| match need {
+        Need::Holds(relation) => Need::Holds(Relation { constant: !relation.constant, ..relation }),
+        Need::Digit(span) | Need::NoDigit(span) => Need::NoDigit(span),
     };
-    let exact = counted(with) && counted(without);
-    let mut both = with.system().clone();
-    let mut compatible = true;
-    let mut broken = None;
-    for relation in relations(without) {
-        // The first relation that does not follow can be broken.
-        if broken.is_none() {
-            let mut system = with.system().clone();
-            let opposite = Relation { constant: !relation.constant, ..relation };
-            if system.add(opposite) != Added::Contradiction {
-                broken = Some(system);
-            }
-        }
-        compatible &= both.add(relation) != Added::Contradiction;
-    }
-    if let (true, Some(system)) = (exact, &broken) {
-        let free = with.length() as f64;
-        let all = free - with.rank() as f64;
-        let shared = if compatible { (free - both.rank() as f64 - all).exp2() } else { 0.0 };
-        let example = Capture::from_wide(system.complete(Wide::ZERO), with.length()).ok()?;
-        return change(Some(all + (1.0 - shared).log2()), example);
-    }
-    if exact {
-        return None;
-    }
-    let broken = broken.unwrap_or_else(|| with.system().clone());
-    let found = (0..TRIALS)
-        .filter_map(|trial| {
-            let free = noise(trial);
-            let word = Capture::from_wide(broken.complete(free), with.length()).ok()?;
-            // Decimal digits rarely come by chance: make them, then try.
-            let made = any_word(with, trial)?;
-            [word, made].into_iter().find(|word| with.admits(word) && !without.admits(word))
-        })
-        .next()?;
-    change(None, found)
+    let example = others.needs().find_map(|need| all.example(Some(&broken(need))))?;
+    let count = less(all.count(), all.and(others.needs()).count());
+    Some(Change { kind, words: words.to_owned(), count, example: Some(example) })
+}
+
+/// log2 of a difference of two counts.
+fn less(all: Option<f64>, shared: Option<f64>) -> Option<f64> {
+    let (all, shared) = (all?, shared?);
+    Some(all + (1.0 - (shared - all).exp2()).log2())
+}
+
+/// How the readings of one role differ.
+enum Differ {
+    /// In every word that both admit.
+    Always,
+    /// Where one of these relations does not hold.
+    Where(Vec<Relation>),
+    /// A decimal field became a binary one, or the other way round.
+    Codes(Option<Span>),
 }
 
 /// Words both admit that read differently.
 fn field_change(old: &Layout, new: &Layout) -> Option<Change> {
-    let names = |layout: &Layout| -> Vec<String> {
-        layout.fields().iter().map(|f| f.role.name().to_owned()).collect()
+    let both = Words::of(old).and(Words::of(new).needs());
+    let change = |count, example| Change {
+        kind: "fields",
+        words: "both admit the word and read it differently".to_owned(),
+        count,
+        example: Some(example),
     };
+    let role = |layout: &Layout, role: &Role| layout.field(role).is_some();
+    let renamed = old.fields().iter().any(|field| !role(new, &field.role))
+        || new.fields().iter().any(|field| !role(old, &field.role));
+    let differ: Vec<Differ> = old
+        .fields()
+        .iter()
+        .filter_map(|field| Some(readings(old, field, new, new.field(&field.role)?)))
+        .collect();
+    if renamed || differ.iter().any(|differ| matches!(differ, Differ::Always)) {
+        return Some(change(both.count(), both.example(None)?));
+    }
+    let equal: Vec<Relation> = differ
+        .iter()
+        .filter_map(|differ| match differ {
+            Differ::Where(relations) => Some(relations.clone()),
+            _ => None,
+        })
+        .flatten()
+        .collect();
+    let opposite =
+        |relation: &Relation| Need::Holds(Relation { constant: !relation.constant, ..*relation });
+    let of_bits = equal.iter().find_map(|relation| both.example(Some(&opposite(relation))));
+    let codes: Vec<&Option<Span>> = differ
+        .iter()
+        .filter_map(|differ| match differ {
+            Differ::Codes(span) => Some(span),
+            _ => None,
+        })
+        .collect();
+    if codes.is_empty() {
+        let same = both.and(equal.iter().map(|relation| Need::Holds(*relation))).count();
+        return Some(change(less(both.count(), same), of_bits?));
+    }
+    // A leading digit of 0 is written, of a binary number it is not.
     let differs = |word: &Capture| values(old, word) != values(new, word);
-    let words = "both admit the word and read it differently".to_owned();
-    let binary = |layout: &Layout| layout.fields().iter().all(|f| f.code == Code::Binary);
-    let same_names = {
-        let (mut a, mut b) = (names(old), names(new));
-        a.sort();
-        b.sort();
-        a == b
-    };
-    if !(same_names && binary(old) && binary(new) && counted(old) && counted(new)) {
-        let made = (0..TRIALS).filter_map(|trial| any_word(old, trial));
-        let example = made.into_iter().find(|word| new.admits(word) && differs(word))?;
-        return Some(Change { kind: "fields", words, count: None, example: Some(example) });
-    }
-    // The numbers agree where their bits do, counted from the last, and the
-    // longer one's further bits are 0.
-    let mut admitted = old.system().clone();
-    if relations(new).any(|relation| admitted.add(relation) == Added::Contradiction) {
-        return None;
-    }
-    let mut agree = admitted.clone();
-    let mut consistent = true;
-    let mut broken: Option<System> = None;
-    for field in old.fields() {
-        let other = new.field(&field.role)?;
-        let last_first = |span: &holdover::bits::Span| {
-            let mut offsets: Vec<usize> = span.offsets().collect();
-            offsets.reverse();
-            offsets
-        };
-        let (a, b) = (last_first(&field.span), last_first(&other.span));
-        for i in 0..a.len().max(b.len()) {
+    let written = codes.into_iter().flatten().find_map(|span| {
+        let zero = span.offsets().map(|at| {
+            let mut bits = Wide::ZERO;
+            bits.set(at, true);
+            Need::Holds(Relation { bits, constant: false })
+        });
+        both.and(zero).example(None)
+    });
+    let example = of_bits.or(written).or_else(|| both.seek(None, differs))?;
+    Some(change(None, example))
+}
+
+/// How a role's readings in two layouts differ.
+fn readings(old: &Layout, a: &Field, new: &Layout, b: &Field) -> Differ {
+    let together = |a: Vec<usize>, b: Vec<usize>| -> Vec<Relation> {
+        // Bits agree counted from the last; the longer one's further bits are 0.
+        let (a, b): (Vec<usize>, Vec<usize>) =
+            (a.into_iter().rev().collect(), b.into_iter().rev().collect());
+        let each = |i: usize| {
             let mut bits = Wide::ZERO;
             for offset in [a.get(i), b.get(i)].into_iter().flatten() {
                 bits.set(*offset, !bits.bit(*offset));
             }
-            let relation = Relation { bits, constant: false };
-            if broken.is_none() {
-                let mut system = admitted.clone();
-                if system.add(Relation { constant: true, ..relation }) != Added::Contradiction {
-                    broken = Some(system);
-                }
-            }
-            consistent &= agree.add(relation) != Added::Contradiction;
-        }
-    }
-    let system = broken?;
-    let all = (old.length() - admitted.rank()) as f64;
-    let alike =
-        if consistent { (old.length() as f64 - agree.rank() as f64 - all).exp2() } else { 0.0 };
-    let example = Capture::from_wide(system.complete(Wide::ZERO), old.length()).ok()?;
-    Some(Change {
-        kind: "fields",
-        words,
-        count: Some(all + (1.0 - alike).log2()),
-        example: Some(example),
-    })
-}
-
-fn values(layout: &Layout, word: &Capture) -> Vec<(String, Value)> {
-    let decode = Decode { layout, word: *word };
-    let mut values: Vec<_> =
-        decode.fields().map(|(role, value)| (role.to_owned(), value)).collect();
-    values.sort_by(|a, b| a.0.cmp(&b.0));
-    values
-}
-
-/// A word the layout admits; another one for each trial.
-fn any_word(layout: &Layout, trial: u64) -> Option<Capture> {
-    let noise = noise(trial);
-    let values: Vec<(&str, Value)> = layout
-        .fields()
-        .iter()
-        .map(|field| {
-            let value = match field.digits() {
-                Some(digits) => {
-                    let digit =
-                        |i: usize| char::from(b'0' + (noise.number(5 * i % 200, 16) % 10) as u8);
-                    Value::Digits((0..digits).map(digit).collect())
-                }
-                None => Value::Number(field.span.number(&Capture::from_wide(noise, 256).ok()?)),
-            };
-            Some((field.role.name(), value))
-        })
-        .collect::<Option<_>>()?;
-    layout.compose(&values).ok()
-}
-
-/// Well-mixed bits, the same for the same trial; none for the first.
-fn noise(trial: u64) -> Wide {
-    // Mixed as SplitMix64 mixes (Steele, Lea and Flood, "Fast splittable
-    // pseudorandom number generators", OOPSLA 2014, with the mixing called
-    // Stafford's variant 13; from memory).
-    let mix = |i: u64| {
-        let mut z = (4 * trial + i).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
-        z ^ (z >> 31)
+            Relation { bits, constant: false }
+        };
+        (0..a.len().max(b.len())).map(each).collect()
     };
-    if trial == 0 { Wide::ZERO } else { Wide(std::array::from_fn(|i| mix(i as u64))) }
+    let bits = |layout: &Layout, field: &Field| match digits(layout, field) {
+        digits if digits.is_empty() => field.span.offsets().collect(),
+        digits => digits.iter().flat_map(Span::offsets).collect::<Vec<_>>(),
+    };
+    match (a.digits(), b.digits()) {
+        (Some(a), Some(b)) if a != b => Differ::Always,
+        // One digit and its four bits are one number.
+        (None | Some(1), None | Some(1)) | (Some(_), Some(_)) => {
+            Differ::Where(together(bits(old, a), bits(new, b)))
+        }
+        (Some(_), None) => Differ::Codes(digits(old, a).into_iter().next()),
+        (None, Some(_)) => Differ::Codes(digits(new, b).into_iter().next()),
+    }
+}
+
+/// The four bits of each digit of a decimal field, the highest first.
+fn digits(layout: &Layout, field: &Field) -> Vec<Span> {
+    let Some(own) = field.digits() else { return Vec::new() };
+    let before = layout.fields().iter().take_while(|other| other.role != field.role);
+    let skipped: usize = before.filter_map(Field::digits).sum();
+    let all = layout.rules().iter().filter_map(|rule| match rule {
+        Rule::Decimal { span, .. } => Some(span.clone()),
+        Rule::Relations { .. } => None,
+    });
+    all.skip(skipped).take(own).collect()
+}
+
+/// What a layout reads of a word, as it is written.
+fn values(layout: &Layout, word: &Capture) -> BTreeMap<String, String> {
+    let decode = Decode { layout, word: *word };
+    decode.fields().map(|(role, value)| (role.to_owned(), value.to_string())).collect()
 }
 
 /// What a table says of a word, in a line.
