@@ -231,7 +231,7 @@ impl<'s> Study<'s> {
         let pile = Pile::of(samples, length, false);
         let other = fields::card(&pile, &Rows::all(left.len()))?.number;
         let enough = other.fit.matches >= LEAST_KIND && other.false_alarms < KIND_ALLOWED;
-        (enough && other.offset == 0).then(|| other.matches.iter().map(|row| left[row]).collect())
+        (enough && other.as_printed()).then(|| other.matches.iter().map(|row| left[row]).collect())
     }
 }
 

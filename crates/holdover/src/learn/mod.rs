@@ -30,6 +30,7 @@ mod offset;
 mod pattern;
 mod print;
 mod rows;
+mod rule;
 mod spans;
 
 use std::collections::{BTreeMap, HashMap};
