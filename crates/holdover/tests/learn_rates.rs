@@ -134,7 +134,10 @@ fn truth(design: &Design, rng: &mut Rng) -> (System, Wide) {
     let mut bits = Wide::ZERO;
     for relation in null_space(&cards).relations() {
         system.add(*relation);
-        bits = bits | relation.bits;
+        // A bit that is always the same tells no misreading from another site's card.
+        if relation.bits.count_ones() > 1 {
+            bits = bits | relation.bits;
+        }
     }
     (system, bits)
 }
@@ -163,7 +166,8 @@ fn wide(length: usize, bit: usize, checks: &[usize], borders: &BTreeSet<usize>) 
         }
     }
     let borders: Vec<usize> = borders.iter().copied().collect();
-    let pairs = borders.iter().enumerate().flat_map(|(i, a)| borders[i + 1..].iter().map(|b| (*a, *b)));
+    let pairs =
+        borders.iter().enumerate().flat_map(|(i, a)| borders[i + 1..].iter().map(|b| (*a, *b)));
     let runs: Vec<(usize, usize)> = pairs.collect();
     for (a, b) in &runs {
         let second = runs.iter().filter(|(c, _)| c > b);
@@ -282,7 +286,8 @@ fn judge(departure: Departure, seed: u64, show: bool) -> Tally {
         named.extend(kind.misread.iter().map(|misread| misread.line));
         for found in &kind.checks {
             let right = found.check.relations().iter().all(|r| implied(&truth, *r));
-            let rate = if found.settled { &mut tally.checks_false } else { &mut tally.unsettled_false };
+            let rate =
+                if found.settled { &mut tally.checks_false } else { &mut tally.unsettled_false };
             rate.count(!right);
             if found.settled {
                 found.check.relations().iter().for_each(|r| {
@@ -312,22 +317,38 @@ fn judge(departure: Departure, seed: u64, show: bool) -> Tally {
         let is = named.contains(&line);
         if pile.misprinted.contains(&line) {
             tally.misprints.count(is);
+            if show && !is {
+                println!("misprint {line} {departure:?} {seed}: {}", describe(&learnt[0], &pile));
+            }
         } else if let Some(at) = pile.flipped.get(&line) {
             if shown.bit(*at) {
                 tally.flips.count(is);
+                if show && !is {
+                    println!(
+                        "flip {} {departure:?} {seed}: {}",
+                        at + 1,
+                        describe(&learnt[0], &pile)
+                    );
+                }
             }
         } else {
             tally.accused.count(is);
             if show && is {
-                let kind = learnt.iter().find(|k| k.misread.iter().any(|m| m.line == line)).unwrap();
+                let kind =
+                    learnt.iter().find(|k| k.misread.iter().any(|m| m.line == line)).unwrap();
                 let why: Vec<&Why> =
                     kind.misread.iter().filter(|m| m.line == line).map(|m| &m.why).collect();
                 println!("accused {line} {why:?} {departure:?} {seed}: {}", describe(kind, &pile));
             }
         }
     }
-    let good: Vec<Capture> =
-        pile.samples.iter().zip(&pile.words).filter(|(s, _)| !wrong(&s.line)).map(|(_, w)| *w).collect();
+    let good: Vec<Capture> = pile
+        .samples
+        .iter()
+        .zip(&pile.words)
+        .filter(|(s, _)| !wrong(&s.line))
+        .map(|(_, w)| *w)
+        .collect();
     for relation in settleable(&pile, &good) {
         let called = implied(&settled, relation);
         tally.called.count(called);
@@ -337,12 +358,12 @@ fn judge(departure: Departure, seed: u64, show: bool) -> Tally {
         }
     }
     if pile.plain {
-        let cards = || {
-            learnt.iter().flat_map(|kind| &kind.fields).filter(|field| field.role == Role::Card)
-        };
+        let cards =
+            || learnt.iter().flat_map(|kind| &kind.fields).filter(|field| field.role == Role::Card);
         let own = |field: &&FoundField| places(field) == pile.design.card_at();
         tally.card_settled.count(cards().any(|field| own(&field) && field.settled));
-        let span = holdover::bits::Span::from_offsets(pile.design.card_at().iter().copied()).unwrap();
+        let span =
+            holdover::bits::Span::from_offsets(pile.design.card_at().iter().copied()).unwrap();
         tally.card_listed.count(cards().any(|field| field.could_be.contains(&span)));
     }
     tally
@@ -357,7 +378,14 @@ fn describe(kind: &Learnt, pile: &Pile) -> String {
     let checks: Vec<String> = kind
         .checks
         .iter()
-        .map(|f| format!("{} {} {}", f.check, f.settled, f.undetermined.as_ref().map_or(String::new(), |s| s.to_string())))
+        .map(|f| {
+            format!(
+                "{} {} {}",
+                f.check,
+                f.settled,
+                f.undetermined.as_ref().map_or(String::new(), |s| s.to_string())
+            )
+        })
         .collect();
     let prints: Vec<&str> =
         pile.samples.iter().take(4).map(|s| s.printed.as_deref().unwrap()).collect();

@@ -50,8 +50,7 @@ use Departure::*;
 const ALL: [Departure; 10] =
     [Usual, Unknown, Beside, Pair, Swapped, Unnamed, Named, Faulty, Orders, Doubled];
 
-const KNOWN: [&str; 7] =
-    ["std26", "site34", "num34", "site37", "num37", "serial32", "serial56"];
+const KNOWN: [&str; 7] = ["std26", "site34", "num34", "site37", "num37", "serial32", "serial56"];
 
 fn known(rng: &mut Rng) -> Vec<(Kind, f64)> {
     let kinds = [1, 1, 2, 3][rng.usize(..4)];
@@ -76,7 +75,12 @@ fn by_readers(mut all: Vec<Read>, named: bool, swapped: usize) -> Vec<Read> {
 }
 
 fn building(departure: Departure, size: usize, rng: &mut Rng) -> Vec<Read> {
-    let usual = Faults { flipped: 1.0 / 4096.0, lost: 1.0 / 1024.0, extra: 1.0 / 1024.0, ..Faults::default() };
+    let usual = Faults {
+        flipped: 1.0 / 4096.0,
+        lost: 1.0 / 1024.0,
+        extra: 1.0 / 1024.0,
+        ..Faults::default()
+    };
     match departure {
         Usual => {
             let mut kinds = known(rng);
@@ -114,7 +118,8 @@ fn building(departure: Departure, size: usize, rng: &mut Rng) -> Vec<Read> {
             reads(&known(rng), size, &faults, rng)
         }
         Orders => {
-            let faults = Faults { printed: true, order_numbers: rng.bool(), print_wrong: 0.1, ..usual };
+            let faults =
+                Faults { printed: true, order_numbers: rng.bool(), print_wrong: 0.1, ..usual };
             reads(&known(rng), size, &faults, rng)
         }
         Doubled => {
@@ -208,7 +213,8 @@ impl Tally {
             (None, None) => true,
             (Some(layout), Some(best)) => {
                 let number = best.decode().card().and_then(|value| number_of(&value));
-                let flipped = read.harmed && best.word.len() == read.card.word.len() && !best.holds();
+                let flipped =
+                    read.harmed && best.word.len() == read.card.word.len() && !best.holds();
                 best.layout.id() == layout && (number == Some(read.card.number) || flipped)
             }
             _ => false,
@@ -248,9 +254,8 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
     let fit = batch.fit();
     let mut tally = Tally::default();
     let wirings = fit.wiring();
-    let swapped_of = |name: &str| {
-        wirings.iter().find(|w| w.reader == name).map_or(0.0, |w| w.probability[1])
-    };
+    let swapped_of =
+        |name: &str| wirings.iter().find(|w| w.reader == name).map_or(0.0, |w| w.probability[1]);
     for wiring in &wirings {
         let of = reads.iter().find(|read| read.sighting.reader == wiring.reader).unwrap();
         if wiring.probability[1] > 0.9999 && departure != Unnamed {
@@ -263,9 +268,14 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
             let best = answer.candidates.first();
             println!(
                 "{departure:?} {size} {seed} {} {:?} harmed {}: {:?} {:?} {:?} {:.4} none {:.4} swapped {:.4}",
-                read.sighting.capture, read.card.layout, read.harmed, answer.verdict,
-                best.map(|b| b.layout.id()), best.map(|b| b.reading),
-                best.map_or(0.0, |b| b.probability), answer.none_probability,
+                read.sighting.capture,
+                read.card.layout,
+                read.harmed,
+                answer.verdict,
+                best.map(|b| b.layout.id()),
+                best.map(|b| b.reading),
+                best.map_or(0.0, |b| b.probability),
+                answer.none_probability,
                 swapped_of(&read.sighting.reader),
             );
         }
@@ -277,13 +287,13 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
 fn tally(departure: Departure, size: usize, cards: usize) -> Tally {
     let batches = cards.div_ceil(size).max(8) as u64;
     let seed = |i: u64| (departure as u64) << 40 | (size as u64) << 20 | i;
-    (0..batches)
-        .into_par_iter()
-        .map(|i| one(departure, size, seed(i)))
-        .reduce(Tally::default, |mut a, b| {
+    (0..batches).into_par_iter().map(|i| one(departure, size, seed(i))).reduce(
+        Tally::default,
+        |mut a, b| {
             a.add(&b);
             a
-        })
+        },
+    )
 }
 
 fn numbers(name: &str) -> Option<usize> {
@@ -301,7 +311,9 @@ fn rates_of_all_departures() {
             continue;
         }
         println!("\n## {departure:?}\n");
-        println!("| batch | found of known | unknown identified | identified wrong | above 0.99 wrong | right at 0.95 | right above 0.99 | swap above 0.9999 wrong | harmed: another card | calibration error |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+        println!(
+            "| batch | found of known | unknown identified | identified wrong | above 0.99 wrong | right at 0.95 | right above 0.99 | swap above 0.9999 wrong | harmed: another card | calibration error |\n| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |"
+        );
         for (size, all) in SIZES.iter().zip(&mut of_size) {
             if numbers("RATES_SIZE").is_some_and(|only| only != *size) {
                 continue;

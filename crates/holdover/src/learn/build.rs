@@ -13,9 +13,10 @@ use super::kind::Study;
 use super::print::What;
 use super::rows::Rows;
 use super::spans::Anchor;
-use crate::bits::{Position, Span, Wide};
+use super::sure;
+use crate::bits::{Span, Wide};
 use crate::decode::Decode;
-use crate::layout::{Check, Code, Field, Layout, LayoutSpec, PlaceIn, Role, Unsettled};
+use crate::layout::{Code, Field, Layout, LayoutSpec, PlaceIn, Role, Unsettled};
 
 /// Fewer false alarms than this are expected of what is called settled.
 const SETTLED: f64 = 1e-3;
@@ -87,21 +88,14 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     let (card, site) = choose_fields(study, still, &mut notes);
     let fields_masks: Vec<Wide> = card.iter().chain(&site).map(Choice::mask).collect();
     let ground = study.sieve.ground(study.sieve.candidates, &[]);
-    let completed: Vec<Completed> = study
+    let mut completed: Vec<Completed> = study
         .covers
         .chosen
         .iter()
         .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, &fields_masks))
         .collect();
-    // Rows that alone show what a check covers, and fit no way to complete it.
-    let mut agreed = good.clone();
-    for done in &completed {
-        let mut bits = done.over;
-        bits.set(done.bit, true);
-        let odd = pile.columns.parity(bits).and(good);
-        agreed = agreed.and(&if done.odd { odd } else { good.minus(&odd) });
-    }
-    let good = &agreed;
+    // A cover that all good rows fit before one that some break.
+    completed.retain_mut(|done| done.agree(&pile.columns, good));
     let mut fields = Vec::new();
     let mut false_alarms = study.covers.false_alarms;
     // What stands before the end of a longer number shows where it is cut.
@@ -134,14 +128,8 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     }
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
-    let mut checks: Vec<FoundCheck> =
-        completed.iter().filter_map(|c| found_check(c, sure)).collect();
-    if let Some(words) = &study.words
-        && let Some(check) = words.check()
-    {
-        let undetermined = Span::from_mask(words.undetermined);
-        checks.push(FoundCheck { check, settled: sure && undetermined.is_none(), undetermined });
-    }
+    let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
+    let checks = sure::checks(study, good, &mut completed, &masks, sure);
     let (layout, mut failure) = match layout(id, length, &fields, &checks, study, good) {
         Ok(layout) => (Some(layout), None),
         Err(why) => (None, Some(why)),
@@ -202,14 +190,6 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
 
 fn field<'f>(fields: &'f [FoundField], role: &Role) -> Option<&'f FoundField> {
     fields.iter().find(|field| field.role == *role)
-}
-
-fn found_check(done: &Completed, sure: bool) -> Option<FoundCheck> {
-    let over = Span::from_mask(done.over)?;
-    let bit = Position::new(done.bit + 1)?;
-    let undetermined = Span::from_mask(done.undetermined);
-    let settled = sure && undetermined.is_none();
-    Some(FoundCheck { check: Check::Parity { odd: done.odd, bit, over }, settled, undetermined })
 }
 
 /// The largest number that fits the bits that varied.

@@ -15,7 +15,7 @@ const RARE: f64 = 0.12;
 
 /// So many strange bits at once are another site's card rather than a
 /// misreading (judgement, no source).
-const ANOTHER_SITE: u32 = 3;
+const ANOTHER_SITE: u32 = 2;
 
 /// With more bits than this that vary outside the known fields, some are a
 /// field's and not a check's (judgement, no source).

@@ -2,6 +2,8 @@
 //! card number: consensus over the rows, robust to those that are misread.
 //! Needs three or more cards whose numbers differ.
 
+use std::collections::{HashMap, HashSet};
+
 use super::entropy::choices;
 use super::print::{self, Facet, What};
 use super::rows::{Columns, Rows, affine_rank};
@@ -85,7 +87,9 @@ pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
         found = cuts.filter_map(|facet| self::exact(&pile.columns, rows, facet, tries)).collect();
         let most = found.iter().map(|n| n.matches.count()).max().unwrap_or(0);
         let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
-        found.retain(|n| n.matches.count() == most && tail(n) && !n.of_one_code(&pile.columns));
+        found.retain(|n| {
+            n.matches.count() == most && tail(n) && n.most() && !n.of_one_code(&pile.columns)
+        });
         // Of "6500042" the tail 00042 and the tail 0042 read the same bits.
         found.truncate(1);
         cut = true;
@@ -93,7 +97,7 @@ pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
     if found.is_empty() {
         let moved = facets.iter().cloned();
         found = moved.filter_map(|facet| offset::find(&pile.columns, rows, facet)).collect();
-        found.retain(|number| !number.of_one_code(&pile.columns));
+        found.retain(|number| number.most() && !number.of_one_code(&pile.columns));
         cut = false;
     }
     let column = |n: &Number| matches!(n.facet.what, What::Card { .. });
@@ -148,13 +152,12 @@ fn numbers_cards<'f>(
     number: &Number,
     mut others: impl Iterator<Item = &'f Facet>,
 ) -> bool {
-    let rows = || number.known.iter().take(SEARCHED);
-    let own = number.facet.distinct(rows().filter(|row| number.matches.has(*row)), SEARCHED) as f64;
-    let cards: std::collections::HashSet<Capture> = rows().map(|row| pile.capture(row)).collect();
+    let rows = || number.matches.iter().take(SEARCHED);
+    let own = number.facet.distinct(rows(), SEARCHED) as f64;
+    let cards: HashSet<Capture> = rows().map(|row| pile.capture(row)).collect();
     let better = |facet: &Facet| {
         let joined = matches!(facet.what, What::Joined { .. });
-        let read = number.matches.iter().take(SEARCHED);
-        !joined && !facet.what.hex() && AS_MANY * facet.distinct(read, SEARCHED) as f64 > own
+        !joined && !facet.what.hex() && AS_MANY * facet.distinct(rows(), SEARCHED) as f64 > own
     };
     own >= DIFFER * cards.len() as f64 && !others.any(better)
 }
@@ -171,12 +174,7 @@ fn order(what: What) -> usize {
 
 /// Finds the span that reads a facet's numbers as they are.
 /// `tries` readings of the print are tried.
-pub(super) fn exact(
-    columns: &Columns,
-    rows: &Rows,
-    facet: Facet,
-    tries: usize,
-) -> Option<Number> {
+pub(super) fn exact(columns: &Columns, rows: &Rows, facet: Facet, tries: usize) -> Option<Number> {
     let known = Rows::of(facet.values.len(), |row| rows.has(row) && facet.values[row].is_some());
     let count = known.count();
     if count < 2 || facet.distinct(known.iter(), 2) < 2 {
@@ -306,7 +304,9 @@ fn site_of(columns: &Columns, rows: &Rows, facet: Facet, taken: Wide) -> Option<
     let still = (128 - bits.leading_zeros()) as f64;
     let varying = accident(&facet, &planes, &known, &matches);
     let false_alarms = columns.length() as f64 * varying.min((-still).exp2());
-    Some(SiteNumber { facet, fits, known, matches, false_alarms })
+    // What any bit reads as well accuses nobody.
+    let told = false_alarms < ALLOWED || matches.count() == count;
+    told.then_some(SiteNumber { facet, fits, known, matches, false_alarms })
 }
 
 impl Number {
@@ -349,20 +349,27 @@ impl Number {
         self.matches.count() as f64 >= MOST * self.known.count() as f64
     }
 
-    /// Whether the rows that are not read are another site's: bits outside the
-    /// span that are the same in all that are read differ in them. Then the
-    /// print has a rule that is not known, and they are no misprints.
-    fn of_one_code(&self, columns: &Columns) -> bool {
+    /// Whether the rows that are not read are other sites': in bits outside the
+    /// span that are the same in all that are read, several of them differ in one
+    /// way. Then the print has a rule that is not known, and they are no misprints.
+    pub(super) fn of_one_code(&self, columns: &Columns) -> bool {
         let left = self.known.minus(&self.matches);
         let own = self.fit.anchor.mask(self.fit.width);
         let still = Wide::ones(columns.length()) & !columns.varying(&self.matches, 1) & !own;
-        let mut others = Rows::none(left.rows());
-        for at in still.offsets() {
-            let ones = columns.at(at);
-            let moved = if ones.common(&self.matches) > 0 { left.minus(ones) } else { left.and(ones) };
-            others = others.or(&moved);
+        let Some(reference) = self.matches.iter().next() else { return false };
+        let mut codes: HashMap<Wide, usize> = HashMap::new();
+        for row in left.iter() {
+            let mut moved = Wide::ZERO;
+            for at in still.offsets() {
+                moved.set(at, columns.at(at).has(row) != columns.at(at).has(reference));
+            }
+            // All bits at once: the data lines are swapped.
+            if !moved.is_zero() && moved != still {
+                *codes.entry(moved).or_default() += 1;
+            }
         }
-        others.count() >= 2 && others.count() as f64 >= OTHERS * left.count() as f64
+        let others: usize = codes.values().filter(|count| **count > 1).sum();
+        others >= 2 && others as f64 >= OTHERS * left.count() as f64
     }
 
     /// True for the usual order: one ascending run.

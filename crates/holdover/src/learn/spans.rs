@@ -254,14 +254,15 @@ impl Planes {
         widths
     }
 
-    /// Whether a wider span reads the number in all of `rows` but one.
+    /// Whether a wider span reads the number in all of `rows` but one, or one in
+    /// thirty (judgement, no source): those may be misreadings.
     pub(super) fn nearly_wider(&self, columns: &Columns, rows: &Rows, anchor: Anchor) -> bool {
         let all = rows.count();
         let mut alive = rows.clone();
         for j in 0..columns.length().min(MAX_WIDTH) {
             let Some(at) = anchor.offset(j).filter(|at| *at < columns.length()) else { break };
             alive.keep_equal(columns.at(at), self.plane(j));
-            if alive.count() + 1 < all {
+            if alive.count() + (all / 30).max(1) < all {
                 break;
             }
             let width = j + 1;
