@@ -190,6 +190,13 @@ impl<'s> Study<'s> {
             }
         }
         self.good = self.good.minus(&bad);
+        if bad.is_empty()
+            && strays.lone.is_empty()
+            && fits.iter().all(|(hit, _)| hit.violations == 0)
+        {
+            self.covers.chosen = fits.into_iter().map(|(hit, _)| hit).collect();
+            return;
+        }
         // Once more on good rows alone, for the checks found already.
         let before: Vec<usize> = fits.iter().map(|(hit, _)| hit.bit).collect();
         let alarms = self.covers.false_alarms;

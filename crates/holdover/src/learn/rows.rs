@@ -54,6 +54,10 @@ impl Rows {
         self.words.iter().map(|w| w.count_ones() as usize).sum()
     }
 
+    pub(super) fn is_empty(&self) -> bool {
+        self.words.iter().all(|&w| w == 0)
+    }
+
     /// Which of the first 64 rows are in it, a bit each: looked at before the rest.
     pub(super) fn first(&self) -> u64 {
         self.words.first().copied().unwrap_or(0)

@@ -36,6 +36,9 @@ use crate::bits::{Capture, Wide};
 /// no source).
 pub(super) const MARGIN: usize = 10;
 
+/// Borders between which pairs of runs are tried (bounds time).
+const BORDERS: usize = 24;
+
 /// Other check bits toggled in every combination; of more, one at a time.
 const TOGGLED: usize = 4;
 
@@ -237,6 +240,13 @@ fn borders(known: &Known, checks: Wide, length: usize) -> Vec<usize> {
     borders.retain(|at| *at <= length);
     borders.sort_unstable();
     borders.dedup();
+    // The card's ends and its fields' come first where there are very many.
+    if borders.len() > BORDERS {
+        let near = |at: &usize| *at == 0 || *at == length || known.borders.contains(at);
+        borders.sort_by_key(|at| !near(at));
+        borders.truncate(BORDERS);
+        borders.sort_unstable();
+    }
     borders
 }
 
