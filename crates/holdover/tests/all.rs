@@ -11,6 +11,7 @@ mod learn;
 mod learn_cards;
 mod learn_null_space;
 mod learn_random;
+mod learn_rates;
 mod plan;
 mod plan_brute;
 mod plan_large;

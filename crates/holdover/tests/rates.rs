@@ -137,21 +137,21 @@ fn building(departure: Departure, size: usize, rng: &mut Rng) -> Vec<Read> {
 
 /// So many of so many.
 #[derive(Debug, Clone, Copy, Default)]
-struct Rate(f64, f64);
+pub struct Rate(f64, f64);
 
 impl Rate {
-    fn count(&mut self, hit: bool) {
+    pub fn count(&mut self, hit: bool) {
         self.0 += f64::from(u8::from(hit));
         self.1 += 1.0;
     }
 
-    fn add(&mut self, other: Rate) {
+    pub fn add(&mut self, other: Rate) {
         self.0 += other.0;
         self.1 += other.1;
     }
 
     /// "12 of 345: 3.5 % (2.0 to 6.0)": Wilson's interval at 95 %.
-    fn text(self) -> String {
+    pub fn text(self) -> String {
         let Rate(hits, all) = self;
         if all == 0.0 {
             return "none".to_owned();

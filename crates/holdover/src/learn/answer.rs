@@ -62,8 +62,10 @@ pub struct FoundField {
     pub settled: bool,
     /// Every span that reads the same in all good samples, the chosen one first.
     pub could_be: Vec<Span>,
-    /// What has to be added to the bits' number to give the print; a layout
-    /// cannot carry it.
+    /// By what the bits' number has to be multiplied to give the print, less
+    /// `offset`; a layout cannot carry it.
+    pub factor: u128,
+    /// What has to be added then; a layout cannot carry it.
     pub offset: i128,
 }
 
@@ -113,6 +115,8 @@ pub enum Why {
         /// The one bit that differs, if it is only one.
         bit: Option<Position>,
     },
+    /// Its print is no number of this kind of card by the rule of the others.
+    OffRule,
     /// The inverted capture fits: the data lines were swapped.
     LinesSwapped,
     /// It breaks checks that the others meet.
@@ -146,6 +150,7 @@ impl fmt::Display for Why {
                 }
                 Ok(())
             }
+            Why::OffRule => f.write_str("its print is no number by the rule of the others"),
             Why::LinesSwapped => f.write_str("the data lines are swapped: inverted, it fits"),
             Why::ChecksFail { checks } => write!(f, "breaks {}", checks.join(" and ")),
             Why::Differs { bits } => write!(

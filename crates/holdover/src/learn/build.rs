@@ -8,13 +8,15 @@ use super::clean::Reasons;
 use super::complete::{Completed, complete};
 use super::counter::Counting;
 use super::entropy::entropy;
-use super::fields::SITE_PLACES;
+use super::fields::{Number, SITE_PLACES};
 use super::kind::Study;
+use super::print::What;
 use super::rows::Rows;
 use super::spans::Anchor;
-use crate::bits::{Position, Span, Wide};
+use super::sure;
+use crate::bits::{Span, Wide};
 use crate::decode::Decode;
-use crate::layout::{Check, Code, Field, Layout, LayoutSpec, PlaceIn, Role, Unsettled};
+use crate::layout::{Code, Field, Layout, LayoutSpec, PlaceIn, Role, Unsettled};
 
 /// Fewer false alarms than this are expected of what is called settled.
 const SETTLED: f64 = 1e-3;
@@ -27,6 +29,8 @@ struct Choice {
     anchor: Anchor,
     widths: Vec<(Anchor, usize)>,
     chosen: usize,
+    /// Others were ruled out by what is not settled itself.
+    ruled_out: bool,
 }
 
 impl Choice {
@@ -52,16 +56,18 @@ impl Choice {
         spans
     }
 
-    fn found(&self, role: Role, settled: bool, offset: i128) -> Option<FoundField> {
+    fn found(&self, role: Role, settled: bool, rule: (u128, i128)) -> Option<FoundField> {
         let could_be = self.spans();
         let span = could_be.first()?.clone();
-        let alone = self.widths.len() == 1;
+        let alone = self.widths.len() == 1 && !self.ruled_out;
+        let (factor, offset) = rule;
         Some(FoundField {
             role,
             span,
             code: self.anchor.code,
             settled: settled && alone,
             could_be,
+            factor,
             offset,
         })
     }
@@ -82,43 +88,48 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     let (card, site) = choose_fields(study, still, &mut notes);
     let fields_masks: Vec<Wide> = card.iter().chain(&site).map(Choice::mask).collect();
     let ground = study.sieve.ground(study.sieve.candidates, &[]);
-    let completed: Vec<Completed> = study
+    let mut completed: Vec<Completed> = study
         .covers
         .chosen
         .iter()
         .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, &fields_masks))
         .collect();
-    // Rows that alone show what a check covers, and fit no way to complete it.
-    let mut agreed = good.clone();
-    for done in &completed {
-        let mut bits = done.over;
-        bits.set(done.bit, true);
-        let odd = pile.columns.parity(bits).and(good);
-        agreed = agreed.and(&if done.odd { odd } else { good.minus(&odd) });
-    }
-    let good = &agreed;
+    // A cover that all good rows fit before one that some break.
+    completed.retain_mut(|done| done.agree(&pile.columns, good));
     let mut fields = Vec::new();
     let mut false_alarms = study.covers.false_alarms;
+    // What stands before the end of a longer number shows where it is cut.
+    let headed = site.is_some();
+    let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
+    let role = study.card.as_ref().is_some_and(|c| c.role_sure || headed && tail(&c.number));
+    // Where nothing separates the two, a bit beside them that never varied may be
+    // theirs, and the cut elsewhere.
+    let cut = study.card.as_ref().is_some_and(|c| tail(&c.number));
+    let taken = fields_masks.iter().fold(varied, |all, mask| all | *mask);
+    let apart = |choice: &Choice| {
+        let (anchor, width) = choice.widths[choice.chosen];
+        (anchor.beyond(width) & Wide::ones(length) & !taken).is_zero()
+    };
     if let (Some(choice), Some(found)) = (&site, &study.site) {
-        fields.extend(choice.found(Role::Site, found.false_alarms < SETTLED, 0));
+        let column = matches!(found.facet.what, What::Site { .. });
+        let told = column || !cut || !(choice.anchor.mask(1) & varied).is_zero() && apart(choice);
+        let sure = found.false_alarms < SETTLED && (role || column) && told;
+        fields.extend(choice.found(Role::Site, sure, (1, 0)));
     }
     if let Some(choice) = &card {
         let number = study.card.as_ref().map(|card| &card.number);
-        let sure = number.is_some_and(|n| n.false_alarms < SETTLED && n.offset == 0);
+        let sure = number.is_some_and(|n| {
+            n.false_alarms < SETTLED && n.as_printed() && !n.weak(&pile.columns, good)
+        });
         let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
         false_alarms += number.map_or(counted, |n| n.false_alarms);
-        fields.extend(choice.found(Role::Card, sure, number.map_or(0, |n| n.offset)));
+        let rule = number.map_or((1, 0), |n| (n.factor, n.offset));
+        fields.extend(choice.found(Role::Card, sure && role && (!cut || apart(choice)), rule));
     }
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
-    let mut checks: Vec<FoundCheck> =
-        completed.iter().filter_map(|c| found_check(c, sure)).collect();
-    if let Some(words) = &study.words
-        && let Some(check) = words.check()
-    {
-        let undetermined = Span::from_mask(words.undetermined);
-        checks.push(FoundCheck { check, settled: sure && undetermined.is_none(), undetermined });
-    }
+    let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
+    let checks = sure::checks(study, good, &mut completed, &masks, sure);
     let (layout, mut failure) = match layout(id, length, &fields, &checks, study, good) {
         Ok(layout) => (Some(layout), None),
         Err(why) => (None, Some(why)),
@@ -181,14 +192,6 @@ fn field<'f>(fields: &'f [FoundField], role: &Role) -> Option<&'f FoundField> {
     fields.iter().find(|field| field.role == *role)
 }
 
-fn found_check(done: &Completed, sure: bool) -> Option<FoundCheck> {
-    let over = Span::from_mask(done.over)?;
-    let bit = Position::new(done.bit + 1)?;
-    let undetermined = Span::from_mask(done.undetermined);
-    let settled = sure && undetermined.is_none();
-    Some(FoundCheck { check: Check::Parity { odd: done.odd, bit, over }, settled, undetermined })
-}
-
 /// The largest number that fits the bits that varied.
 fn largest(study: &Study<'_>, card: &super::fields::CardNumber) -> Option<u128> {
     let good = study.good.and(&card.number.matches);
@@ -246,9 +249,13 @@ fn choose_fields(
         }
     }
     let chosen = usual_card(study, &cards, &sites);
-    let card = Choice { anchor: cards[chosen].0, chosen, widths: cards };
+    let card = Choice { anchor: cards[chosen].0, chosen, widths: cards, ruled_out: false };
     let mask = card.mask();
-    sites.retain(|(anchor, width)| (anchor.mask(*width) & mask).is_zero());
+    // A place is ruled out by a card number that is settled.
+    let apart = |(anchor, width): &(Anchor, usize)| (anchor.mask(*width) & mask).is_zero();
+    let before = sites.len();
+    sites.retain(apart);
+    let ruled_out = before > sites.len() && card.widths.len() > 1;
     if sites.len() > SITE_PLACES {
         // Of very many, those that stand beside the card number.
         let beside = sites.clone();
@@ -262,20 +269,31 @@ fn choose_fields(
             sites.clear();
         }
     }
-    if number.offset != 0 {
+    if !number.as_printed() {
         let sign = if number.offset < 0 { '-' } else { '+' };
-        let by = number.offset.unsigned_abs();
+        let by = match (number.factor, number.offset.unsigned_abs()) {
+            (1, by) => format!("{sign} {by}"),
+            (factor, 0) => format!("times {factor}"),
+            (factor, by) => format!("times {factor} {sign} {by}"),
+        };
         notes.push(format!(
-            "the number printed is the card field {sign} {by}; a layout cannot carry that, so cards \
-             decode to the number without it"
+            "the number printed is the card field {by}; a layout cannot carry that, so cards decode \
+             to the number without it"
         ));
+    }
+    if !found.role_sure && !matches!(number.facet.what, What::Tail { .. }) {
+        notes.push(
+            "the number taken for the card's may be a site code or part of a longer number: \
+             another number printed tells the cards apart as well or better, or this one comes back"
+                .to_owned(),
+        );
     }
     notes.push(format!("the card number is {}", number.facet.what.text()));
     if sites.is_empty() {
         return (Some(card), None);
     }
     let chosen = usual_site(&sites, mask, still);
-    (Some(card), Some(Choice { anchor: sites[chosen].0, chosen, widths: sites }))
+    (Some(card), Some(Choice { anchor: sites[chosen].0, chosen, widths: sites, ruled_out }))
 }
 
 /// Keeps what passes, or everything where nothing does.
@@ -299,7 +317,7 @@ fn counted(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) -> Option<Ch
         }
         widths.push((*anchor, wider));
     }
-    Some(Choice { anchor: *anchor, widths, chosen: 0 })
+    Some(Choice { anchor: *anchor, widths, chosen: 0, ruled_out: false })
 }
 
 /// Whether a bit of one stands next to a bit of the other.

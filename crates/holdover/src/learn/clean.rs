@@ -15,7 +15,7 @@ const RARE: f64 = 0.12;
 
 /// So many strange bits at once are another site's card rather than a
 /// misreading (judgement, no source).
-const ANOTHER_SITE: u32 = 3;
+const ANOTHER_SITE: u32 = 2;
 
 /// With more bits than this that vary outside the known fields, some are a
 /// field's and not a check's (judgement, no source).
@@ -101,7 +101,13 @@ impl Reasons<'_> {
             }
             let field =
                 Field { code: number.fit.anchor.code, ..Field::binary(Role::Card, span.clone()) };
-            return differs(&field, &capture, printed, number.offset);
+            return differs(&field, &capture, printed, (number.factor, number.offset));
+        }
+        if let Some((number, _)) = self.card
+            && number.known.has(row)
+            && number.facet.values[row].is_none()
+        {
+            return Why::OffRule;
         }
         if let Some((site, span)) = self.site
             && let Some(printed) = site.facet.values[row]
@@ -109,7 +115,7 @@ impl Reasons<'_> {
         {
             let field =
                 Field { code: site.fits[0].anchor.code, ..Field::binary(Role::Site, span.clone()) };
-            return differs(&field, &capture, printed, 0);
+            return differs(&field, &capture, printed, (1, 0));
         }
         let word = capture.wide();
         let rules = self.layout.map_or(&[][..], Layout::rules);
@@ -135,7 +141,8 @@ impl Reasons<'_> {
     }
 }
 
-fn differs(field: &Field, capture: &Capture, printed: u128, offset: i128) -> Why {
+/// `rule`: by what the bits' number is multiplied, and what is added.
+fn differs(field: &Field, capture: &Capture, printed: u128, rule: (u128, i128)) -> Why {
     let value = field.value(capture.wide()).to_string();
     let mut transposed = false;
     let mut bit = None;
@@ -157,10 +164,12 @@ fn differs(field: &Field, capture: &Capture, printed: u128, offset: i128) -> Why
                 .and_then(|at| Position::new(at + 1));
         }
     }
-    let moved = i128::try_from(printed).ok().and_then(|n| n.checked_add(offset));
+    let (factor, offset) = (i128::try_from(rule.0).unwrap_or(1), rule.1);
+    let ruled = |n: i128| n.checked_mul(factor)?.checked_add(offset);
+    let moved = i128::try_from(printed).ok().and_then(ruled);
     let printed = moved.and_then(|n| u128::try_from(n).ok()).unwrap_or(printed);
     let bits = match value.parse::<i128>() {
-        Ok(value) => value.saturating_add(offset).to_string(),
+        Ok(value) => ruled(value).unwrap_or(value).to_string(),
         Err(_) => value,
     };
     Why::PrintDiffers { printed, bits, transposed, bit }

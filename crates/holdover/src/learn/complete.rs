@@ -20,6 +20,36 @@ pub(super) struct Completed {
     pub(super) could_be: Vec<Wide>,
 }
 
+impl Completed {
+    /// Takes a cover that no good row breaks; false where there is none.
+    pub(super) fn agree(&mut self, columns: &Columns, good: &Rows) -> bool {
+        let bit = self.bit;
+        let broken = |cover: &Wide| {
+            let mut bits = *cover;
+            bits.set(bit, true);
+            let odd = columns.parity(bits).common(good);
+            (odd != 0 && odd != good.count(), odd != 0)
+        };
+        let fitting = self.could_be.iter().position(|cover| !broken(cover).0);
+        let Some(nth) = fitting else { return false };
+        self.could_be.swap(0, nth);
+        self.over = self.could_be[0];
+        self.odd = broken(&self.over).1;
+        true
+    }
+
+    /// Takes in covers of a wider class that fit as well.
+    pub(super) fn rival(&mut self, rivals: &[Wide]) {
+        for rival in rivals {
+            self.undetermined = self.undetermined | (*rival ^ self.over);
+            if self.could_be.len() < KEPT && !self.could_be.contains(rival) {
+                self.could_be.push(*rival);
+            }
+        }
+        self.undetermined.set(self.bit, false);
+    }
+}
+
 /// Covers kept for choosing the next sample (bounds memory).
 const KEPT: usize = 64;
 

@@ -2,12 +2,14 @@
 //! card number: consensus over the rows, robust to those that are misread.
 //! Needs three or more cards whose numbers differ.
 
+use std::collections::{HashMap, HashSet};
+
 use super::entropy::choices;
 use super::print::{self, Facet, What};
 use super::rows::{Columns, Rows, affine_rank};
 use super::spans::{Anchor, Fit, Order, Planes};
-use super::{Pile, offset};
-use crate::bits::Wide;
+use super::{Pile, offset, rule};
+use crate::bits::{Capture, Wide};
 use crate::layout::Code;
 
 /// A printed number found in the bits.
@@ -20,7 +22,8 @@ pub(super) struct Number {
     pub(super) known: Rows,
     /// Rows in which the bits say the same.
     pub(super) matches: Rows,
-    /// The print is the bits' number and this.
+    /// The print is the bits' number times `factor`, and `offset`.
+    pub(super) factor: u128,
     pub(super) offset: i128,
     /// Spans expected to fit as well by accident.
     pub(super) false_alarms: f64,
@@ -30,6 +33,9 @@ pub(super) struct Number {
 pub(super) struct CardNumber {
     pub(super) number: Number,
     pub(super) whole: Option<Number>,
+    /// No other number printed is as likely the card's: this one is not a site
+    /// code, nor the end of a longer number.
+    pub(super) role_sure: bool,
 }
 
 /// Codes a number may be in.
@@ -38,6 +44,14 @@ const CODES: [Code; 3] = [Code::Binary, Code::Bcd4, Code::Bcd5];
 /// The share of printed numbers a span must read to be looked at (judgement,
 /// no source): of four kinds in one pile the largest has as many.
 const FLOOR: f64 = 0.25;
+
+/// So many of the prints that are not read come with another site code where the
+/// print follows a rule that is not known (judgement, no source).
+const OTHERS: f64 = 0.6;
+
+/// The share of prints that a span reads where nothing but misprints is wrong
+/// with them (judgement, no source).
+const MOST: f64 = 0.7;
 
 /// False spans allowed (judgement, no source).
 const ALLOWED: f64 = 0.01;
@@ -52,32 +66,45 @@ const SEARCHED: usize = 512;
 /// Finds the card number among `rows`.
 pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
     let facets = print::facets(&pile.samples);
-    let mut found: Vec<Number> =
-        facets.into_iter().filter_map(|facet| exact(&pile.columns, rows, facet)).collect();
-    if found.is_empty() {
-        // Site code and card number printed without anything between them.
-        let cuts = print::cuts(&pile.samples).into_iter();
-        found = cuts.filter_map(|facet| exact(&pile.columns, rows, facet)).collect();
-        let most = found.iter().map(|n| n.matches.count()).max().unwrap_or(0);
-        let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
-        found.retain(|n| n.matches.count() == most && tail(n));
-        // Of "6500042" the tail 00042 and the tail 0042 read the same bits.
-        found.truncate(1);
+    let tries = facets.len();
+    let exact = |facet: &Facet| exact(&pile.columns, rows, facet.clone(), tries);
+    let mut found: Vec<Number> = facets.iter().filter_map(exact).collect();
+    let mut cut = false;
+    if !found.iter().any(Number::most) {
+        // A rule of the number beats a span that reads some of the prints.
+        let read = found.iter().map(|n| n.matches.count()).max().unwrap_or(0);
+        let ruled = facets.iter().filter_map(|facet| rule::find(&pile.columns, rows, facet, tries));
+        let ruled: Vec<Number> = ruled.filter(|n| n.most() && n.matches.count() > read).collect();
+        if !ruled.is_empty() {
+            found = ruled;
+        }
     }
     if found.is_empty() {
-        let facets = print::facets(&pile.samples);
-        found = facets
-            .into_iter()
-            .filter_map(|facet| offset::find(&pile.columns, rows, facet))
-            .collect();
+        // Site code and card number printed without anything between them.
+        let cuts = print::cuts(&pile.samples);
+        let tries = cuts.len();
+        let cuts = cuts.into_iter();
+        found = cuts.filter_map(|facet| self::exact(&pile.columns, rows, facet, tries)).collect();
+        let most = found.iter().map(|n| n.matches.count()).max().unwrap_or(0);
+        let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
+        found.retain(|n| {
+            n.matches.count() == most && tail(n) && n.most() && !n.of_one_code(&pile.columns)
+        });
+        // Of "6500042" the tail 00042 and the tail 0042 read the same bits.
+        found.truncate(1);
+        cut = true;
+    }
+    if found.is_empty() {
+        let moved = facets.iter().cloned();
+        found = moved.filter_map(|facet| offset::find(&pile.columns, rows, facet)).collect();
+        found.retain(|number| number.most() && !number.of_one_code(&pile.columns));
+        cut = false;
     }
     let column = |n: &Number| matches!(n.facet.what, What::Card { .. });
     if found.iter().any(column) {
         found.retain(column);
     }
-    let most = found.iter().map(|n| n.matches.count()).max()?;
-    let near = |n: &Number| n.matches.count() + ((most as f64 * NEAR) as usize).max(1) >= most;
-    found.retain(near);
+    compete(&mut found);
     let mask = |n: &Number| n.fit.anchor.mask(n.fit.width);
     let holds = |a: &Number, b: &Number| mask(a) != mask(b) && mask(b) == (mask(a) & mask(b));
     let whole = (0..found.len()).find(|&i| found.iter().any(|n| holds(&found[i], n)));
@@ -87,7 +114,52 @@ pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
     // The likeliest reading comes first; of equals `max_by_key` takes the last.
     found.sort_by_key(|n| order(n.facet.what));
     let number = found.into_iter().rev().max_by_key(|n| distinct(n))?;
-    Some(CardNumber { number, whole })
+    let longest = whole.as_ref().map(|whole| whole.facet.what);
+    let others = facets.iter().filter(|facet| Some(facet.what) != longest);
+    let role_sure = !cut && (column(&number) || numbers_cards(pile, &number, others));
+    Some(CardNumber { number, whole, role_sure })
+}
+
+/// Of spans over the same bits those that read nearly as many rows as any;
+/// decimal digits before the hexadecimal number that has the same bits.
+fn compete(found: &mut Vec<Number>) {
+    let mask = |n: &Number| n.fit.anchor.mask(n.fit.width);
+    let meets = |a: &Number, b: &Number| !(mask(a) & mask(b)).is_zero();
+    let fewer = |a: &Number, b: &Number| {
+        let most = b.matches.count();
+        a.matches.count() + ((most as f64 * NEAR) as usize).max(1) < most
+    };
+    let decimal = |n: &Number| n.fit.anchor.code != Code::Binary;
+    let beaten = |a: &Number, b: &Number| {
+        meets(a, b) && (fewer(a, b) || a.facet.what.hex() && decimal(b) && !fewer(b, a))
+    };
+    let lost: Vec<bool> = found.iter().map(|a| found.iter().any(|b| beaten(a, b))).collect();
+    let mut lost = lost.into_iter();
+    found.retain(|_| !lost.next().unwrap_or(false));
+}
+
+/// Distinct numbers a card number has, of the cards that differ (judgement, no
+/// source): fewer are a site code, which comes back.
+const DIFFER: f64 = 0.5;
+
+/// A printed number with more distinct values than this of another one is the
+/// likelier card number (judgement, no source).
+const AS_MANY: f64 = 0.9;
+
+/// Whether a number tells the cards apart, and no other printed one does better.
+fn numbers_cards<'f>(
+    pile: &Pile<'_>,
+    number: &Number,
+    mut others: impl Iterator<Item = &'f Facet>,
+) -> bool {
+    let rows = || number.matches.iter().take(SEARCHED);
+    let own = number.facet.distinct(rows(), SEARCHED) as f64;
+    let cards: HashSet<Capture> = rows().map(|row| pile.capture(row)).collect();
+    let better = |facet: &Facet| {
+        let joined = matches!(facet.what, What::Joined { .. });
+        !joined && !facet.what.hex() && AS_MANY * facet.distinct(rows(), SEARCHED) as f64 > own
+    };
+    own >= DIFFER * cards.len() as f64 && !others.any(better)
 }
 
 /// Likeliest readings first.
@@ -101,7 +173,8 @@ fn order(what: What) -> usize {
 }
 
 /// Finds the span that reads a facet's numbers as they are.
-fn exact(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Number> {
+/// `tries` readings of the print are tried.
+pub(super) fn exact(columns: &Columns, rows: &Rows, facet: Facet, tries: usize) -> Option<Number> {
     let known = Rows::of(facet.values.len(), |row| rows.has(row) && facet.values[row].is_some());
     let count = known.count();
     if count < 2 || facet.distinct(known.iter(), 2) < 2 {
@@ -123,15 +196,15 @@ fn exact(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Number> {
         *fits.iter().max_by_key(|fit| (fit.matches, std::cmp::Reverse(usual(fit)), fit.width))?;
     let planes = Planes::of(&facet, best.anchor.code);
     let matches = planes.matching(columns, &known, best);
-    let tried = (CODES.len() * 4 * columns.length()) as f64;
+    let tried = (tries * CODES.len() * 4 * columns.length()) as f64;
     let false_alarms = tried * accident(&facet, &planes, &known, &matches);
-    if matches.count() < 2 || false_alarms > ALLOWED {
+    if matches.count() < 2 || false_alarms > ALLOWED * tries as f64 {
         return None;
     }
     let near = best.matches - ((best.matches as f64 * NEAR) as usize);
     let others = fits.into_iter().filter(|fit| fit.matches >= near && fit.anchor != best.anchor);
     let (fit, others) = (Fit { matches: matches.count(), ..best }, others.collect());
-    Some(Number { facet, fit, others, known, matches, offset: 0, false_alarms })
+    Some(Number { facet, fit, others, known, matches, factor: 1, offset: 0, false_alarms })
 }
 
 /// The least sample that a span is judged by (judgement, no source).
@@ -231,16 +304,29 @@ fn site_of(columns: &Columns, rows: &Rows, facet: Facet, taken: Wide) -> Option<
     let still = (128 - bits.leading_zeros()) as f64;
     let varying = accident(&facet, &planes, &known, &matches);
     let false_alarms = columns.length() as f64 * varying.min((-still).exp2());
-    Some(SiteNumber { facet, fits, known, matches, false_alarms })
+    // What any bit reads as well accuses nobody.
+    let told = false_alarms < ALLOWED || matches.count() == count;
+    told.then_some(SiteNumber { facet, fits, known, matches, false_alarms })
 }
 
 impl Number {
+    /// Whether one row alone keeps the span from being wider, which may be a
+    /// misreading, or its lowest bit never varied, so that the number may be one
+    /// without it and the print a rule of that.
+    pub(super) fn weak(&self, columns: &Columns, rows: &Rows) -> bool {
+        let rows = rows.and(&self.known);
+        let varying = columns.varying(&rows, 1);
+        let low = self.fit.anchor.mask(self.fit.anchor.step());
+        let planes = Planes::of(&self.facet, self.fit.anchor.code);
+        (low & varying).is_zero() || planes.nearly_wider(columns, &rows, self.fit.anchor)
+    }
+
     /// Every low bit and width that reads the number in all of `rows`: the
     /// best low bit first, widths ascending.
     pub(super) fn everywhere(&self, columns: &Columns, rows: &Rows) -> Vec<(Anchor, usize)> {
         let rows = rows.and(&self.known);
         let mut all = Vec::new();
-        if self.offset != 0 {
+        if !self.as_printed() {
             all.push((self.fit.anchor, self.fit.width));
             return all;
         }
@@ -251,6 +337,39 @@ impl Number {
             all.extend(widths.into_iter().map(|width| (anchor, width)));
         }
         all
+    }
+
+    /// Whether the print is the bits' number as it is.
+    pub(super) fn as_printed(&self) -> bool {
+        self.factor == 1 && self.offset == 0
+    }
+
+    /// Whether the bits say the same in most rows.
+    fn most(&self) -> bool {
+        self.matches.count() as f64 >= MOST * self.known.count() as f64
+    }
+
+    /// Whether the rows that are not read are other sites': in bits outside the
+    /// span that are the same in all that are read, several of them differ in one
+    /// way. Then the print has a rule that is not known, and they are no misprints.
+    pub(super) fn of_one_code(&self, columns: &Columns) -> bool {
+        let left = self.known.minus(&self.matches);
+        let own = self.fit.anchor.mask(self.fit.width);
+        let still = Wide::ones(columns.length()) & !columns.varying(&self.matches, 1) & !own;
+        let Some(reference) = self.matches.iter().next() else { return false };
+        let mut codes: HashMap<Wide, usize> = HashMap::new();
+        for row in left.iter() {
+            let mut moved = Wide::ZERO;
+            for at in still.offsets() {
+                moved.set(at, columns.at(at).has(row) != columns.at(at).has(reference));
+            }
+            // All bits at once: the data lines are swapped.
+            if !moved.is_zero() && moved != still {
+                *codes.entry(moved).or_default() += 1;
+            }
+        }
+        let others: usize = codes.values().filter(|count| **count > 1).sum();
+        others >= 2 && others as f64 >= OTHERS * left.count() as f64
     }
 
     /// True for the usual order: one ascending run.

@@ -9,6 +9,7 @@ use super::cover::{self, Covers, Ground, Hit};
 use super::fields::{self, CardNumber, SiteNumber};
 use super::lrc::{self, Words};
 use super::rows::{Columns, Rows, affine_rank};
+use super::settle::{self, Known};
 use super::{Given, Options, Pile, null_space};
 use crate::bits::gf2::Relation;
 use crate::bits::{Capture, Wide};
@@ -25,6 +26,10 @@ const KIND_ALLOWED: f64 = 1e-6;
 
 /// Distinct rows in which checks are looked for: more add nothing.
 const SEARCHED: usize = 512;
+
+/// Rows by which checks are weighed before rows are left out for breaking them:
+/// a fair sample of more.
+const WEIGHED: usize = 4096;
 
 /// All that was found of one kind.
 pub(super) struct Study<'s> {
@@ -44,10 +49,9 @@ pub(super) fn kinds(samples: Vec<Given<'_>>, length: usize, options: &Options) -
     let mut waiting = vec![samples];
     while let Some(group) = waiting.pop() {
         let nth = learnt.len() + 1;
-        let study = Study::of(group, length, options);
-        if nth + waiting.len() < KINDS
-            && let Some(others) = study.another_kind(length)
-        {
+        let mut study = Study::of(group, length, options);
+        let told = nth + waiting.len() < KINDS;
+        if told && let Some(others) = study.another_kind(length) {
             let rows = |other: bool| {
                 let samples = study.pile.samples.iter().enumerate();
                 let some = samples.filter(|(row, _)| others.binary_search(row).is_ok() == other);
@@ -56,6 +60,9 @@ pub(super) fn kinds(samples: Vec<Given<'_>>, length: usize, options: &Options) -
             // What is left may be several kinds still.
             waiting.extend([rows(true), rows(false)]);
             continue;
+        }
+        if told {
+            study.keep_other_codes();
         }
         let id = match nth {
             1 => format!("{}{length}", options.id),
@@ -101,6 +108,24 @@ impl<'s> Study<'s> {
         study
     }
 
+    /// Rows whose prints another rule gives than the others' are no misprints:
+    /// their prints are as good as unknown.
+    fn keep_other_codes(&mut self) {
+        let Some(card) = &mut self.card else { return };
+        if !card.number.of_one_code(&self.pile.columns) {
+            return;
+        }
+        card.role_sure = false;
+        let number = &mut card.number;
+        for row in number.known.minus(&number.matches).iter() {
+            number.facet.values[row] = None;
+        }
+        number.known = number.matches.clone();
+        self.good = Rows::all(self.good.rows());
+        self.find_site();
+        self.find_checks();
+    }
+
     /// Bits that are the card number's in any case.
     pub(super) fn card_bits(&self) -> Wide {
         match (&self.card, self.counters.first()) {
@@ -136,58 +161,97 @@ impl<'s> Study<'s> {
         self.sieve = Sieve::of(&self.pile, &first, fields, strays.bits);
         let limit = (self.sieve.columns.rows() as f64 * cover::VIOLATED) as usize;
         self.search(limit);
-        // Rows that break what the others meet.
         let columns = &self.pile.columns;
-        let mut bad = Rows::none(self.good.rows());
-        for hit in &self.covers.chosen {
-            bad = bad.or(&cover::violators(columns, &first, hit));
-        }
+        // So many broken are no misreadings.
+        let few =
+            |words: &Words| settle::few(words.violators(columns).common(&first), first.count());
+        self.words = self.words.take().filter(few);
+        let (fits, mut bad) = self.accused(&first);
         if let Some(words) = &self.words {
             bad = bad.or(&words.violators(columns).and(&first));
         }
-        let breaking = bad.clone();
         for (row, bits) in &strays.lone {
-            let breaks = |hit: &Hit| {
-                let majority = cover::violators(columns, &first, hit).iter().next();
+            // One bit flipped that a check may cover, and that none answers.
+            let breaks = |(hit, covers): &(Hit, Vec<Wide>)| {
                 let odd = columns.parity(hit.bits());
-                let reference = first.iter().find(|row| Some(*row) != majority);
-                let usual = reference
-                    .is_some_and(|r| odd.has(r) != cover::violators(columns, &first, hit).has(r));
-                odd.has(*row) != usual
+                let usual =
+                    |row: usize| odd.has(row) != cover::violators(columns, &first, hit).has(row);
+                let reference = first.iter().next().is_some_and(usual);
+                let may = covers.iter().any(|cover| !(*cover & *bits).is_zero());
+                (odd.has(*row) != reference, may)
             };
+            let told: Vec<(bool, bool)> = fits.iter().map(breaks).collect();
             let printed = self.card.as_ref().is_some_and(|c| c.number.known.has(*row));
-            let answered = self.covers.chosen.iter().any(breaks);
+            let answered = told.iter().any(|(answers, _)| *answers);
+            let may = told.iter().any(|(_, may)| *may);
             let proven = self.site.as_ref().is_some_and(|site| site.matches.has(*row));
-            if !proven && !strays.by_right && !belongs(*bits, printed, answered) {
+            if may && !proven && !strays.by_right && !belongs(*bits, printed, answered) {
                 bad.insert(*row);
             }
         }
-        let removed = !bad.is_empty();
         self.good = self.good.minus(&bad);
-        if removed || !strays.lone.is_empty() {
-            // Once more on good rows alone, for the checks found already.
-            let before = std::mem::take(&mut self.covers);
-            let words = self.words.take();
-            let strange = strays.bits & !self.pile.columns.varying(&self.good, 2);
-            let first = self.good.minus(&lone);
-            let kept = if first.count() * 2 > self.good.count() { &first } else { &self.good };
-            self.sieve = Sieve::of(&self.pile, kept, fields, strays.bits | strange);
-            self.search(0);
-            let known = |hit: &Hit| before.chosen.iter().any(|b| b.bit == hit.bit);
-            self.covers.chosen.retain(known);
-            self.covers.rivals.retain(known);
-            self.covers.false_alarms = self.covers.false_alarms.max(before.false_alarms);
-            self.words = self.words.take().filter(|_| words.is_some());
-            // A check that did not last accuses nobody.
-            let mut meets = breaking;
-            for hit in &self.covers.chosen {
-                let columns = &self.pile.columns;
-                let all = self.good.or(&meets);
-                meets = meets.minus(&cover::violators(columns, &all, hit));
+        if bad.is_empty()
+            && strays.lone.is_empty()
+            && fits.iter().all(|(hit, _)| hit.violations == 0)
+        {
+            self.covers.chosen = fits.into_iter().map(|(hit, _)| hit).collect();
+            return;
+        }
+        // Once more on good rows alone, for the checks found already.
+        let before: Vec<usize> = fits.iter().map(|(hit, _)| hit.bit).collect();
+        let alarms = self.covers.false_alarms;
+        let words = self.words.take();
+        let strange = strays.bits & !self.pile.columns.varying(&self.good, 2);
+        let first = self.good.minus(&lone);
+        let kept = if first.count() * 2 > self.good.count() { &first } else { &self.good };
+        self.sieve = Sieve::of(&self.pile, kept, fields, strays.bits | strange);
+        self.search(0);
+        let known = |hit: &Hit| before.contains(&hit.bit);
+        self.covers.chosen.retain(known);
+        self.covers.rivals.retain(known);
+        self.covers.false_alarms = self.covers.false_alarms.max(alarms);
+        self.words = self.words.take().filter(|_| words.is_some());
+        let good = self.good.clone();
+        let lasting: Vec<usize> = self.accused(&good).0.iter().map(|(hit, _)| hit.bit).collect();
+        self.covers.chosen.retain(|hit| lasting.contains(&hit.bit));
+    }
+
+    /// The checks found that are no accident, each with all covers that fit as
+    /// well, and the rows that break one in whatever way it is completed.
+    fn accused(&self, first: &Rows) -> (Vec<(Hit, Vec<Wide>)>, Rows) {
+        let columns = &self.pile.columns;
+        let mut hits = self.covers.chosen.clone();
+        let known = self.known([self.site_bits(), self.card_bits()].into_iter());
+        loop {
+            let broken: Vec<Rows> =
+                hits.iter().map(|hit| cover::violators(columns, first, hit)).collect();
+            let rest = broken.iter().fold(first.clone(), |rest, broken| rest.minus(broken));
+            let captures: Vec<Capture> =
+                rest.iter().take(WEIGHED).map(|row| self.pile.capture(row)).collect();
+            let claim = |(hit, broken): (&Hit, &Rows)| settle::Claim {
+                bit: hit.bit,
+                cover: hit.cover,
+                violations: broken.count(),
+            };
+            let claims: Vec<settle::Claim> = hits.iter().zip(&broken).map(claim).collect();
+            let mut likely = settle::likely(&captures, &claims, &known).into_iter();
+            hits.retain(|_| likely.next().unwrap_or(false));
+            if hits.len() < claims.len() {
+                continue;
             }
-            if self.words.is_none() && words.is_none() {
-                self.good = self.good.or(&meets);
+            let standings = settle::weigh(&captures, &claims, &known);
+            let mut bad = Rows::none(first.rows());
+            let mut fits = Vec::new();
+            for ((hit, broken), standing) in hits.iter().zip(&broken).zip(standings) {
+                let mut left = broken.clone();
+                for rival in &standing.fits {
+                    let rival = Hit { cover: *rival, ..*hit };
+                    left = left.and(&cover::violators(columns, first, &rival));
+                }
+                bad = bad.or(&left);
+                fits.push((*hit, standing.fits));
             }
+            return (fits, bad);
         }
     }
 
@@ -220,6 +284,27 @@ impl<'s> Study<'s> {
         (0..digits).map(relation).collect()
     }
 
+    /// What is known beside the checks; `fields` are the spans fields could have.
+    pub(super) fn known(&self, fields: impl Iterator<Item = Wide>) -> Known {
+        let end = |mask: Wide| 256 - mask.reversed().first_one().unwrap_or(0);
+        let masks: Vec<Wide> = fields.collect();
+        let borders = masks.iter().filter_map(|mask| Some([mask.first_one()?, end(*mask)]));
+        let fields = masks.iter().fold(Wide::ZERO, |all, mask| all | *mask);
+        let span = match (&self.card, self.counters.first()) {
+            (Some(card), _) => card.number.fit.anchor.span(card.number.fit.width),
+            (None, Some(counting)) => counting.anchor.span(counting.width),
+            (None, None) => None,
+        };
+        let card = span.map_or(Vec::new(), |span| span.offsets().collect());
+        Known {
+            card,
+            borders: borders.flatten().collect(),
+            fields,
+            published: false,
+            relations: self.digit_parities(),
+        }
+    }
+
     /// Rows left out whose prints agree on another span, ascending.
     fn another_kind(&self, length: usize) -> Option<Vec<usize>> {
         let card = self.card.as_ref()?;
@@ -229,9 +314,12 @@ impl<'s> Study<'s> {
         }
         let samples = left.iter().map(|&row| self.pile.samples[row]).collect();
         let pile = Pile::of(samples, length, false);
-        let other = fields::card(&pile, &Rows::all(left.len()))?.number;
-        let enough = other.fit.matches >= LEAST_KIND && other.false_alarms < KIND_ALLOWED;
-        (enough && other.offset == 0).then(|| other.matches.iter().map(|row| left[row]).collect())
+        let other = fields::card(&pile, &Rows::all(left.len()))?;
+        // The site code beside a misprint is no other kind's card number.
+        let number = other.number;
+        let enough = number.fit.matches >= LEAST_KIND && number.false_alarms < KIND_ALLOWED;
+        (other.role_sure && enough && number.as_printed())
+            .then(|| number.matches.iter().map(|row| left[row]).collect())
     }
 }
 

@@ -15,7 +15,7 @@ use crate::layout::Code;
 const LOOKED_AT: usize = 128;
 
 /// The share of rows that must have the same offset (judgement, no source).
-const AGREE: f64 = 0.6;
+const AGREE: f64 = 0.8;
 
 /// False alarms allowed (judgement, no source).
 const ALLOWED: f64 = 1e-3;
@@ -99,6 +99,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Numbe
         others,
         known,
         matches,
+        factor: 1,
         offset,
         false_alarms,
     })

@@ -22,6 +22,15 @@ pub(super) enum What {
 }
 
 impl What {
+    /// Whether the digits are taken as hexadecimal.
+    pub(super) fn hex(self) -> bool {
+        match self {
+            What::Card { hex } | What::Site { hex } | What::Joined { hex } => hex,
+            What::Group { hex, .. } => hex,
+            What::Tail { .. } | What::Head { .. } => false,
+        }
+    }
+
     /// In words, to follow "the card number is …".
     pub(super) fn text(self) -> String {
         let base = |hex| if hex { ", hexadecimal" } else { "" };
@@ -137,13 +146,7 @@ fn add(
     samples: &[Given<'_>],
     mut digits: impl FnMut(&Given<'_>) -> Option<String>,
 ) {
-    let hex = matches!(
-        what,
-        What::Card { hex: true }
-            | What::Site { hex: true }
-            | What::Group { hex: true, .. }
-            | What::Joined { hex: true }
-    );
+    let hex = what.hex();
     let mut lengths = (usize::MAX, 0);
     let mut zeros = false;
     let values: Vec<Option<u128>> = samples

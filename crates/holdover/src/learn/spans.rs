@@ -69,6 +69,16 @@ impl Anchor {
         Span::from_offsets(offsets?).ok()
     }
 
+    /// The bits that would make a field of that width wider by a step, at either end.
+    pub(super) fn beyond(self, width: usize) -> Wide {
+        let above = self.mask(width + self.step()) & !self.mask(width);
+        let below = match self.order {
+            Order::Descending | Order::GroupsSwapped => self.mask(1).towards_front(1),
+            _ => self.mask(1).towards_end(1),
+        };
+        above | below
+    }
+
     /// The bits of that width, as a set.
     pub(super) fn mask(self, width: usize) -> Wide {
         let mut mask = Wide::ZERO;
@@ -242,6 +252,26 @@ impl Planes {
             }
         }
         widths
+    }
+
+    /// Whether a wider span reads the number in all of `rows` but one, or one in
+    /// thirty (judgement, no source): those may be misreadings.
+    pub(super) fn nearly_wider(&self, columns: &Columns, rows: &Rows, anchor: Anchor) -> bool {
+        let all = rows.count();
+        let mut alive = rows.clone();
+        for j in 0..columns.length().min(MAX_WIDTH) {
+            let Some(at) = anchor.offset(j).filter(|at| *at < columns.length()) else { break };
+            alive.keep_equal(columns.at(at), self.plane(j));
+            if alive.count() + (all / 30).max(1) < all {
+                break;
+            }
+            let width = j + 1;
+            let whole = width.is_multiple_of(anchor.step()) && width >= anchor.least();
+            if whole && alive.count() < all && rows.common(self.within(width)) == all {
+                return true;
+            }
+        }
+        false
     }
 }
 

@@ -125,6 +125,32 @@ impl Design {
         self.card.len()
     }
 
+    /// Where the bits of the site code stand, the most significant first.
+    pub fn site_at(&self) -> &[usize] {
+        &self.site
+    }
+
+    /// Where those of the number stand.
+    pub fn card_at(&self) -> &[usize] {
+        &self.card
+    }
+
+    /// The number stands in decimal digits.
+    pub fn decimal(&self) -> bool {
+        self.decimal
+    }
+
+    /// The parity checks: the bit, and what it covers.
+    pub fn parities(&self) -> Vec<(usize, &[usize])> {
+        self.checks
+            .iter()
+            .filter_map(|check| match check {
+                Check::Parity { at, over, .. } => Some((*at, over.as_slice())),
+                _ => None,
+            })
+            .collect()
+    }
+
     /// The card of a site code, number and issue, as far as its fields hold
     /// them, and the number that it has room for.
     pub fn card(&self, site: u128, number: u128, issue: u128) -> (Capture, u128) {
