@@ -11,20 +11,27 @@ use super::error::PlanError;
 /// A cost; sums stay far below the largest.
 pub(crate) type Cost = i128;
 
-/// Sweeps that gather costs before the first choice, and after each one.
-/// Judgement, no source: more gain little.
-const SWEEPS_FIRST: usize = 300;
-const SWEEPS_EACH: usize = 3;
+/// How costs are gathered.
+struct Care {
+    /// Sweeps, at most.
+    sweeps: usize,
+    /// Sweeps without gain before gathering ends.
+    idle: usize,
+    /// No gain is less than what misses to the best plan over this.
+    gain: Cost,
+    /// Sweeps after which slots are priced anew.
+    prices: usize,
+}
 
-/// Sweeps without gain before gathering ends. Judgement, no source.
-const IDLE_MOST: usize = 12;
+/// Before the first choice, and after each one. Judgement, no source: more
+/// gain little.
+const CARE_FIRST: Care = Care { sweeps: 1000, idle: 24, gain: 10_000, prices: 8 };
+const CARE_EACH: Care = Care { sweeps: 4, idle: 1, gain: 40, prices: 2 };
 
-/// How often slots are priced anew before the first choice. Judgement, no
-/// source.
-const BALANCES: usize = 3;
-
-/// Lengths shaken up at a time. Judgement, no source.
-const SHAKEN: usize = 4;
+/// Rounds in which cliques are priced anew, before the first choice and each
+/// time after. Judgement, no source.
+const BIDS_FIRST: usize = 200;
+const BIDS: usize = 4;
 
 /// One option of a length.
 #[derive(Debug, Clone, Copy)]
@@ -40,16 +47,18 @@ pub(crate) struct Value {
 pub(crate) struct Variable {
     pub class: usize,
     pub values: Vec<Value>,
+    /// The cliques that each value is in.
+    pub(super) values_in: Vec<Vec<usize>>,
     /// Indices of its edges.
-    edges: Vec<usize>,
+    pub(super) edges: Vec<usize>,
 }
 
 /// What options of two lengths cost together; row by row of the first.
 #[derive(Debug, Clone)]
-struct Edge {
-    a: usize,
-    b: usize,
-    table: Vec<Cost>,
+pub(super) struct Edge {
+    pub a: usize,
+    pub b: usize,
+    pub table: Vec<Cost>,
 }
 
 /// What is still to be chosen.
@@ -58,9 +67,13 @@ pub(crate) struct Problem {
     /// What any choice costs at least.
     pub base: Cost,
     pub variables: Vec<Variable>,
-    edges: Vec<Edge>,
+    pub(super) edges: Vec<Edge>,
     /// Slots left.
     pub slots: usize,
+    /// What each slot costs beside, given back for all of them in the bound.
+    pub(super) price: Cost,
+    /// What the one place of each clique costs, given back in the bound.
+    pub(super) cliques: Vec<Cost>,
     /// Lengths that are settled, with their options.
     pub chosen: Vec<(usize, usize)>,
 }
@@ -69,8 +82,6 @@ pub(crate) struct Problem {
 pub(crate) trait Judge {
     /// Bounds above this are of no use.
     fn limit(&self) -> Cost;
-    /// Whether a problem is of no use for another reason.
-    fn hopeless(&mut self, problem: &Problem) -> Result<bool, PlanError>;
     /// Everything is chosen.
     fn leaf(&mut self, chosen: &[(usize, usize)]) -> Result<(), PlanError>;
     /// Takes note of work, and says whether to go on.
@@ -85,11 +96,25 @@ impl Problem {
         pairs: impl IntoIterator<Item = ((usize, usize), Vec<Cost>)>,
         slots: usize,
     ) -> Problem {
-        let variable = |(class, values)| Variable { class, values, edges: Vec::new() };
+        let variable = |(class, values): (usize, Vec<Value>)| {
+            let values_in = vec![Vec::new(); values.len()];
+            Variable { class, values, values_in, edges: Vec::new() }
+        };
         let variables = options.into_iter().enumerate().map(variable).collect();
-        let mut problem =
-            Problem { base: 0, variables, edges: Vec::new(), slots, chosen: Vec::new() };
-        for ((a, b), table) in pairs {
+        let mut problem = Problem {
+            base: 0,
+            variables,
+            edges: Vec::new(),
+            slots,
+            price: 0,
+            cliques: Vec::new(),
+            chosen: Vec::new(),
+        };
+        for ((a, b), mut table) in pairs {
+            // No cost is below 0.
+            let least = table.iter().copied().min().unwrap_or(0).min(0);
+            table.iter_mut().for_each(|cost| *cost -= least);
+            problem.base += least;
             problem.variables[a].edges.push(problem.edges.len());
             problem.variables[b].edges.push(problem.edges.len());
             problem.edges.push(Edge { a, b, table });
@@ -97,14 +122,34 @@ impl Problem {
         problem
     }
 
+    /// What two options of two lengths cost together.
+    pub(super) fn pair(&self, (a, i): (usize, usize), (b, j): (usize, usize)) -> Cost {
+        let of = |edge: &&usize| self.edges[**edge].b == b;
+        let edge = self.variables[a].edges.iter().find(of).map(|edge| &self.edges[*edge]);
+        edge.map_or(0, |edge| edge.table[i * self.variables[b].values.len() + j])
+    }
+
+    /// What options of two lengths cost together, the first before the second.
+    pub(super) fn table(&self, a: usize, b: usize) -> Vec<Cost> {
+        let of = |edge: &&usize| self.edges[**edge].b == b;
+        let edge = self.variables[a].edges.iter().find(of).map(|edge| &self.edges[*edge]);
+        let cells = self.variables[a].values.len() * self.variables[b].values.len();
+        edge.map_or_else(|| vec![0; cells], |edge| edge.table.clone())
+    }
+
+    /// Options of all lengths still open.
+    pub fn options_left(&self) -> usize {
+        self.variables.iter().map(|variable| variable.values.len()).sum()
+    }
+
     fn work(&self) -> u64 {
-        self.edges.iter().map(|edge| edge.table.len() as u64).sum::<u64>()
-            + self.variables.len() as u64
+        let cells = self.edges.iter().map(|edge| edge.table.len() as u64);
+        cells.sum::<u64>() + self.variables.len() as u64
     }
 
     /// Moves what each option of a length costs with every option of another
     /// to the length itself, and the least of it to the bound.
-    fn collect(&mut self, at: usize) {
+    pub(super) fn collect(&mut self, at: usize) {
         let Problem { variables, edges, base, .. } = self;
         let variable = &mut variables[at];
         for edge in &variable.edges {
@@ -168,10 +213,11 @@ impl Problem {
         }
     }
 
-    /// Gathers what every choice must pay.
-    fn gather(&mut self, sweeps: usize, judge: &mut dyn Judge) -> bool {
+    /// Gathers what every choice must pay, and takes away what costs too much
+    /// by then. False where there is no time for it.
+    fn gather(&mut self, care: &Care, judge: &mut dyn Judge) -> bool {
         let mut idle = 0;
-        for sweep in 0..sweeps {
+        for sweep in 0..care.sweeps {
             let before = self.base;
             let count = self.variables.len();
             for at in 0..count {
@@ -182,12 +228,28 @@ impl Problem {
             if !judge.go_on(2 * self.work()) {
                 return false;
             }
-            idle = if self.base - before > before / 10_000 { 0 } else { idle + 1 };
-            if self.base > judge.limit() || idle >= IDLE_MOST {
+            let missing = judge.limit().saturating_sub(self.base);
+            if missing < 0 {
                 break;
+            }
+            idle = if self.base - before > missing / care.gain { 0 } else { idle + 1 };
+            if idle >= care.idle {
+                break;
+            }
+            if sweep % care.prices == care.prices - 1 {
+                (0..count).for_each(|at| self.collect(at));
+                self.balance();
+                self.bid(BIDS);
+                if !self.prune(judge.limit()) {
+                    // Nothing is good enough, and nothing is left to choose.
+                    self.base = Cost::MAX / 2;
+                    return true;
+                }
             }
         }
         (0..self.variables.len()).for_each(|at| self.collect(at));
+        self.balance();
+        self.bid(BIDS);
         true
     }
 
@@ -207,43 +269,24 @@ impl Problem {
                 keep[own(cell - 1)]
             });
         }
-        let mut index = 0;
-        variable.values.retain(|_| {
-            index += 1;
-            keep[index - 1]
-        });
-    }
-
-    /// Takes away what no good choice holds; false where nothing is left.
-    fn prune(&mut self, limit: Cost) -> bool {
-        let least_slots = |v: &Variable| v.values.iter().map(|v| v.slots).min().unwrap_or(0);
-        let needed: usize = self.variables.iter().map(least_slots).sum();
-        let Some(spare) = self.slots.checked_sub(needed) else { return false };
-        for at in 0..self.variables.len() {
-            let variable = &self.variables[at];
-            let own = least_slots(variable);
-            let good =
-                |value: &Value| self.base + value.cost <= limit && value.slots - own <= spare;
-            let keep: Vec<bool> = variable.values.iter().map(good).collect();
-            if keep.iter().all(|keep| !keep) {
-                return false;
-            }
-            if keep.contains(&false) {
-                self.keep(at, &keep);
-            }
-        }
-        true
+        let mut kept = keep.iter();
+        variable.values.retain(|_| kept.next() == Some(&true));
+        let mut kept = keep.iter();
+        variable.values_in.retain(|_| kept.next() == Some(&true));
     }
 
     /// The rest without lengths that have one option left, and without pairs
     /// that cost nothing; `None` where those options take more slots than there
     /// are: each had room when it was looked at, and not all of them have.
-    fn settled(&self) -> Option<Problem> {
+    fn settled(&mut self) -> Option<Problem> {
+        self.use_cliques()?;
         let mut rest = Problem {
             base: self.base,
             variables: Vec::new(),
             edges: Vec::new(),
             slots: self.slots,
+            price: self.price,
+            cliques: self.cliques.clone(),
             chosen: self.chosen.clone(),
         };
         let mut places = vec![None; self.variables.len()];
@@ -293,204 +336,16 @@ impl Problem {
     /// Gathers costs once, before anything is chosen. False where there is no
     /// time for it.
     pub fn prepare(&mut self, judge: &mut dyn Judge) -> bool {
-        for _ in 0..BALANCES {
-            self.balance();
-            if !self.gather(SWEEPS_FIRST, judge) {
-                return false;
-            }
+        self.balance();
+        self.bid(BIDS_FIRST);
+        if !self.gather(&CARE_FIRST, judge) {
+            return false;
+        }
+        if self.base <= judge.limit() && !self.prune(judge.limit()) {
+            // Nothing is good enough, and nothing is left to choose.
+            self.base = Cost::MAX / 2;
         }
         true
-    }
-
-    /// The cheapest value of a length for each number of slots.
-    fn by_slots(&self, at: usize) -> Vec<(usize, Cost)> {
-        let mut least: Vec<(usize, Cost)> = Vec::new();
-        for value in &self.variables[at].values {
-            match least.iter_mut().find(|(slots, _)| *slots == value.slots) {
-                Some((_, cost)) => *cost = value.cost.min(*cost),
-                None => least.push((value.slots, value.cost)),
-            }
-        }
-        least.sort_unstable();
-        least
-    }
-
-    /// Puts a price on slots, so that lengths take no more of them than there
-    /// are: each slot used costs it, and all there are give it back.
-    fn balance(&mut self) {
-        let tables: Vec<_> = (0..self.variables.len()).map(|at| self.by_slots(at)).collect();
-        // At a price, what the lengths would cost, and the fewest slots.
-        let slots_at = |price: Cost| -> usize {
-            let fewest = |table: &Vec<(usize, Cost)>| {
-                let cost = |(slots, cost): &&(usize, Cost)| (cost + price * *slots as Cost, *slots);
-                table.iter().min_by_key(cost).map_or(0, |(slots, _)| *slots)
-            };
-            tables.iter().map(fewest).sum()
-        };
-        let mut prices: Vec<Cost> = vec![0];
-        for table in &tables {
-            for (i, (few, dear)) in table.iter().enumerate() {
-                for (more, cheap) in &table[i + 1..] {
-                    let price = (dear - cheap) / (more - few) as Cost;
-                    prices.extend([price, price + 1].into_iter().filter(|price| *price > 0));
-                }
-            }
-        }
-        prices.sort_unstable();
-        let enough = prices.partition_point(|price| slots_at(*price) > self.slots);
-        let Some(price) = prices.get(enough).copied().filter(|price| *price > 0) else { return };
-        for value in self.variables.iter_mut().flat_map(|variable| &mut variable.values) {
-            value.cost += price * value.slots as Cost;
-        }
-        self.base -= price * self.slots as Cost;
-        (0..self.variables.len()).for_each(|at| self.collect(at));
-    }
-
-    /// A choice found by bettering one length at a time, and two where slots
-    /// go from one to the other, from a start shaken up so many times.
-    pub fn guess(&self, shakes: usize) -> Option<Vec<(usize, usize)>> {
-        let mut random = 0x2545_F491_4F6C_DD1Du64;
-        let mut at = self.start()?;
-        let mut cost = self.better(&mut at);
-        let mut best = (cost, at.clone());
-        for _ in 0..shakes {
-            for _ in 0..SHAKEN {
-                // xorshift64* (Marsaglia 2003, from memory).
-                random ^= random >> 12;
-                random ^= random << 25;
-                random ^= random >> 27;
-                let drawn = (random.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 33) as usize;
-                let which = drawn % at.len().max(1);
-                let Some(variable) = self.variables.get(which) else { continue };
-                let to = drawn / at.len().max(1) % variable.values.len();
-                let before = std::mem::replace(&mut at[which], to);
-                if self.used(&at) > self.slots {
-                    at[which] = before;
-                }
-            }
-            cost = self.better(&mut at);
-            if cost < best.0 {
-                best = (cost, at.clone());
-            } else {
-                at.clone_from(&best.1);
-            }
-        }
-        let name =
-            |(variable, i): (&Variable, &usize)| (variable.class, variable.values[*i].option);
-        Some(
-            self.chosen
-                .iter()
-                .copied()
-                .chain(self.variables.iter().zip(&best.1).map(name))
-                .collect(),
-        )
-    }
-
-    fn used(&self, at: &[usize]) -> usize {
-        self.variables.iter().zip(at).map(|(variable, i)| variable.values[*i].slots).sum()
-    }
-
-    /// Each length's cheapest option, then fewer slots where they do not do.
-    fn start(&self) -> Option<Vec<usize>> {
-        let cheapest = |variable: &Variable| {
-            let values = variable.values.iter().enumerate();
-            values.min_by_key(|(_, value)| value.cost).map(|(i, _)| i)
-        };
-        let mut at: Vec<usize> = self.variables.iter().map(cheapest).collect::<Option<_>>()?;
-        while self.used(&at) > self.slots {
-            let mut least: Option<(Cost, usize, usize)> = None;
-            for (which, variable) in self.variables.iter().enumerate() {
-                let now = variable.values[at[which]];
-                for (i, value) in variable.values.iter().enumerate() {
-                    if value.slots < now.slots {
-                        let more = (value.cost - now.cost) / (now.slots - value.slots) as Cost;
-                        if least.is_none_or(|(least, _, _)| more < least) {
-                            least = Some((more, which, i));
-                        }
-                    }
-                }
-            }
-            let (_, which, i) = least?;
-            at[which] = i;
-        }
-        Some(at)
-    }
-
-    /// What each option of a length costs beside what is chosen for others.
-    fn costs(&self, which: usize, at: &[usize]) -> Vec<Cost> {
-        let variable = &self.variables[which];
-        let mut costs: Vec<Cost> = variable.values.iter().map(|value| value.cost).collect();
-        for edge in variable.edges.iter().map(|edge| &self.edges[*edge]) {
-            let columns = self.variables[edge.b].values.len();
-            for (i, cost) in costs.iter_mut().enumerate() {
-                *cost += match edge.a == which {
-                    true => edge.table[i * columns + at[edge.b]],
-                    false => edge.table[at[edge.a] * columns + i],
-                };
-            }
-        }
-        costs
-    }
-
-    fn total(&self, at: &[usize]) -> Cost {
-        let own = self.variables.iter().zip(at).map(|(variable, i)| variable.values[*i].cost);
-        let pair =
-            |edge: &Edge| edge.table[at[edge.a] * self.variables[edge.b].values.len() + at[edge.b]];
-        self.base + own.sum::<Cost>() + self.edges.iter().map(pair).sum::<Cost>()
-    }
-
-    /// Betters a choice as long as one length, or two that trade slots, can.
-    fn better(&self, at: &mut [usize]) -> Cost {
-        loop {
-            let mut moved = false;
-            let mut used = self.used(at);
-            let mut trades: Vec<(usize, isize, Cost, usize)> = Vec::new();
-            for which in 0..at.len() {
-                let costs = self.costs(which, at);
-                let values = &self.variables[which].values;
-                let now = values[at[which]].slots;
-                let fits = |i: &usize| used - now + values[*i].slots <= self.slots;
-                let best = (0..costs.len()).filter(fits).min_by_key(|i| costs[*i]);
-                if let Some(best) = best.filter(|best| costs[*best] < costs[at[which]]) {
-                    used = used - now + values[best].slots;
-                    at[which] = best;
-                    moved = true;
-                }
-                let now = values[at[which]].slots as isize;
-                let mut least: Vec<(usize, isize, Cost, usize)> = Vec::new();
-                for (i, cost) in costs.iter().enumerate() {
-                    let (more, cost) = (values[i].slots as isize - now, cost - costs[at[which]]);
-                    match least.iter_mut().find(|trade| trade.1 == more) {
-                        Some(trade) if cost < trade.2 => *trade = (which, more, cost, i),
-                        Some(_) => {}
-                        None => least.push((which, more, cost, i)),
-                    }
-                }
-                trades.extend(least.into_iter().filter(|trade| trade.1 != 0));
-            }
-            if moved {
-                continue;
-            }
-            let before = self.total(at);
-            let mut done = false;
-            for give in trades.iter().filter(|trade| trade.1 < 0) {
-                for take in trades.iter().filter(|trade| trade.1 > 0 && trade.0 != give.0) {
-                    let fits = used as isize + give.1 + take.1 <= self.slots as isize;
-                    if done || !fits || give.2 + take.2 >= 0 {
-                        continue;
-                    }
-                    let kept = (at[give.0], at[take.0]);
-                    (at[give.0], at[take.0]) = (give.3, take.3);
-                    done = self.total(at) < before;
-                    if !done {
-                        (at[give.0], at[take.0]) = kept;
-                    }
-                }
-            }
-            if !done {
-                return before;
-            }
-        }
     }
 
     /// The search; false where it was ended before its time.
@@ -505,14 +360,14 @@ impl Problem {
             }
             let Some(rest) = self.settled() else { return Ok(true) };
             self = rest;
-            if !self.gather(SWEEPS_EACH, judge) {
+            if !self.gather(&CARE_EACH, judge) {
                 return Ok(false);
             }
         }
-        if judge.hopeless(&self)? {
-            return Ok(true);
-        }
         if self.variables.is_empty() {
+            if self.bound() > judge.limit() {
+                return Ok(true);
+            }
             judge.leaf(&self.chosen)?;
             return Ok(judge.go_on(1));
         }
@@ -520,12 +375,15 @@ impl Problem {
         let mut order: Vec<usize> = (0..self.variables[at].values.len()).collect();
         order.sort_by_key(|i| self.variables[at].values[*i].cost);
         for i in order {
+            if self.base + self.variables[at].values[i].cost > judge.limit() {
+                continue;
+            }
             let keep: Vec<bool> =
                 (0..self.variables[at].values.len()).map(|other| other == i).collect();
             let mut child = self.clone();
             child.keep(at, &keep);
             let Some(mut child) = child.settled() else { continue };
-            if !child.gather(SWEEPS_EACH, judge) || !child.solve(judge)? {
+            if !child.gather(&CARE_EACH, judge) || !child.solve(judge)? {
                 return Ok(false);
             }
         }
@@ -559,10 +417,6 @@ mod tests {
             self.best.map_or(Cost::MAX, |best| best - 1)
         }
 
-        fn hopeless(&mut self, _: &Problem) -> Result<bool, PlanError> {
-            Ok(false)
-        }
-
         fn leaf(&mut self, chosen: &[(usize, usize)]) -> Result<(), PlanError> {
             let mut all = vec![0; self.options.len()];
             chosen.iter().for_each(|(class, option)| all[*class] = *option);
@@ -582,6 +436,7 @@ mod tests {
             sizes in proptest::collection::vec(1usize..4, 1..6),
             costs in proptest::collection::vec(0i128..40, 200),
             slots in 0usize..6,
+            above in 1i128..12,
         ) {
             let mut costs = costs.into_iter().cycle();
             let mut next = || costs.next().unwrap_or(0);
@@ -620,6 +475,10 @@ mod tests {
                 }
             }
             let mut problem = Problem::new(options, pairs, slots);
+            prop_assert!(problem.prepare(&mut slow));
+            // With a limit near the best, many pairs are never taken together.
+            slow.best = least.map(|least| least + above);
+            problem.find_cliques(slow.limit());
             prop_assert!(problem.prepare(&mut slow));
             prop_assert!(problem.solve(&mut slow).unwrap());
             prop_assert_eq!(slow.best, least);

@@ -1,24 +1,32 @@
 //! The search over options of many lengths: first for the cards, then, among
 //! plans that are equal in those, for exposure and slots.
 
-use std::collections::HashMap;
+use std::collections::HashSet;
 
 use super::big::Big;
 use super::bounds::Class;
 use super::cells::Regions;
 use super::choose::{Cost, Judge, Problem};
 use super::error::PlanError;
-use super::exposure::{Asked, exposure, patterns};
+use super::exposure::exposure;
 use super::options::{AIMS, Choice, Options, PARTS, aims};
 use super::search::{Best, Pace, Score};
-use super::shape::Run;
 use super::slots::{Catalogue, Pieces};
 use super::sweep::{Enrolled, count};
+use super::ties::{Scale, ties};
 use crate::site::Identity;
 
-/// Times a first guess is shaken up. Judgement, no source: a fraction of a
-/// second.
-const SHAKES: usize = 400;
+/// Times a first guess is shaken up, for each length. Judgement, no source: a
+/// fraction of a second.
+const SHAKES: usize = 10;
+
+/// Times that costs are gathered anew among the options left, the last time
+/// with cliques. Judgement, no source: more take few away.
+const ROUNDS: usize = 5;
+
+/// Costs are gathered anew once so large a part of the options, 1 of these, was
+/// seen to be of no use. Judgement, no source.
+const FRESH_EACH: usize = 10;
 
 /// What came of the search.
 pub(crate) enum Outcome {
@@ -36,11 +44,14 @@ struct Many<'m, 'j, 't, 'p> {
     pace: &'m mut Pace<'p>,
     best: &'m mut Best,
     fixed: Score,
-    /// Whether the cards are settled, and exposure is searched.
-    tie: bool,
-    by_slot: bool,
-    /// Exposure of options by themselves, where slots know their own cards.
-    alone: HashMap<(usize, usize), Big>,
+    /// Whether plans whose cards cost as much as the best one's are of use.
+    equals: bool,
+    /// How exposure is counted, once it is searched.
+    scale: Option<Scale>,
+    /// Options of plans whose cards cost the least.
+    held: HashSet<(usize, usize)>,
+    /// Whether such a plan was found, where one is enough.
+    found: Option<bool>,
 }
 
 /// Betters a plan where it can.
@@ -52,38 +63,32 @@ pub(crate) fn many<'j, 't, 'p>(
     best: &mut Best,
 ) -> Result<Outcome, PlanError> {
     let Some(mut options) = Options::new(catalogue, classes)? else { return Ok(Outcome::Unfit) };
-    let Some(mut problem) = options.problem(catalogue) else { return Ok(Outcome::Unfit) };
-    let by_slot = catalogue.job.panel.identity == Identity::SlotAndNumber;
-    let alone = HashMap::new();
+    if options.compare(catalogue).is_none() {
+        return Ok(Outcome::Unfit);
+    }
+    let busy = options.idle.iter().map(|idle| idle.iter().map(|idle| !idle).collect());
+    let busy: Vec<Vec<bool>> = busy.collect();
+    let all: Vec<Vec<bool>> = busy.iter().map(|of| vec![true; of.len()]).collect();
+    let Some(mut problem) = options.problem(catalogue, &busy) else { return Ok(Outcome::Unfit) };
     let options = &options;
-    let mut many = Many { catalogue, options, pace, best, fixed, tie: false, by_slot, alone };
-    let mut finished = true;
-    let start = problem.clone();
-    for (at, idle) in options.idle.iter().enumerate() {
-        let keep: Vec<bool> = idle.iter().map(|idle| !idle).collect();
-        problem.keep(at, &keep);
-    }
-    if let Some(guess) = problem.guess(SHAKES) {
-        many.weigh_all(&guess)?;
-    }
-    finished &= problem.prepare(&mut many);
-    let bound = problem.base;
-    if let Some(guess) = problem.guess(SHAKES) {
-        many.weigh_all(&guess)?;
-    }
-    finished = finished && problem.solve(&mut many)?;
-    if !finished {
+    let (equals, scale, held, found) = (false, None, HashSet::new(), None);
+    let mut many = Many { catalogue, options, pace, best, fixed, equals, scale, held, found };
+    many.guess(&problem)?;
+    let finished = many.prepare(&mut problem)?;
+    let bound = problem.bound();
+    if !finished || !problem.solve(&mut many)? {
         return Ok(Outcome::Stopped(many.score_of(bound)));
     }
-    many.tie = true;
-    let settled = many.best.as_ref().map(|(score, _)| *score);
-    let mut start = start;
-    if !start.prepare(&mut many) || !start.solve(&mut many)? {
+    let settled = many.best.as_ref().map(|(score, _)| *score).unwrap_or_default();
+    let exposure = match options.problem(many.catalogue, &all) {
+        Some(all) => many.settle(all)?,
+        None => Some(Big::ZERO),
+    };
+    Ok(match exposure {
+        None => Outcome::Proved,
         // The cards are settled; how much less exposure there may be is not.
-        let score = settled.unwrap_or_default();
-        return Ok(Outcome::Stopped(Score { exposure: Big::ZERO, slots: 0, ..score }));
-    }
-    Ok(Outcome::Proved)
+        Some(exposure) => Outcome::Stopped(Score { exposure, slots: 0, ..settled }),
+    })
 }
 
 impl<'m> Many<'m, '_, '_, '_> {
@@ -115,13 +120,14 @@ impl<'m> Many<'m, '_, '_, '_> {
     }
 
     /// Weighs a whole plan, and keeps it where it is better.
-    fn weigh_all(&mut self, chosen: &[(usize, usize)]) -> Result<(), PlanError> {
+    fn weigh_all(&mut self, chosen: &[(usize, usize)]) -> Result<Score, PlanError> {
         let choices = self.chosen(chosen);
         let mut score = self.fixed;
         let mut slots = Vec::new();
         let mut all = Pieces::default();
+        let by_slot = self.catalogue.job.panel.identity == Identity::SlotAndNumber;
         for choice in choices {
-            let again = match self.by_slot && !choice.slots.is_empty() {
+            let again = match by_slot && !choice.slots.is_empty() {
                 true => {
                     let pieces =
                         self.catalogue.pieces(&choice.slots, &choice.strays, slots.len())?;
@@ -153,125 +159,161 @@ impl<'m> Many<'m, '_, '_, '_> {
         if self.best.as_ref().is_none_or(|(best, _)| score < *best) {
             *self.best = Some((score, slots));
         }
+        Ok(score)
+    }
+
+    fn guess(&mut self, problem: &Problem) -> Result<(), PlanError> {
+        let lengths = problem.variables.len();
+        self.pace.spend((8 * SHAKES * lengths * problem.options_left()) as u64);
+        if let Some(guess) = problem.guess(SHAKES * problem.variables.len()) {
+            self.weigh_all(&guess)?;
+        }
         Ok(())
     }
 
-    /// What an option adds to the exposure where these numbers are enrolled.
-    fn exposure(&self, choice: &Choice, enrolled: &Enrolled) -> Big {
-        let asked = Asked { sites: true, checks: true };
-        let share = |(at, slot)| patterns(self.catalogue, slot, at, enrolled, asked).share();
-        choice.slots.iter().enumerate().map(share).fold(Big::ZERO, Big::add)
+    /// The problem of choosing among the options left in another. The fewer are
+    /// left, the more of a card in conflict each pair is charged with.
+    fn anew(&self, problem: &Problem) -> Option<Problem> {
+        let mut left: Vec<Vec<bool>> =
+            self.options.classes.iter().map(|of| vec![false; of.len()]).collect();
+        for variable in &problem.variables {
+            variable.values.iter().for_each(|value| left[variable.class][value.option] = true);
+        }
+        self.options.problem(self.catalogue, &left)
     }
 
-    fn alone(&mut self, class: usize, option: usize) -> Result<Big, PlanError> {
-        if let Some(known) = self.alone.get(&(class, option)) {
-            return Ok(*known);
-        }
-        let choice = &self.options.classes[class][option];
-        let regions = Regions::new(choice.pieces.spans.clone(), Vec::new())?;
-        let share = self.exposure(choice, &Enrolled::new(&choice.pieces.singles, &regions));
-        self.alone.insert((class, option), share);
-        Ok(share)
-    }
-
-    /// The least exposure and the fewest slots of whatever comes of a problem.
-    fn least(&mut self, problem: &Problem) -> Result<(Big, usize), PlanError> {
-        let settled = problem.chosen.iter().map(|(class, option)| (*class, vec![*option]));
-        let open = problem.variables.iter().map(|variable| {
-            (variable.class, variable.values.iter().map(|value| value.option).collect())
-        });
-        let all: Vec<(usize, Vec<usize>)> = settled.chain(open).collect();
-        let mut slots = 0;
-        for (class, left) in &all {
-            let count = left.iter().map(|option| self.options.classes[*class][*option].slots.len());
-            slots += count.min().unwrap_or(0);
-        }
-        let mut sum = Big::ZERO;
-        if self.by_slot {
-            for (class, left) in &all {
-                let mut least: Option<Big> = None;
-                for option in left {
-                    let share = self.alone(*class, *option)?;
-                    least = Some(least.map_or(share, |least| least.min(share)));
-                }
-                sum = sum.add(least.unwrap_or_default());
+    /// Gathers costs as long as that takes options away, then with cliques of
+    /// those that are left. False where there is no time for it.
+    fn prepare(&mut self, problem: &mut Problem) -> Result<bool, PlanError> {
+        let (mut bound, mut last) = (problem.bound(), false);
+        for round in 1.. {
+            let before = problem.options_left();
+            if !problem.prepare(self) {
+                problem.base = problem.base.max(bound);
+                return Ok(false);
             }
-            return Ok((sum, slots));
+            if problem.base > self.limit() {
+                break;
+            }
+            self.guess(problem)?;
+            if last {
+                break;
+            }
+            last = round + 1 == ROUNDS || problem.options_left() == before;
+            let Some(mut next) = self.anew(problem) else { break };
+            if last {
+                problem.find_cliques(self.limit());
+                next.take_cliques(problem);
+            }
+            bound = problem.bound();
+            *problem = next;
         }
-        let mut certain = Pieces::default();
-        for (class, left) in &all {
-            self.certain(*class, left, &mut certain)?;
-        }
-        certain.singles.sort();
-        self.pace.spend(certain.singles.len() as u64);
-        let regions = Regions::new(certain.spans, certain.sets)?;
-        let enrolled = Enrolled::new(&certain.singles, &regions);
-        for (class, left) in &all {
-            let choices = left.iter().map(|option| &self.options.classes[*class][*option]);
-            let least = choices.map(|choice| self.exposure(choice, &enrolled)).min();
-            sum = sum.add(least.unwrap_or_default());
-        }
-        Ok((sum, slots))
+        Ok(true)
     }
 
-    /// Numbers that a length enrols by whichever of its options.
-    fn certain(
-        &mut self,
-        class: usize,
-        left: &[usize],
-        into: &mut Pieces,
-    ) -> Result<(), PlanError> {
-        let options = self.options;
-        let choices: Vec<&Choice> =
-            left.iter().map(|option| &options.classes[class][*option]).collect();
-        if let [only] = choices[..] {
-            into.singles.extend_from_slice(&only.pieces.singles);
-            into.spans.extend_from_slice(&only.pieces.spans);
-            return Ok(());
+    /// Takes options away that no plan holds whose cards cost the least. False
+    /// where there is no time for it.
+    fn probe(&mut self, cards: &mut Problem) -> Result<bool, PlanError> {
+        let mut all: Vec<(Cost, usize, usize)> = Vec::new();
+        for (at, variable) in cards.variables.iter().enumerate() {
+            all.extend(variable.values.iter().map(|value| (value.cost, at, value.option)));
         }
-        let by_site = self.catalogue.job.panel.identity == Identity::SiteAndNumber;
-        let reads = |choice: &Choice, kind: usize| -> Option<(Run, Option<Run>)> {
-            let slot = choice.slots.iter().find(|slot| slot.kinds.contains(&kind))?;
-            Some((slot.shape.card.run, slot.shape.site.filter(|_| by_site)))
-        };
-        let Some(first) = choices.first() else { return Ok(()) };
-        for slot in &first.slots {
-            for kind in &slot.kinds {
-                let own = reads(first, *kind);
-                if choices.iter().all(|choice| reads(choice, *kind) == own) {
-                    let home = self.catalogue.home(*kind, &slot.shape)?;
-                    into.take(&home, None);
+        // What is dear is soon seen to be of no use.
+        all.sort_unstable();
+        let mut start = cards.options_left();
+        for (_, at, option) in all.into_iter().rev() {
+            let variable = &cards.variables[at];
+            if !variable.values.iter().any(|value| value.option == option) {
+                continue;
+            }
+            if self.held.contains(&(variable.class, option)) || variable.values.len() == 1 {
+                continue;
+            }
+            let with: Vec<bool> = variable.values.iter().map(|v| v.option == option).collect();
+            let without: Vec<bool> = with.iter().map(|with| !with).collect();
+            let mut one = cards.clone();
+            one.keep(at, &with);
+            self.found = Some(false);
+            let finished = one.solve(self)?;
+            match (self.found.take(), finished) {
+                (Some(true), _) => {}
+                (_, true) => {
+                    cards.keep(at, &without);
+                    // Fewer options leave other cliques, and a better bound.
+                    if (start - cards.options_left()) * FRESH_EACH > start
+                        && let Some(next) = self.anew(cards)
+                    {
+                        *cards = next;
+                        if !self.prepare(cards)? {
+                            return Ok(false);
+                        }
+                        start = cards.options_left();
+                    }
                 }
+                (_, false) => return Ok(false),
             }
         }
-        Ok(())
+        Ok(true)
+    }
+
+    /// Settles exposure and slots among plans whose cards cost the least: a
+    /// bound on exposure, or `None` where the best plan is known.
+    fn settle(&mut self, mut cards: Problem) -> Result<Option<Big>, PlanError> {
+        let unknown = Ok(Some(Big::ZERO));
+        self.equals = true;
+        if !self.prepare(&mut cards)? {
+            return unknown;
+        }
+        if cards.bound() > self.limit() {
+            return Ok(None);
+        }
+        if !self.probe(&mut cards)? {
+            return unknown;
+        }
+        let Some(mut cards) = self.anew(&cards) else { return unknown };
+        if !self.prepare(&mut cards)? {
+            return unknown;
+        }
+        let best = self.best.as_ref().map(|(score, _)| score.exposure).unwrap_or_default();
+        let limit = self.limit();
+        let ties = ties(self.catalogue, self.options, &cards, limit, best, self.pace)?;
+        let Some((mut problem, scale)) = ties else { return unknown };
+        self.scale = Some(scale);
+        self.guess(&problem)?;
+        let finished = problem.prepare(self);
+        let bound = problem.bound();
+        if finished && bound <= self.limit() {
+            self.guess(&problem)?;
+        }
+        let finished = finished && problem.solve(self)?;
+        Ok((!finished).then(|| scale.least(bound)))
     }
 }
 
 impl Judge for Many<'_, '_, '_, '_> {
     fn limit(&self) -> Cost {
         let Some((best, _)) = self.best.as_ref() else { return Cost::MAX / 4 };
+        if let Some(scale) = &self.scale {
+            return scale.limit(best.exposure, best.slots);
+        }
         let mut own = aims(best);
         own[0] -= self.fixed.lost;
         own[4] -= self.fixed.boxed_lost;
         let cost = self.options.cost(&own);
-        if self.tie { cost } else { cost - PARTS }
-    }
-
-    fn hopeless(&mut self, problem: &Problem) -> Result<bool, PlanError> {
-        if !self.tie {
-            return Ok(false);
-        }
-        let (exposure, slots) = self.least(problem)?;
-        let better = |best: &Score| (exposure, slots) < (best.exposure, best.slots);
-        Ok(self.best.as_ref().is_some_and(|(best, _)| !better(best)))
+        if self.equals { cost } else { cost - PARTS }
     }
 
     fn leaf(&mut self, chosen: &[(usize, usize)]) -> Result<(), PlanError> {
-        self.weigh_all(chosen)
+        let score = self.weigh_all(chosen)?;
+        let best = self.best.as_ref().map(|(best, _)| aims(best));
+        if self.equals && best == Some(aims(&score)) {
+            self.held.extend(chosen);
+            self.found = self.found.map(|_| true);
+        }
+        Ok(())
     }
 
     fn go_on(&mut self, work: u64) -> bool {
-        self.pace.spend(work)
+        self.pace.spend(work) && self.found != Some(true)
     }
 }

@@ -54,6 +54,8 @@ pub(crate) struct Options {
     /// Options that another one of their length is never worse than, exposure
     /// left out.
     pub idle: Vec<Vec<bool>>,
+    /// What each makes of the numbers that several lengths may open.
+    pub shared: Vec<Entry>,
 }
 
 pub(crate) fn aims(score: &Score) -> [u128; AIMS] {
@@ -66,6 +68,9 @@ pub(crate) fn aims(score: &Score) -> [u128; AIMS] {
         score.boxed_in_conflict,
     ]
 }
+
+/// What one card of each aim weighs.
+type Weights = [Cost; AIMS];
 
 type Filling = (Vec<(Vec<usize>, CardRun)>, Vec<usize>);
 
@@ -147,7 +152,7 @@ impl Options {
         }
         let weights = weights(&all);
         let idle = all.iter().map(|choices| vec![false; choices.len()]).collect();
-        Ok(weights.map(|weights| Options { classes: all, weights, idle }))
+        Ok(weights.map(|weights| Options { classes: all, weights, idle, shared: Vec::new() }))
     }
 
     /// A vector of aims as one cost, in parts.
@@ -156,16 +161,22 @@ impl Options {
             * PARTS
     }
 
-    /// The problem of choosing among them.
-    pub fn problem(&mut self, catalogue: &Catalogue<'_, '_>) -> Option<Problem> {
-        let pairs = match catalogue.job.panel.identity {
-            Identity::SlotAndNumber => HashMap::new(),
-            _ => {
-                let shared = self.shared()?;
-                self.idle = self.idle(&shared);
-                self.pairs(&shared)?
-            }
-        };
+    /// Looks for numbers that several lengths may open; `None` where there are
+    /// too many.
+    pub fn compare(&mut self, catalogue: &Catalogue<'_, '_>) -> Option<()> {
+        if catalogue.job.panel.identity != Identity::SlotAndNumber {
+            self.shared = self.shared()?;
+            self.idle = self.idle(&self.shared);
+        }
+        Some(())
+    }
+
+    /// The problem of choosing among those that are left. The fewer are, the
+    /// fewer lengths a card in conflict is shared out among.
+    pub fn problem(&self, catalogue: &Catalogue<'_, '_>, left: &[Vec<bool>]) -> Option<Problem> {
+        let of = |entry: &&Entry| left[entry.class][entry.option];
+        let entries: Vec<&Entry> = self.shared.iter().filter(of).collect();
+        let pairs = self.pairs(&entries)?;
         let value = |(option, choice): (usize, &Choice)| Value {
             option,
             cost: self.cost(&choice.own),
@@ -174,12 +185,16 @@ impl Options {
         let options = self.classes.iter().map(|all| all.iter().enumerate().map(value).collect());
         let mut pairs: Vec<_> = pairs.into_iter().collect();
         pairs.sort_unstable_by_key(|(classes, _)| *classes);
-        Some(Problem::new(options.collect(), pairs, catalogue.job.slots))
+        let mut problem = Problem::new(options.collect(), pairs, catalogue.job.slots);
+        for (at, left) in left.iter().enumerate().filter(|(_, left)| left.contains(&false)) {
+            problem.keep(at, left);
+        }
+        Some(problem)
     }
 
     /// What options of two lengths cost together, at least; `None` where that
     /// is too much to look at.
-    fn pairs(&self, shared: &[Entry]) -> Option<HashMap<(usize, usize), Vec<Cost>>> {
+    fn pairs(&self, shared: &[&Entry]) -> Option<HashMap<(usize, usize), Vec<Cost>>> {
         let mut ways: HashMap<(usize, usize, Owner), Cost> = HashMap::new();
         for cell in shared.chunk_by(|a, b| a.cell == b.cell) {
             blocked_ways(cell, &mut ways);
@@ -187,7 +202,7 @@ impl Options {
         let mut tables: HashMap<(usize, usize), Vec<Cost>> = HashMap::new();
         let mut cells = 0;
         for cell in shared.chunk_by(|a, b| a.cell == b.cell) {
-            let classes: Vec<&[Entry]> = cell.chunk_by(|a, b| a.class == b.class).collect();
+            let classes: Vec<&[&Entry]> = cell.chunk_by(|a, b| a.class == b.class).collect();
             let others = (classes.len() as Cost - 1).max(1);
             for (i, a) in classes.iter().enumerate() {
                 for b in &classes[i + 1..] {
@@ -195,7 +210,7 @@ impl Options {
                     let (rows, columns) = (self.classes[key.0].len(), self.classes[key.1].len());
                     for a in *a {
                         for b in *b {
-                            let cost = self.together(a, b, others, &ways);
+                            let cost = together(a, b, others, &ways, &self.weights);
                             if cost == 0 {
                                 continue;
                             }
@@ -254,37 +269,6 @@ impl Options {
             idle
         };
         self.classes.iter().enumerate().map(idle).collect()
-    }
-
-    fn together(
-        &self,
-        a: &Entry,
-        b: &Entry,
-        others: Cost,
-        ways: &HashMap<(usize, usize, Owner), Cost>,
-    ) -> Cost {
-        let mut cost = 0;
-        if a.live.join(b.live).conflicts() {
-            let fresh = |entry: &Entry| match entry.live.conflicts() {
-                true => (0, 0),
-                false => (entry.live.kept, entry.live.boxed),
-            };
-            let ((a_kept, a_boxed), (b_kept, b_boxed)) = (fresh(a), fresh(b));
-            let width = a.width as Cost;
-            let kept = (a_kept + b_kept) as Cost * width;
-            let boxed = (a_boxed + b_boxed) as Cost * width;
-            cost += (kept * self.weights[1] + boxed * self.weights[5]) * (PARTS / others);
-        }
-        for (own, other) in [(a, b), (b, a)] {
-            if other.live.kept_home == 0 {
-                continue;
-            }
-            for owner in &own.blocked {
-                let ways = ways.get(&(own.class, own.option, *owner)).copied().unwrap_or(1);
-                cost += self.weights[2] * (PARTS / ways.max(1));
-            }
-        }
-        cost
     }
 
     /// Numbers that more than one length may open, with what each option makes
@@ -356,7 +340,8 @@ impl Options {
                     // What opens by itself is counted there.
                     blocked.retain(|owner| !open.contains(owner));
                     let width = width(cell);
-                    entries.push(Entry { cell, class, option, width, live, blocked });
+                    let from = ends[cell];
+                    entries.push(Entry { cell, class, option, from, width, live, blocked });
                 }
             }
         }
@@ -365,18 +350,52 @@ impl Options {
     }
 }
 
+/// What two options make of one cell together.
+fn together(
+    a: &Entry,
+    b: &Entry,
+    others: Cost,
+    ways: &HashMap<(usize, usize, Owner), Cost>,
+    weights: &Weights,
+) -> Cost {
+    let mut cost = 0;
+    if a.live.join(b.live).conflicts() {
+        let fresh = |entry: &Entry| match entry.live.conflicts() {
+            true => (0, 0),
+            false => (entry.live.kept, entry.live.boxed),
+        };
+        let ((a_kept, a_boxed), (b_kept, b_boxed)) = (fresh(a), fresh(b));
+        let width = a.width as Cost;
+        let kept = (a_kept + b_kept) as Cost * width;
+        let boxed = (a_boxed + b_boxed) as Cost * width;
+        cost += (kept * weights[1] + boxed * weights[5]) * (PARTS / others);
+    }
+    for (own, other) in [(a, b), (b, a)] {
+        if other.live.kept_home == 0 {
+            continue;
+        }
+        for owner in &own.blocked {
+            let ways = ways.get(&(own.class, own.option, *owner)).copied().unwrap_or(1);
+            cost += weights[2] * (PARTS / ways.max(1));
+        }
+    }
+    cost
+}
+
 /// The cell that holds a number, cells beginning at `ends`.
 fn last(ends: &[(u32, u128)], key: u32, number: u128) -> usize {
     ends.partition_point(|end| *end <= (key, number)).saturating_sub(1)
 }
 
 /// What one option makes of neighbouring numbers.
-struct Entry {
-    cell: usize,
-    class: usize,
-    option: usize,
-    width: u128,
-    live: Live,
+pub(crate) struct Entry {
+    pub cell: usize,
+    pub class: usize,
+    pub option: usize,
+    /// Its first number, with the key, and how many there are.
+    pub from: (u32, u128),
+    pub width: u128,
+    pub live: Live,
     blocked: Vec<Owner>,
 }
 
@@ -400,7 +419,7 @@ fn no_more(a: &[&Entry], b: &[&Entry]) -> bool {
 }
 
 /// In how many ways each blocked card may open at a number.
-fn blocked_ways(cell: &[Entry], ways: &mut HashMap<(usize, usize, Owner), Cost>) {
+fn blocked_ways(cell: &[&Entry], ways: &mut HashMap<(usize, usize, Owner), Cost>) {
     if cell.iter().all(|entry| entry.blocked.is_empty()) {
         return;
     }
