@@ -380,3 +380,26 @@ fn differences_are_those_of_all_words() {
     }
     assert!(kinds.values().all(|count| *count > 20), "{kinds:?}");
 }
+
+#[test]
+fn what_is_hardly_meant_is_remarked() {
+    let dir = tempdir().unwrap();
+    let twice = format!("{GOOD}\n[[layout.check]]\nkind = \"odd\"\nbit = 30\nover = \"16-29\"\n");
+    let named = twice.replace("role = \"card\"", "role = \"Card\"\nserial = true");
+    let path = file(&dir, "odd.toml", named);
+    let made = run(["table", "lint", path.to_str().unwrap()]);
+    assert_eq!(made.code, 0, "{}", made.stderr);
+    for part in [
+        "the role \"Card\" is a name of its own: did you mean \"card\"?",
+        "Card is said to be a serial number, and none has 20 bits",
+        "the check odd 30 over 16-29 is written twice",
+    ] {
+        assert!(made.stdout.contains(part), "{part}\n{}", made.stdout);
+    }
+    let made = run(["table", "lint", "built-in"]);
+    assert!(
+        !made.stdout.contains("twice") && !made.stdout.contains("is said to be"),
+        "{}",
+        made.stdout
+    );
+}

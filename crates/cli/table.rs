@@ -2,7 +2,8 @@
 
 use std::io::Write;
 
-use holdover::layout::{Layout, Part, Table, Unsettled};
+use holdover::file::nearest;
+use holdover::layout::{Layout, Part, Role, Table, Unsettled};
 
 use crate::args::{self, Format, TableVerb};
 use crate::fail::{Fail, Outcome};
@@ -118,11 +119,42 @@ fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
 /// Layouts of one kind that are told by name; the rest is counted.
 const TWINS: usize = 8;
 
+/// Bits of a serial number: four, seven or ten bytes (ISO/IEC 14443-3:2018, 6.5.4;
+/// from memory).
+const SERIAL_BITS: [usize; 3] = [32, 56, 80];
+
+/// What is allowed, and yet hardly meant.
+fn slips(layout: &Layout) -> Vec<String> {
+    let mut slips = Vec::new();
+    for field in layout.fields() {
+        let name = field.role.name();
+        if let Role::Named(_) = field.role
+            && let Some(near) = nearest(&name.to_ascii_lowercase(), ["card", "site"])
+        {
+            slips.push(format!("the role {name:?} is a name of its own: did you mean {near:?}?"));
+        }
+        let bits = field.span.len();
+        if field.serial && !SERIAL_BITS.contains(&bits) {
+            slips.push(format!(
+                "{name} is said to be a serial number, and none has {bits} bits: they have 32, 56 \
+                 or 80"
+            ));
+        }
+    }
+    let checks = layout.checks();
+    let twice = checks.iter().enumerate().filter(|(i, check)| checks[..*i].contains(check));
+    slips.extend(twice.map(|(_, check)| format!("the check {check} is written twice")));
+    slips
+}
+
 /// What is no mistake, but worth a look.
 fn remarks(table: &Table, out: &mut impl Write) -> Result<(), Fail> {
     for (i, layout) in table.layouts().iter().enumerate() {
         if let Some(unused) = layout.unused() {
             writeln!(out, "  {}: bits {unused} belong to no field and no check", layout.id())?;
+        }
+        for words in slips(layout) {
+            writeln!(out, "  {}: {words}", layout.id())?;
         }
         for open in layout.unsettled() {
             let (name, words) = (layout.part_name(open.part), not_settled(open));

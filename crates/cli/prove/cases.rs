@@ -51,6 +51,15 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
     };
     let notes = sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD));
     notes.for_each(|note| screen::remark(&format!("{}: {note}", plain(file))));
+    let unread: Vec<String> = strangers().map(|heading| format!("{:?}", plain(heading))).collect();
+    if !unread.is_empty() {
+        screen::remark(&format!(
+            "{}: not read: {}; the columns of cases are {}",
+            plain(file),
+            unread.join(", "),
+            HEAD.join(", ")
+        ));
+    }
     let (layout, site, card) = (column("layout"), column("site"), column("card"));
     let verdict = column("verdict");
     if layout.is_none() && verdict.is_none() && args.record.is_none() {
