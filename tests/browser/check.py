@@ -21,7 +21,7 @@ MOST_SECONDS = 2.0
 
 # What must stand on the paper of a page, and what must not on a masked one.
 STANDS = {
-    "plan": ["Slot 1", "parity", "read back", "signed", "******57", "A. Dyer"],
+    "plan": ["Slot 1", "parity", "read back", "signed", "***57", "A. Dyer"],
     "read": ["std26", "none of these", "What to do next"],
     "signal": ["median", "missing-pulse"],
     "learn": ["settled", "could be"],

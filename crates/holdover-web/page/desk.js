@@ -2,9 +2,24 @@
 
 const desk = {compiled: undefined, worker: undefined, asked: new Map(), last: 0, at: undefined, queue: []};
 
+// Five signs in base 85 (RFC 1924, with "," for "<") are four bytes.
+function decoded(text) {
+  const signs = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%&()*+-;,=>?@^_`{|}~";
+  const value = new Uint8Array(128);
+  for (let i = 0; i < signs.length; i++) value[signs.charCodeAt(i)] = i;
+  const short = (5 - text.length % 5) % 5, whole = text + "~".repeat(short);
+  const bytes = new DataView(new ArrayBuffer(whole.length / 5 * 4));
+  for (let at = 0; at < whole.length; at += 5) {
+    let four = 0;
+    for (let i = at; i < at + 5; i++) four = four * 85 + value[whole.charCodeAt(i)];
+    bytes.setUint32(at / 5 * 4, four);
+  }
+  return new Uint8Array(bytes.buffer, 0, bytes.byteLength - short);
+}
+
 async function unpack() {
   const packed = document.getElementById("packed");
-  const bytes = Uint8Array.from(atob(packed.textContent), letter => letter.charCodeAt(0));
+  const bytes = decoded(packed.textContent);
   packed.remove();
   const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
   desk.compiled = await WebAssembly.compile(await new Response(stream).arrayBuffer());
