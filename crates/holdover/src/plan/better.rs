@@ -1,6 +1,6 @@
 //! First guesses: a choice bettered from many starts.
 
-use super::choose::{Cost, Edge, Problem, Variable};
+use super::choose::{Cost, Edge, Judge, Problem, Variable};
 
 /// Lengths shaken up at a time. Judgement, no source.
 const SHAKEN: usize = 4;
@@ -8,12 +8,16 @@ const SHAKEN: usize = 4;
 impl Problem {
     /// A choice found by bettering one length at a time, and two where slots
     /// go from one to the other, from a start shaken up so many times.
-    pub fn guess(&self, shakes: usize) -> Option<Vec<(usize, usize)>> {
+    /// Where there is no time for more, the best so far.
+    pub fn guess(&self, shakes: usize, judge: &mut dyn Judge) -> Option<Vec<(usize, usize)>> {
         let mut random = 0x2545_F491_4F6C_DD1Du64;
         let mut at = self.start()?;
         let mut cost = self.better(&mut at);
         let mut best = (cost, at.clone());
         for _ in 0..shakes {
+            if !judge.go_on(16 * self.options_left() as u64) {
+                break;
+            }
             for _ in 0..SHAKEN {
                 // xorshift64* (Marsaglia 2003, from memory).
                 random ^= random >> 12;

@@ -142,7 +142,7 @@ impl Problem {
         self.variables.iter().map(|variable| variable.values.len()).sum()
     }
 
-    fn work(&self) -> u64 {
+    pub(super) fn work(&self) -> u64 {
         let cells = self.edges.iter().map(|edge| edge.table.len() as u64);
         cells.sum::<u64>() + self.variables.len() as u64
     }
@@ -478,8 +478,10 @@ mod tests {
             prop_assert!(problem.prepare(&mut slow));
             // With a limit near the best, many pairs are never taken together.
             slow.best = least.map(|least| least + above);
-            problem.find_cliques(slow.limit());
+            problem.take_cliques(&problem.find_cliques(slow.limit()));
             prop_assert!(problem.prepare(&mut slow));
+            prop_assert!(problem.sharpen(&mut slow));
+            prop_assert!(least.is_none_or(|least| problem.bound() <= least));
             prop_assert!(problem.solve(&mut slow).unwrap());
             prop_assert_eq!(slow.best, least);
         }

@@ -12,15 +12,16 @@ const OPTIONS_MOST: usize = 1500;
 const NEVER: Cost = Cost::MAX / 8;
 
 impl Problem {
-    /// Finds cliques that hold every two options which no choice within the
-    /// limit can have both; there are none yet.
-    pub fn find_cliques(&mut self, limit: Cost) {
+    /// Cliques that hold every two options which no choice within the limit can
+    /// have both: the length of each option, and which of its options it is.
+    pub fn find_cliques(&self, limit: Cost) -> Vec<Vec<(usize, usize)>> {
         let places: Vec<(usize, usize)> = (self.variables.iter().enumerate())
             .flat_map(|(at, variable)| (0..variable.values.len()).map(move |i| (at, i)))
             .collect();
         if places.len() > OPTIONS_MOST {
-            return;
+            return Vec::new();
         }
+        let mut cliques = Vec::new();
         let mut open = self.apart(limit);
         let mut apart = open.clone();
         for (a, of) in apart.iter_mut().enumerate() {
@@ -32,12 +33,11 @@ impl Problem {
                 let clique = grow(a, b, &apart, &open);
                 for a in &clique {
                     clique.iter().for_each(|b| open[*a][*b] = false);
-                    let (at, i) = places[*a];
-                    self.variables[at].values_in[i].push(self.cliques.len());
                 }
-                self.cliques.push(0);
+                cliques.push(clique.into_iter().map(|a| places[a]).collect());
             }
         }
+        cliques
     }
 
     /// Whether two options of two lengths are never taken together.
@@ -61,11 +61,11 @@ impl Problem {
         apart
     }
 
-    /// The same cliques, of no price yet, for the same options.
-    pub fn take_cliques(&mut self, other: &Problem) {
-        self.cliques = vec![0; other.cliques.len()];
-        for (own, other) in self.variables.iter_mut().zip(&other.variables) {
-            own.values_in.clone_from(&other.values_in);
+    /// Takes over cliques of these options, of no price yet; it has none.
+    pub fn take_cliques(&mut self, cliques: &[Vec<(usize, usize)>]) {
+        self.cliques = vec![0; cliques.len()];
+        for (clique, members) in cliques.iter().enumerate() {
+            members.iter().for_each(|(at, i)| self.variables[*at].values_in[*i].push(clique));
         }
     }
 

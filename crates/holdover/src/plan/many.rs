@@ -20,13 +20,22 @@ use crate::site::Identity;
 /// fraction of a second.
 const SHAKES: usize = 10;
 
-/// Times that costs are gathered anew among the options left, the last time
-/// with cliques. Judgement, no source: more take few away.
+/// Times that costs are gathered anew among the options left before cliques
+/// are looked for. Judgement, no source: more take few away.
 const ROUNDS: usize = 5;
+
+/// Times that cliques are looked for anew, with a better bound each time.
+/// Judgement, no source: more find few.
+const CLIQUES: usize = 3;
 
 /// Costs are gathered anew once so large a part of the options, 1 of these, was
 /// seen to be of no use. Judgement, no source.
 const FRESH_EACH: usize = 10;
+
+/// Work for each option that is tried by itself, at first, and how many times
+/// as much it is each time after. Judgement, no source: a tenth of a second.
+const PROBE_FIRST: u64 = 20_000_000;
+const PROBE_NEXT: u64 = 4;
 
 /// What came of the search.
 pub(crate) enum Outcome {
@@ -52,6 +61,8 @@ struct Many<'m, 'j, 't, 'p> {
     held: HashSet<(usize, usize)>,
     /// Whether such a plan was found, where one is enough.
     found: Option<bool>,
+    /// Work left where it is looked for.
+    work: u64,
 }
 
 /// Betters a plan where it can.
@@ -71,8 +82,8 @@ pub(crate) fn many<'j, 't, 'p>(
     let all: Vec<Vec<bool>> = busy.iter().map(|of| vec![true; of.len()]).collect();
     let Some(mut problem) = options.problem(catalogue, &busy) else { return Ok(Outcome::Unfit) };
     let options = &options;
-    let (equals, scale, held, found) = (false, None, HashSet::new(), None);
-    let mut many = Many { catalogue, options, pace, best, fixed, equals, scale, held, found };
+    let (equals, scale, held, found, work) = (false, None, HashSet::new(), None, 0);
+    let mut many = Many { catalogue, options, pace, best, fixed, equals, scale, held, found, work };
     many.guess(&problem)?;
     let finished = many.prepare(&mut problem)?;
     let bound = problem.bound();
@@ -163,9 +174,7 @@ impl<'m> Many<'m, '_, '_, '_> {
     }
 
     fn guess(&mut self, problem: &Problem) -> Result<(), PlanError> {
-        let lengths = problem.variables.len();
-        self.pace.spend((8 * SHAKES * lengths * problem.options_left()) as u64);
-        if let Some(guess) = problem.guess(SHAKES * problem.variables.len()) {
+        if let Some(guess) = problem.guess(SHAKES * problem.variables.len(), self) {
             self.weigh_all(&guess)?;
         }
         Ok(())
@@ -185,25 +194,26 @@ impl<'m> Many<'m, '_, '_, '_> {
     /// Gathers costs as long as that takes options away, then with cliques of
     /// those that are left. False where there is no time for it.
     fn prepare(&mut self, problem: &mut Problem) -> Result<bool, PlanError> {
-        let (mut bound, mut last) = (problem.bound(), false);
+        let (mut bound, mut cliques) = (problem.bound(), 0);
         for round in 1.. {
             let before = problem.options_left();
-            if !problem.prepare(self) {
+            if !problem.prepare(self) || cliques > 0 && !problem.sharpen(self) {
                 problem.base = problem.base.max(bound);
                 return Ok(false);
             }
-            if problem.base > self.limit() {
+            if problem.base <= self.limit() {
+                self.guess(problem)?;
+            }
+            let better = problem.bound() > bound;
+            if problem.base > self.limit() || cliques == CLIQUES || cliques > 0 && !better {
                 break;
             }
-            self.guess(problem)?;
-            if last {
-                break;
+            if cliques > 0 || round + 1 >= ROUNDS || problem.options_left() == before {
+                cliques += 1;
             }
-            last = round + 1 == ROUNDS || problem.options_left() == before;
             let Some(mut next) = self.anew(problem) else { break };
-            if last {
-                problem.find_cliques(self.limit());
-                next.take_cliques(problem);
+            if cliques > 0 {
+                next.take_cliques(&problem.find_cliques(self.limit()));
             }
             bound = problem.bound();
             *problem = next;
@@ -211,16 +221,29 @@ impl<'m> Many<'m, '_, '_, '_> {
         Ok(true)
     }
 
-    /// Takes options away that no plan holds whose cards cost the least. False
-    /// where there is no time for it.
+    /// Takes options away that no plan holds whose cards cost the least, what is
+    /// soon seen first. False where there is no time for it.
     fn probe(&mut self, cards: &mut Problem) -> Result<bool, PlanError> {
+        let mut work = PROBE_FIRST;
+        while let Some(open) = self.probe_each(cards, work)? {
+            if open == 0 {
+                return Ok(true);
+            }
+            work = work.saturating_mul(PROBE_NEXT);
+        }
+        Ok(false)
+    }
+
+    /// The same with so much work for each option: how many are still open, or
+    /// `None` where there is no time for it.
+    fn probe_each(&mut self, cards: &mut Problem, work: u64) -> Result<Option<usize>, PlanError> {
         let mut all: Vec<(Cost, usize, usize)> = Vec::new();
         for (at, variable) in cards.variables.iter().enumerate() {
             all.extend(variable.values.iter().map(|value| (value.cost, at, value.option)));
         }
         // What is dear is soon seen to be of no use.
         all.sort_unstable();
-        let mut start = cards.options_left();
+        let (mut start, mut open) = (cards.options_left(), 0);
         for (_, at, option) in all.into_iter().rev() {
             let variable = &cards.variables[at];
             if !variable.values.iter().any(|value| value.option == option) {
@@ -233,7 +256,7 @@ impl<'m> Many<'m, '_, '_, '_> {
             let without: Vec<bool> = with.iter().map(|with| !with).collect();
             let mut one = cards.clone();
             one.keep(at, &with);
-            self.found = Some(false);
+            (self.found, self.work) = (Some(false), work);
             let finished = one.solve(self)?;
             match (self.found.take(), finished) {
                 (Some(true), _) => {}
@@ -245,15 +268,16 @@ impl<'m> Many<'m, '_, '_, '_> {
                     {
                         *cards = next;
                         if !self.prepare(cards)? {
-                            return Ok(false);
+                            return Ok(None);
                         }
                         start = cards.options_left();
                     }
                 }
-                (_, false) => return Ok(false),
+                (_, false) if self.pace.spend(0) => open += 1,
+                (_, false) => return Ok(None),
             }
         }
-        Ok(true)
+        Ok(Some(open))
     }
 
     /// Settles exposure and slots among plans whose cards cost the least: a
@@ -314,6 +338,10 @@ impl Judge for Many<'_, '_, '_, '_> {
     }
 
     fn go_on(&mut self, work: u64) -> bool {
-        self.pace.spend(work) && self.found != Some(true)
+        if self.found.is_some() {
+            self.work = self.work.saturating_sub(work);
+        }
+        let over = self.found == Some(true) || self.found.is_some() && self.work == 0;
+        self.pace.spend(work) && !over
     }
 }

@@ -12,6 +12,7 @@ mod change;
 mod choose;
 mod cliques;
 mod departure;
+mod duals;
 mod entries;
 mod error;
 mod exposure;
