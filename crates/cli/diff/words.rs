@@ -12,6 +12,9 @@ use holdover::layout::{Layout, Rule};
 /// Pieces that are counted at most; of more, how many words there are stays open.
 const PIECES: usize = 1 << 16;
 
+/// Steps of one search; what takes more is not found (a second or two).
+const NODES: usize = 1 << 18;
+
 /// Words of a length that meet all relations and have decimal digits in all
 /// groups.
 #[derive(Debug, Clone)]
@@ -63,10 +66,20 @@ fn with(system: &System, relations: &[Relation]) -> Option<System> {
 }
 
 /// Tells the pieces of a union, depth first, until it is told to stop.
-fn each(system: &System, groups: &[(Span, bool)], tell: &mut dyn FnMut(&System) -> bool) -> bool {
+fn each(
+    system: &System,
+    groups: &[(Span, bool)],
+    left: &mut usize,
+    tell: &mut dyn FnMut(&System) -> bool,
+) -> bool {
+    *left = left.saturating_sub(1);
+    if *left == 0 {
+        return false;
+    }
     let Some(((span, digit), rest)) = groups.split_first() else { return tell(system) };
-    let [a, b] = pieces(span, *digit);
-    [a, b].iter().filter_map(|piece| with(system, piece)).all(|system| each(&system, rest, tell))
+    let both = pieces(span, *digit);
+    let mut fitting = both.iter().filter_map(|piece| with(system, piece));
+    fitting.all(|system| each(&system, rest, left, tell))
 }
 
 impl Words {
@@ -135,11 +148,18 @@ impl Words {
 
     fn pieces(&self, more: Option<&Need>, tell: &mut dyn FnMut(&System) -> bool) {
         let all = self.and(more.cloned());
-        // What is wanted beside the digits settles more, and comes first.
-        let groups: Vec<(Span, bool)> = all.groups.into_iter().rev().collect();
+        // What is wanted beside the digits settles more, and comes first; then
+        // what shares bits with it.
+        let wanted = match more {
+            Some(Need::Holds(relation)) => relation.bits,
+            Some(Need::Digit(span) | Need::NoDigit(span)) => span.mask(),
+            None => Wide::ZERO,
+        };
+        let mut groups: Vec<(Span, bool)> = all.groups.into_iter().rev().collect();
+        groups.sort_by_key(|(span, digit)| (*digit, (span.mask() & wanted).is_zero()));
         let relations = all.relations;
         if let Some(system) = with(&System::new(), &relations) {
-            each(&system, &groups, tell);
+            each(&system, &groups, &mut { NODES }, tell);
         }
     }
 
