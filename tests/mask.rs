@@ -202,3 +202,17 @@ fn copies_of_a_plan_tell_two_digits_of_each_card() {
     }
     assert_eq!(one, other);
 }
+
+/// A summary names no card; a site code may be the head of a number, and a
+/// column the card.
+#[test]
+fn a_summary_shows_no_site_code_of_a_card() {
+    let text = "bits,door,building\n10100000100010000111000011,C47A31D2,mill\n";
+    for format in ["text", "json", "csv"] {
+        let args =
+            ["read", "-", "--summary", "--mask", "--keep-column", "building", "--format", format];
+        let made = feed(args, text.as_bytes());
+        assert!(made.stdout.contains("std26") && made.stdout.contains("mill"), "{}", made.stdout);
+        assert!(!made.stdout.contains("65") && !made.stdout.contains("C47A"), "{}", made.stdout);
+    }
+}

@@ -150,9 +150,6 @@ impl<'a> Page<'a> {
     }
 
     fn carried(&self, answered: &Answered<'_, '_>) -> String {
-        if self.hide {
-            return Sayable::of(answered, &self.args.keep_column).beside();
-        }
         let cells = answered.entry.carried.iter().filter(|(_, cell)| !cell.trim().is_empty());
         let cells: Vec<String> = cells.map(|(heading, cell)| format!("{heading} {cell}")).collect();
         cells.join(", ")

@@ -93,7 +93,7 @@ pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
         return show(&mut masked::Masked::new(args));
     }
     match (args.summary, args.format, args.page.html.is_some()) {
-        (true, format, _) => show(&mut summary::Summary::new(format)),
+        (true, _, _) => show(&mut summary::Summary::new(args)),
         (false, Format::Text, _) => show(&mut text::Text::new(args)),
         (false, Format::Json, true) => show(&mut Records::new(json::Json)),
         (false, Format::Csv, true) => show(&mut Records::new(csv::Csv::default())),

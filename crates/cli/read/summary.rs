@@ -12,7 +12,7 @@ use serde_json::{Map, Value, json};
 use super::advice::{Miswired, miswired};
 use super::words::percent;
 use super::{Answered, Report};
-use crate::args::Format;
+use crate::args::{self, Format};
 use crate::care;
 use crate::fail::Fail;
 use crate::formats::{Grid, write_csv};
@@ -49,8 +49,8 @@ struct Count {
     lines: Vec<(Arc<str>, u64)>,
 }
 
-pub struct Summary {
-    format: Format,
+pub struct Summary<'a> {
+    args: &'a args::Read,
     met: BTreeMap<Met, Count>,
     cards: usize,
     wiring: Vec<Wiring>,
@@ -58,11 +58,10 @@ pub struct Summary {
     invalid: usize,
 }
 
-impl Summary {
-    pub fn new(format: Format) -> Summary {
-        // A summary counts cards and names none: there is nothing to hide.
+impl<'a> Summary<'a> {
+    pub fn new(args: &'a args::Read) -> Summary<'a> {
         Summary {
-            format,
+            args,
             met: BTreeMap::new(),
             cards: 0,
             wiring: Vec::new(),
@@ -72,11 +71,19 @@ impl Summary {
     }
 }
 
-impl Report for Summary {
+impl Report for Summary<'_> {
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
         let Answered { row, entry, answer, .. } = answered;
         self.sources.insert(row.source.clone());
-        let place = PLACES.map(|place| entry.carried.cell(place).unwrap_or("").trim().to_owned());
+        // A column may hold the card, and a site code be a part of its number.
+        let hide = self.args.mask;
+        let kept =
+            |place: &str| self.args.keep_column.iter().any(|k| k.eq_ignore_ascii_case(place));
+        let cell = |place: &str| match !hide || kept(place) {
+            true => entry.carried.cell(place).unwrap_or("").trim().to_owned(),
+            false => String::new(),
+        };
+        let place = PLACES.map(cell);
         let best = answer.candidates.first().filter(|_| answer.verdict != Verdict::Unknown);
         let met = Met {
             place,
@@ -84,7 +91,7 @@ impl Report for Summary {
             layout: best.map_or_else(String::new, |best| best.layout.id().to_owned()),
             reading: best.map_or("", |best| best.reading.name()),
             site: best
-                .filter(|_| answer.verdict == Verdict::Identified)
+                .filter(|_| answer.verdict == Verdict::Identified && !hide)
                 .and_then(|best| best.decode().site())
                 .map_or_else(String::new, |site| site.to_string()),
             length: entry.sighting.capture.len(),
@@ -124,8 +131,8 @@ impl Report for Summary {
     }
 
     fn end(&mut self) -> Result<(), Fail> {
-        let mut out = screen::output(self.format == Format::Text);
-        match self.format {
+        let mut out = screen::output(self.args.format == Format::Text);
+        match self.args.format {
             Format::Text => self.text(&mut out),
             Format::Json => self.json(&mut out),
             Format::Csv => self.csv(&mut out),
@@ -138,7 +145,7 @@ fn print(out: &mut impl Write, grid: &Grid) -> Result<(), Fail> {
     Ok(())
 }
 
-impl Summary {
+impl Summary<'_> {
     /// The lines of what is unclear; their source too where there are several.
     fn lines(&self, count: &Count) -> Vec<String> {
         let several = self.sources.len() > 1;
