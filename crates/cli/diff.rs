@@ -15,7 +15,7 @@ use holdover::decode::Decode;
 use holdover::layout::{Field, Layout, Role, Rule, Table};
 use serde_json::{Map, json};
 
-use self::words::{Need, Words};
+use self::words::{Need, Undecided, Words, bits_are};
 use crate::args::Format;
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
@@ -23,7 +23,7 @@ use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
 
 /// One way in which two layouts of an id differ.
 struct Change {
-    /// "added", "removed", "length", "refused", "admitted", "fields".
+    /// "added", "removed", "length", "refused", "admitted", "fields", "undecided".
     kind: &'static str,
     /// In words.
     words: String,
@@ -31,6 +31,14 @@ struct Change {
     count: Option<f64>,
     /// A word that does.
     example: Option<Capture>,
+}
+
+impl Change {
+    /// Neither a difference was found nor that there is none.
+    fn undecided() -> Change {
+        let words = "whether they differ is not known: the decimal digits are too many to search";
+        Change { kind: "undecided", words: words.to_owned(), count: None, example: None }
+    }
 }
 
 pub fn run(old: (&str, &Table), new: (&str, &Table), format: Format) -> Result<Outcome, Fail> {
@@ -63,7 +71,7 @@ fn changes(old: Option<&Layout>, new: Option<&Layout>) -> Vec<Change> {
             kind,
             words: words.to_owned(),
             count: Words::of(layout).count(),
-            example: Words::of(layout).example(None),
+            example: Words::of(layout).example(None).ok().flatten(),
         }]
     };
     match (old, new) {
@@ -79,7 +87,7 @@ fn changes(old: Option<&Layout>, new: Option<&Layout>) -> Vec<Change> {
             field_change(old, new),
         ]
         .into_iter()
-        .flatten()
+        .filter_map(|change| change.unwrap_or_else(|Undecided| Some(Change::undecided())))
         .collect(),
         (None, None) => Vec::new(),
     }
@@ -91,15 +99,13 @@ fn disagreement(
     words: &str,
     with: &Layout,
     without: &Layout,
-) -> Option<Change> {
+) -> Result<Option<Change>, Undecided> {
     let (all, others) = (Words::of(with), Words::of(without));
-    let broken = |need: Need| match need {
-        Need::Holds(relation) => Need::Holds(Relation { constant: !relation.constant, ..relation }),
-        Need::Digit(span) | Need::NoDigit(span) => Need::NoDigit(span),
-    };
-    let example = others.needs().find_map(|need| all.example(Some(&broken(need))))?;
-    let count = less(all.count(), all.and(others.needs()).count());
-    Some(Change { kind, words: words.to_owned(), count, example: Some(example) })
+    let example = all.example_of(others.needs().map(|need| need.broken()))?;
+    Ok(example.map(|example| {
+        let count = less(all.count(), all.and(others.needs()).count());
+        Change { kind, words: words.to_owned(), count, example: Some(example) }
+    }))
 }
 
 /// log2 of a difference of two counts.
@@ -119,7 +125,7 @@ enum Differ {
 }
 
 /// Words both admit that read differently.
-fn field_change(old: &Layout, new: &Layout) -> Option<Change> {
+fn field_change(old: &Layout, new: &Layout) -> Result<Option<Change>, Undecided> {
     let both = Words::of(old).and(Words::of(new).needs());
     let change = |count, example| Change {
         kind: "fields",
@@ -136,7 +142,7 @@ fn field_change(old: &Layout, new: &Layout) -> Option<Change> {
         .filter_map(|field| Some(readings(old, field, new, new.field(&field.role)?)))
         .collect();
     if renamed || differ.iter().any(|differ| matches!(differ, Differ::Always)) {
-        return Some(change(both.count(), both.example(None)?));
+        return Ok(both.example(None)?.map(|example| change(both.count(), example)));
     }
     let equal: Vec<Relation> = differ
         .iter()
@@ -146,9 +152,8 @@ fn field_change(old: &Layout, new: &Layout) -> Option<Change> {
         })
         .flatten()
         .collect();
-    let opposite =
-        |relation: &Relation| Need::Holds(Relation { constant: !relation.constant, ..*relation });
-    let of_bits = equal.iter().find_map(|relation| both.example(Some(&opposite(relation))));
+    let unequal = equal.iter().map(|relation| Need::Holds(*relation).broken());
+    let of_bits = both.example_of(unequal)?;
     let codes: Vec<&Option<Span>> = differ
         .iter()
         .filter_map(|differ| match differ {
@@ -157,21 +162,19 @@ fn field_change(old: &Layout, new: &Layout) -> Option<Change> {
         })
         .collect();
     if codes.is_empty() {
-        let same = both.and(equal.iter().map(|relation| Need::Holds(*relation))).count();
-        return Some(change(less(both.count(), same), of_bits?));
+        return Ok(of_bits.map(|example| {
+            let same = both.and(equal.iter().map(|relation| Need::Holds(*relation))).count();
+            change(less(both.count(), same), example)
+        }));
     }
     // A leading digit of 0 is written, of a binary number it is not.
     let differs = |word: &Capture| values(old, word) != values(new, word);
     let written = codes.into_iter().flatten().find_map(|span| {
-        let zero = span.offsets().map(|at| {
-            let mut bits = Wide::ZERO;
-            bits.set(at, true);
-            Need::Holds(Relation { bits, constant: false })
-        });
-        both.and(zero).example(None)
+        let zero = bits_are(span, &[(0, false), (1, false), (2, false), (3, false)]);
+        both.and(zero.into_iter().map(Need::Holds)).example(None).ok()?
     });
-    let example = of_bits.or(written).or_else(|| both.seek(None, differs))?;
-    Some(change(None, example))
+    let example = of_bits.or(written).or_else(|| both.seek(differs));
+    Ok(example.map(|example| change(None, example)))
 }
 
 /// How a role's readings in two layouts differ.

@@ -12,8 +12,12 @@ use holdover::layout::{Layout, Rule};
 /// Pieces that are counted at most; of more, how many words there are stays open.
 const PIECES: usize = 1 << 16;
 
-/// Steps of one search; what takes more is not found (a second or two).
+/// Steps of one search (a second or two); what takes more stays undecided.
 const NODES: usize = 1 << 18;
+
+/// A search was given up before it was known whether there is such a word.
+#[derive(Debug)]
+pub struct Undecided;
 
 /// Words of a length that meet all relations and have decimal digits in all
 /// groups.
@@ -36,7 +40,21 @@ pub enum Need {
     NoDigit(Span),
 }
 
-fn all_equal(span: &Span, ones: &[(usize, bool)]) -> Vec<Relation> {
+impl Need {
+    /// What the words need that do not meet it.
+    pub fn broken(&self) -> Need {
+        match self {
+            Need::Holds(relation) => {
+                Need::Holds(Relation { constant: !relation.constant, ..*relation })
+            }
+            Need::Digit(span) => Need::NoDigit(span.clone()),
+            Need::NoDigit(span) => Need::Digit(span.clone()),
+        }
+    }
+}
+
+/// That bits of a span, by their place in it, have these values.
+pub fn bits_are(span: &Span, ones: &[(usize, bool)]) -> Vec<Relation> {
     let offsets: Vec<usize> = span.offsets().collect();
     let one = |(at, value): &(usize, bool)| {
         let mut bits = Wide::ZERO;
@@ -50,11 +68,11 @@ fn all_equal(span: &Span, ones: &[(usize, bool)]) -> Vec<Relation> {
 fn pieces(span: &Span, digit: bool) -> [Vec<Relation>; 2] {
     match digit {
         true => {
-            [all_equal(span, &[(0, false)]), all_equal(span, &[(0, true), (1, false), (2, false)])]
+            [bits_are(span, &[(0, false)]), bits_are(span, &[(0, true), (1, false), (2, false)])]
         }
         false => [
-            all_equal(span, &[(0, true), (1, true)]),
-            all_equal(span, &[(0, true), (1, false), (2, true)]),
+            bits_are(span, &[(0, true), (1, true)]),
+            bits_are(span, &[(0, true), (1, false), (2, true)]),
         ],
     }
 }
@@ -118,19 +136,35 @@ impl Words {
     }
 
     /// A word that meets one thing more, if there is any.
-    pub fn example(&self, more: Option<&Need>) -> Option<Capture> {
+    pub fn example(&self, more: Option<&Need>) -> Result<Option<Capture>, Undecided> {
         let mut found = None;
-        self.pieces(more, &mut |system| {
+        let searched = self.pieces(more, &mut |system| {
             found = Capture::from_wide(system.complete(Wide::ZERO), self.length).ok();
             found.is_none()
         });
-        found
+        if found.is_none() && !searched { Err(Undecided) } else { Ok(found) }
+    }
+
+    /// A word that meets one of some things more, if there is any.
+    pub fn example_of(
+        &self,
+        needs: impl Iterator<Item = Need>,
+    ) -> Result<Option<Capture>, Undecided> {
+        let mut none = Ok(None);
+        for need in needs {
+            match self.example(Some(&need)) {
+                Ok(None) => {}
+                Ok(found) => return Ok(found),
+                Err(undecided) => none = Err(undecided),
+            }
+        }
+        none
     }
 
     /// Words of each piece, until one is as wanted; few of each.
-    pub fn seek(&self, more: Option<&Need>, wanted: impl Fn(&Capture) -> bool) -> Option<Capture> {
+    pub fn seek(&self, wanted: impl Fn(&Capture) -> bool) -> Option<Capture> {
         let (mut found, mut told) = (None, 0);
-        self.pieces(more, &mut |system| {
+        self.pieces(None, &mut |system| {
             let mut free = vec![Wide::ZERO, Wide::ones(self.length)];
             for i in 0..self.length {
                 let mut one = Wide::ZERO;
@@ -146,7 +180,8 @@ impl Words {
         found
     }
 
-    fn pieces(&self, more: Option<&Need>, tell: &mut dyn FnMut(&System) -> bool) {
+    /// Tells the pieces until it is told to stop; whether there were steps left.
+    fn pieces(&self, more: Option<&Need>, tell: &mut dyn FnMut(&System) -> bool) -> bool {
         let all = self.and(more.cloned());
         // What is wanted beside the digits settles more, and comes first; then
         // what shares bits with it.
@@ -158,9 +193,11 @@ impl Words {
         let mut groups: Vec<(Span, bool)> = all.groups.into_iter().rev().collect();
         groups.sort_by_key(|(span, digit)| (*digit, (span.mask() & wanted).is_zero()));
         let relations = all.relations;
+        let mut left = NODES;
         if let Some(system) = with(&System::new(), &relations) {
-            each(&system, &groups, &mut { NODES }, tell);
+            each(&system, &groups, &mut left, tell);
         }
+        left > 0
     }
 
     /// log2 of how many there are; `None` where that takes too long to count.
@@ -190,12 +227,12 @@ impl Words {
         let mut log = self.length as f64;
         for (_, words) in parts {
             let (mut sum, mut told) = (0.0, 0);
-            words.pieces(None, &mut |system| {
+            let searched = words.pieces(None, &mut |system| {
                 sum += (-(system.rank() as f64)).exp2();
                 told += 1;
                 told < PIECES
             });
-            if told == PIECES {
+            if !searched || told == PIECES {
                 return None;
             }
             log += sum.log2();
@@ -223,9 +260,12 @@ mod tests {
         // Both digits are 8 or 9: the bit before the last is 0.
         let high = digits.and([relation(&[0], true), relation(&[8], true)]);
         assert_eq!(high.count(), Some(6.0));
-        assert!(high.example(Some(&relation(&[1], true))).is_none());
-        assert_eq!(high.example(Some(&relation(&[3], true))).unwrap().to_string(), "100100001000");
-        assert!(digits.example(Some(&Need::NoDigit(span(4)))).is_some());
-        assert!(digits.example(Some(&Need::NoDigit(span(0)))).is_none());
+        assert!(high.example(Some(&relation(&[1], true))).unwrap().is_none());
+        assert_eq!(
+            high.example(Some(&relation(&[3], true))).unwrap().unwrap().to_string(),
+            "100100001000"
+        );
+        assert!(digits.example(Some(&Need::NoDigit(span(4)))).unwrap().is_some());
+        assert!(digits.example(Some(&Need::NoDigit(span(0)))).unwrap().is_none());
     }
 }
