@@ -89,13 +89,22 @@ pub fn write_all<B: AsRef<[u8]>>(files: &[(&Path, B)], readers: Readers) -> Resu
     if world::by_value() {
         return world::put_all(files);
     }
-    let ready = ready_all(files, readers)?;
-    let several = ready.len() > 1;
+    let several = files.len() > 1;
+    put_all(files, readers, |new, path| put(new, path, several))
+}
+
+/// Puts files in their places, all or none, each by `put`.
+fn put_all<B: AsRef<[u8]>>(
+    files: &[(&Path, B)],
+    readers: Readers,
+    put: impl Fn(TempPath, &Path) -> io::Result<Stood>,
+) -> Result<(), Fail> {
     let mut taken: Vec<(&Path, Stood)> = Vec::new();
-    for (path, ready) in ready {
-        match ready.name(directory(path)).and_then(|name| put(name, path, several)) {
+    for (path, ready) in ready_all(files, readers)? {
+        match ready.name(directory(path)).and_then(|name| put(name, path)) {
             Ok(stood) => taken.push((path, stood)),
             Err(error) => {
+                // What cannot be taken back either is nobody's work yet.
                 taken.into_iter().rev().for_each(|(path, stood)| stood.give_back(path));
                 return Err(not_written(path, &error));
             }
@@ -166,17 +175,10 @@ pub fn create(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
     for (path, _) in files {
         make_directory(directory(path))?;
     }
-    let mut written: Vec<&Path> = Vec::new();
-    for (path, ready) in ready_all(files, Readers::Owner)? {
-        let put = ready.name(directory(path)).and_then(|name| Ok(name.persist_noclobber(path)?));
-        if let Err(error) = put {
-            // What cannot be taken back either is nobody's work yet.
-            written.iter().for_each(|path| _ = std::fs::remove_file(path));
-            return Err(not_written(path, &error));
-        }
-        written.push(path);
-    }
-    settle(files)
+    put_all(files, Readers::Owner, |new, path| {
+        new.persist_noclobber(path)?;
+        Ok(Stood::Nothing)
+    })
 }
 
 fn is_there(path: &Path) -> bool {
