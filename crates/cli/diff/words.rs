@@ -56,10 +56,9 @@ impl Need {
 /// That bits of a span, by their place in it, have these values.
 pub fn bits_are(span: &Span, ones: &[(usize, bool)]) -> Vec<Relation> {
     let offsets: Vec<usize> = span.offsets().collect();
-    let one = |(at, value): &(usize, bool)| {
-        let mut bits = Wide::ZERO;
-        bits.set(offsets[*at], true);
-        Relation { bits, constant: *value }
+    let one = |(at, value): &(usize, bool)| Relation {
+        bits: Wide::ones(1).towards_end(offsets[*at]),
+        constant: *value,
     };
     ones.iter().map(one).collect()
 }
@@ -167,8 +166,7 @@ impl Words {
         self.pieces(None, &mut |system| {
             let mut free = vec![Wide::ZERO, Wide::ones(self.length)];
             for i in 0..self.length {
-                let mut one = Wide::ZERO;
-                one.set(i, true);
+                let one = Wide::ones(1).towards_end(i);
                 free.extend([one, free[1] ^ one]);
             }
             let words = free.into_iter().map(|free| system.complete(free));

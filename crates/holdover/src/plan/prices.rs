@@ -51,11 +51,7 @@ impl Problem {
         }
         self.base -= price * self.slots as Cost;
         self.price += price;
-        for variable in &mut self.variables {
-            let least = variable.values.iter().map(|value| value.cost).min().unwrap_or(0);
-            variable.values.iter_mut().for_each(|value| value.cost -= least);
-            self.base += least;
-        }
+        (0..self.variables.len()).for_each(|at| self.level(at));
     }
 
     /// For each length and number of slots what every choice costs beside the
