@@ -149,7 +149,10 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
     writeln!(out, "{title}\n")?;
     if args.mask && kind.samples < mask::ENOUGH {
         let most = mask::ENOUGH;
-        let why = format!("of fewer than {most} cards all that is said gives them away: --mask");
+        let why = format!(
+            "with --mask, fewer than {most} cards are not described: what they have in common would \
+             give one away"
+        );
         screen::say(out, "  hidden  ", &why)?;
         return Ok(());
     }

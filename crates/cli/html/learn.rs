@@ -64,8 +64,9 @@ fn one(kind: &Learnt, samples: &[Sample], hide: bool) -> Markup {
     if hide && kind.samples < mask::ENOUGH {
         return html! {
             p {
-                (count(kind.samples as u64, "card", "cards")) ": of fewer than " (mask::ENOUGH)
-                " all that is said gives them away. --show-numbers says it."
+                (count(kind.samples as u64, "card", "cards")) ": fewer than " (mask::ENOUGH)
+                " are not described where numbers are hidden, since what they have in common would \
+                 give one away; --show-numbers describes them."
             }
         };
     }

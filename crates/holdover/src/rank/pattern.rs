@@ -6,9 +6,10 @@
 //! relations that always hold among bits that do vary. Serial numbers have
 //! neither, but for their first byte, which a layout explains itself.
 //!
-//! Where there are many captures, only what stands out is looked at: a bit must be [`ODD_BIT_LOG2`] likelier
-//! uneven than even, and a relation must have had so many chances to fail that
-//! chance explains it no more. The rest counts for neither side.
+//! Where there are many captures, only what stands out is looked at: a bit must
+//! be [`ODD_BIT_LOG2`] likelier uneven than even, and a relation must have had so
+//! many chances to fail that chance explains it no more. The rest counts for
+//! neither side.
 
 use super::model::{ODD_BIT_LOG2, RELATION_CHANCES, UNSEEN_BY};
 use crate::bits::gf2::Relation;
