@@ -8,7 +8,7 @@ use common::Draw;
 use common::recording::Recording;
 use holdover::bits::Capture;
 use holdover::layout::{Table, Value, builtin};
-use holdover::rank::{Answer, Batch, Doubt, Known, Sighting, Verdict};
+use holdover::rank::{Answer, Batch, Doubt, Known, Sighting, model};
 use holdover_signal::{CardRead, Options};
 
 /// A pulse: when it falls and rises, in ns, and on which line.
@@ -127,8 +127,12 @@ impl Tally {
 
     fn count(&mut self, answer: &Answer<'_>, card: &Capture) {
         self.all += 1;
-        if answer.verdict == Verdict::Identified {
-            let same = answer.candidates[0].word == *card;
+        // Layouts with the same checks share the word that the card sent: which of
+        // them it is of, a box of numbers does not tell, and no pulse does.
+        let word = answer.candidates.first().map(|best| best.word);
+        let of_word = answer.candidates.iter().filter(|c| Some(c.word) == word && c.holds());
+        if of_word.map(|c| c.probability).sum::<f64>() >= model::IDENTIFIED {
+            let same = word == Some(*card);
             self.right += usize::from(same);
             self.wrong += usize::from(!same);
         } else if let Some(mended) = &answer.mended

@@ -9,7 +9,7 @@
 use super::batch::Guess;
 use super::model::{
     CHECK_FAILS, FAULTS_MOST, FAULTS_PRIOR, FAULTS_START, PRINT_DIFFERS, PRINTS_PRIOR,
-    PRINTS_START, SLIP_LOG2,
+    PRINTS_START, SLIP_LOG2, SLIPS_PRIOR,
 };
 
 /// Bits lost or gained at the ends, the four ways together.
@@ -104,13 +104,13 @@ impl Rates {
         let rate = |faults: f64, own: f64, all: f64, own_all: f64, mean: f64, prior: f64| {
             ((faults - own).max(0.0) + mean * prior) / ((all - own_all).max(0.0) + prior)
         };
-        let fault = |faults, own, all, own_all, mean| {
-            rate(faults, own, all, own_all, mean, FAULTS_PRIOR).min(FAULTS_MOST)
+        let fault = |faults, own, all, own_all, mean, prior| {
+            rate(faults, own, all, own_all, mean, prior).min(FAULTS_MOST)
         };
         let prints = &self.prints;
         Rate {
-            fails: fault(of.fails, own.fails, of.checked, own.checked, CHECK_FAILS),
-            slips: fault(of.slips, own.slips, of.known, own.known, slip_usual()),
+            fails: fault(of.fails, own.fails, of.checked, own.checked, CHECK_FAILS, FAULTS_PRIOR),
+            slips: fault(of.slips, own.slips, of.known, own.known, slip_usual(), SLIPS_PRIOR),
             differs: rate(
                 prints.differs,
                 own.differs,

@@ -152,6 +152,10 @@ pub const GUESSES_MOST: usize = 1 << 19;
 /// their means, and so many captures of its own say as much.
 pub const FAULTS_PRIOR: f64 = 4.0;
 
+/// The same for bits lost or gained at the ends: one such in a handful is no
+/// habit of the reader, and lengths that differ by a bit are told by little else.
+pub const SLIPS_PRIOR: f64 = 16.0;
+
 /// Most captures of a reader that a fault of one kind may be in: where more of
 /// them break a layout's checks, it is not the layout.
 pub const FAULTS_MOST: f64 = 0.25;
