@@ -71,6 +71,10 @@ fn json_has_the_shape_the_design_fixes() {
             "misread",
             "next_sample",
             "layout",
+            "reading",
+            "notes",
+            "left_out",
+            "failure",
         ]
     );
     let card = objects[0]["fields"].as_array().unwrap().iter().find(|f| f["role"] == "card");
@@ -132,4 +136,102 @@ fn what_cannot_be_learnt_is_said() {
     assert_eq!(feed(["learn", "-"], b"").code, 2);
     assert_eq!(feed(["learn", "-"], b"bits,printed\n01x,4\n").code, 2);
     assert_eq!(run(["learn", "0110", "--format", "csv"]).code, 2);
+}
+
+/// The number printed is 1000 more than the bits' number, or twice it and one.
+#[test]
+fn prints_by_a_rule_come_back_as_printed() {
+    let dir = tempdir().unwrap();
+    let mut rng = Rng::with_seed(6);
+    for (factor, offset, keys) in
+        [(1, 1000, "offset = 1000\n"), (2, 1, "factor = 2\noffset = 1\n"), (3, 0, "factor = 3\n")]
+    {
+        let numbers: Vec<u32> = (0..40).map(|_| rng.u32(..1 << 20)).collect();
+        let print = |n: u32| (factor * n + offset).to_string();
+        let rows: Vec<_> = numbers.iter().map(|n| (mill30(19, *n), print(*n))).collect();
+        let cards = file(&dir, "drawer.csv", csv(&rows));
+        let table = dir.path().join("mill.toml");
+        let (cards, table) = (cards.to_str().unwrap(), table.to_str().unwrap());
+        let learnt = run(["learn", cards, "-o", table, "--format", "json"]);
+        assert_eq!(learnt.code, 0, "{}{}", learnt.stdout, learnt.stderr);
+        let field = &learnt.json()[0]["fields"][0];
+        assert_eq!((&field["factor"], &field["offset"]), (&factor.into(), &offset.into()));
+        let text = std::fs::read_to_string(table).unwrap();
+        assert!(text.contains(keys), "{text}");
+        let read = run(["read", cards, "--table", table, "--format", "csv"]);
+        assert_eq!(read.code, 0, "{}{}", read.stdout, read.stderr);
+        for (n, line) in numbers.iter().zip(read.stdout.lines().skip(1)) {
+            assert!(line.contains(&format!(",{n},")), "{line}");
+            assert!(line.contains(&format!("of its number: {}", print(*n))), "{line}");
+        }
+        // A card whose print is another number is told, with what it should be.
+        let other = [(rows[0].0.clone(), print(numbers[1]))];
+        let read = feed(["read", "-", "--table", table], csv(&other).as_bytes());
+        let expected = format!("which is printed as {}", print(numbers[0]));
+        assert!(read.stdout.replace("\n        ", " ").contains(&expected), "{}", read.stdout);
+    }
+}
+
+/// What cannot teach is told what would.
+#[test]
+fn samples_that_cannot_teach_get_advice_that_fits() {
+    let mut rng = Rng::with_seed(7);
+    let next = |rows: &[(String, String)]| {
+        let learnt = feed(["learn", "-", "--format", "json"], csv(rows).as_bytes());
+        let kind = &learnt.json()[0];
+        (kind["failure"].to_string(), kind["next_sample"].to_string())
+    };
+    let card = drawer(&mut rng, 1);
+    let (failure, advice) = next(&vec![card[0].clone(); 12]);
+    assert!(failure.contains("one card, however often"), "{failure}");
+    assert!(advice.contains("all samples are one card"), "{advice}");
+    let mut unrelated = drawer(&mut rng, 30);
+    unrelated.iter_mut().for_each(|row| row.1 = rng.u32(..1 << 20).to_string());
+    let (failure, advice) = next(&unrelated);
+    assert!(failure.contains("no number printed comes out"), "{failure}");
+    assert!(advice.contains("beside the bits of its own card"), "{advice}");
+    let (_, advice) = next(&drawer(&mut rng, 8));
+    assert!(advice.contains("another site code") || advice.contains("further cards"), "{advice}");
+    // No part is left open without a next step.
+    for count in [4, 8, 16, 40] {
+        let rows: Vec<_> = (0..count)
+            .map(|_| {
+                let (site, card) = (rng.u32(..256), rng.u32(..1 << 20));
+                (mill30(site, card), format!("{site}-{card:07}"))
+            })
+            .collect();
+        let learnt = feed(["learn", "-", "--format", "json"], csv(&rows).as_bytes());
+        let kind = &learnt.json()[0];
+        let open = |part: &str| {
+            kind[part].as_array().unwrap().iter().any(|found| found["settled"] == false)
+        };
+        let open = open("fields") || open("checks");
+        assert!(!open || kind["next_sample"].is_string(), "{kind}");
+    }
+}
+
+/// A code by polynomial is no check that is known: that is said.
+#[test]
+fn checks_of_a_kind_that_is_not_known_are_said_to_be_there() {
+    let mut rng = Rng::with_seed(8);
+    // Remainder of division by x^4 + x + 1, by long division.
+    let code = |data: u32| {
+        let rest = (4..24).rev().fold(data << 4, |rest, at| match rest >> at & 1 {
+            1 => rest ^ 0b1_0011 << (at - 4),
+            _ => rest,
+        });
+        format!("{data:020b}{rest:04b}")
+    };
+    let rows: Vec<_> = (0..80)
+        .map(|_| {
+            let card = rng.u32(..1 << 20);
+            (code(card), format!("{card:07}"))
+        })
+        .collect();
+    let learnt = feed(["learn", "-"], csv(&rows).as_bytes());
+    let said = learnt.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(said.contains("a kind of check that is not known here is at work"), "{said}");
+    let plain = feed(["learn", "-"], csv(&drawer(&mut rng, 80)).as_bytes());
+    let said = plain.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(!said.contains("not known here"), "{said}");
 }

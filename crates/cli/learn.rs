@@ -168,13 +168,13 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
             true => String::new(),
             false => format!("; could be {} as well", others.join(", ")),
         };
-        let offset = match field.offset {
-            0 => String::new(),
-            n => format!("; the print is the number {n:+}"),
+        let print = match field.print.as_is() {
+            true => String::new(),
+            false => format!("; printed as {}, where n is the number", field.print),
         };
         writeln!(
             out,
-            "  {:<8} {:<14} {}{others}{offset}",
+            "  {:<8} {:<14} {}{others}{print}",
             plain(field.role.name()),
             field.span.to_string(),
             settled(field.settled)

@@ -220,9 +220,13 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
                 Some(Part::Card) => ", part of the card number",
                 None => "",
             };
+            let print = match field.print.as_is() {
+                true => String::new(),
+                false => format!(", printed as {}, where n is the number", field.print),
+            };
             writeln!(
                 out,
-                "  {:<14} {:<12} {code}{part}{}",
+                "  {:<14} {:<12} {code}{part}{print}{}",
                 field.role.name(),
                 field.span.to_string(),
                 shown(layout.unsettled_field(index))

@@ -119,7 +119,8 @@ fn parts(kind: &Learnt) -> Markup {
             settled(field.settled),
             html! {
                 @if !others.is_empty() { "could be " (others.join(", ")) " as well" }
-                @if field.offset != 0 { " the print is the number " (format!("{:+}", field.offset)) }
+                @if !others.is_empty() && !field.print.as_is() { "; " }
+                @if !field.print.as_is() { "printed as " (field.print) ", where n is the number" }
             },
         ]
     });

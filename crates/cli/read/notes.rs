@@ -30,7 +30,7 @@ pub fn of(
     if let Some(best) = answer.best() {
         notes.extend(reading(best).filter(|_| best.probability >= LIKELY));
         notes.extend(twins(answer, holes));
-        notes.extend(print(entry, best));
+        notes.extend(print(entry, best, holes));
         notes.extend(site.and_then(|site| ownership(best, answer, site)));
     }
     notes.extend(unsettled(answer));
@@ -193,7 +193,9 @@ fn in_holes(candidate: &Candidate<'_>, holes: &Holes<'_>) -> String {
     }
 }
 
-fn print(entry: &Entry, best: &Candidate<'_>) -> Option<String> {
+/// Numbers noted that are not the card's; and what is printed on a card whose
+/// number is printed by a rule.
+fn print(entry: &Entry, best: &Candidate<'_>, holes: Option<&Holes<'_>>) -> Option<String> {
     let decode = best.decode();
     let known = &entry.sighting.known;
     let noted = known.site.as_ref().zip(decode.site().map(|site| site.to_string()));
@@ -202,12 +204,19 @@ fn print(entry: &Entry, best: &Candidate<'_>) -> Option<String> {
     {
         return Some(format!("site code noted as {noted}, but the card sends {site}"));
     }
+    let rule = decode.layout.print_rule();
+    let printed = (!rule.as_is()).then(|| decode.printed()).flatten();
+    if let (Some(holes), false) = (holes, rule.as_is()) {
+        holes.refuse();
+    }
     if known.print_agrees(&decode) != Some(false) {
-        return None;
+        return Some(format!("printed on this card, as {rule} of its number: {}", printed?));
     }
     let noted = known.card.as_ref().or(known.printed.as_ref())?;
     let card = decode.card()?;
-    Some(format!("noted as {noted}, but the card sends {card}: look at the print again"))
+    let by_rule = printed.map(|print| format!(", which is printed as {print}"));
+    let by_rule = by_rule.unwrap_or_default();
+    Some(format!("noted as {noted}, but the card sends {card}{by_rule}: look at the print again"))
 }
 
 fn ownership(best: &Candidate<'_>, answer: &Answer<'_>, site: &Site) -> Option<String> {

@@ -77,6 +77,7 @@ def keys(schema: dict, name: str | None = None) -> set[str]:
         ("learn", None, answers.Learned),
         ("learn", "LearnedField", answers.LearnedField),
         ("learn", "LearnedCheck", answers.LearnedCheck),
+        ("learn", "LeftOut", answers.LeftOut),
         ("plan", None, answers.Plan),
         ("plan", "Slot", answers.Slot),
         ("plan", "Run", answers.Run),

@@ -194,6 +194,16 @@ impl<'a> Section<'a, '_> {
         })
     }
 
+    pub(crate) fn signed(&self, key: &str, mistakes: &mut Mistakes) -> Option<Placed<i64>> {
+        self.value(key, "a whole number of at most 63 bits", mistakes, |value| match value {
+            DeValue::Integer(number) => {
+                let digits = number.as_str().replace('_', "");
+                i64::from_str_radix(&digits, number.radix()).ok()
+            }
+            _ => None,
+        })
+    }
+
     pub(crate) fn number(&self, key: &str, mistakes: &mut Mistakes) -> Option<Placed<f64>> {
         self.value(key, "a number", mistakes, |value| match value {
             DeValue::Float(number) => number.as_str().replace('_', "").parse().ok(),

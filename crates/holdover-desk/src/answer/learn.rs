@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Check, Layout};
+use super::{Check, Layout, Reading};
 
 /// A line of `learn --format json`: one kind of card found in the input.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -25,6 +25,24 @@ pub struct Learned {
     pub next_sample: Option<String>,
     /// The layout as a table file has it; `null` where none was found.
     pub layout: Option<Layout>,
+    /// `as-captured`, or `lines-swapped`: the layout is that of the inverted
+    /// captures.
+    pub reading: Reading,
+    /// What people should know, as sentences.
+    pub notes: Vec<String>,
+    /// The lines of `misread`, each with its reason.
+    pub left_out: Vec<LeftOut>,
+    /// Why there is no layout; `null` where there is one.
+    pub failure: Option<String>,
+}
+
+/// A card left out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LeftOut {
+    /// Its line in the input.
+    pub line: u64,
+    /// Why.
+    pub why: String,
 }
 
 /// A field worked out.
@@ -38,6 +56,13 @@ pub struct LearnedField {
     pub settled: bool,
     /// Every span that fits the sample.
     pub could_be: Vec<String>,
+    /// `binary`, `bcd4` or `bcd5`.
+    pub code: String,
+    /// The number printed on a card is its number times this, and `offset`.
+    #[schemars(range(min = 1))]
+    pub factor: u64,
+    /// What is added to the number times `factor`.
+    pub offset: i64,
 }
 
 /// A check worked out.

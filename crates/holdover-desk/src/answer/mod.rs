@@ -15,7 +15,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use compose::Composed;
-pub use learn::{Learned, LearnedCheck, LearnedField};
+pub use learn::{Learned, LearnedCheck, LearnedField, LeftOut};
 pub use plan::{
     Alternative, Batch, Change, Changes, Conflict, ConflictKind, Exposure, Identity, KeptDigits,
     Lost, Moved, Objective, Opened, Panel, Plan, Run, Slot,

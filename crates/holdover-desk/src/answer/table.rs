@@ -44,6 +44,14 @@ pub struct Field {
     /// Whether it is a serial number of ISO/IEC 14443-3; absent where not.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub serial: bool,
+    /// The number printed on a card is its number times this, and `offset`;
+    /// absent where it is 1.
+    #[serde(default = "once", skip_serializing_if = "is_once")]
+    #[schemars(range(min = 1))]
+    pub factor: u64,
+    /// What is added to the number times `factor`; absent where it is 0.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub offset: i64,
     /// Whether the captures it was worked out from leave no other choice;
     /// absent where it is so.
     #[serde(default = "yes", skip_serializing_if = "is_true")]
@@ -51,6 +59,18 @@ pub struct Field {
     /// Bits that may belong to it or not, where it is not settled.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub open: Option<String>,
+}
+
+fn once() -> u64 {
+    1
+}
+
+fn is_once(factor: &u64) -> bool {
+    *factor == 1
+}
+
+fn is_zero(offset: &i64) -> bool {
+    *offset == 0
 }
 
 fn yes() -> bool {

@@ -70,12 +70,18 @@ class Read(TypedDict):
 
 
 class LearnedField(TypedDict):
-    """A field worked out, and every span that fits the sample."""
+    """A field worked out, and every span that fits the sample.
+
+    Printed on a card is its number times `factor`, and `offset`.
+    """
 
     role: str
     span: str
     settled: bool
     could_be: list[str]
+    code: Literal["binary", "bcd4", "bcd5"]
+    factor: int
+    offset: int
 
 
 class LearnedCheck(TypedDict):
@@ -92,6 +98,13 @@ class LearnedCheck(TypedDict):
     at: NotRequired[str]
 
 
+class LeftOut(TypedDict):
+    """A card left out, by line, from 1, and why."""
+
+    line: int
+    why: str
+
+
 class Learned(TypedDict):
     """One kind of card found in the input. `misread` are lines, from 1."""
 
@@ -103,6 +116,10 @@ class Learned(TypedDict):
     misread: list[int]
     next_sample: str | None
     layout: dict[str, Any] | None
+    reading: Literal["as-captured", "lines-swapped"]
+    notes: list[str]
+    left_out: list[LeftOut]
+    failure: str | None
 
 
 class Run(TypedDict):

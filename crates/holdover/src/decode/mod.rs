@@ -61,6 +61,12 @@ impl<'t> Decode<'t> {
         self.part(crate::layout::Part::Card)
     }
 
+    /// The number printed on the card by the layout's rule for prints; `None`
+    /// without a card number, or where no print is that number's.
+    pub fn printed(&self) -> Option<u128> {
+        self.layout.print_rule().printed(self.card()?.to_string().parse().ok()?)
+    }
+
     fn part(&self, part: crate::layout::Part) -> Option<Value> {
         let word = self.word.wide();
         let mut fields = self.layout.fields().iter().filter(|field| field.belongs_to(part));

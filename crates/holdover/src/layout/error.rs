@@ -105,6 +105,10 @@ pub enum LayoutErrorKind {
     PartAndWhole,
     /// A decimal field said to be a serial number.
     SerialNotBinary,
+    /// A print of 0 times the number.
+    NoFactor,
+    /// A rule of the print on another field than the card number.
+    PrintNotCard,
     /// A parity check's bit is among those it covers.
     BitInOwnCover {
         /// The bit.
@@ -175,6 +179,8 @@ impl fmt::Display for LayoutErrorKind {
                 write!(f, "a layout has either one such field or parts of it, not both")
             }
             SerialNotBinary => write!(f, "a serial number is a binary field"),
+            NoFactor => write!(f, "a factor of 0 prints the same on every card"),
+            PrintNotCard => write!(f, "factor and offset belong to the field of role card alone"),
             BitInOwnCover { bit } => write!(f, "bit {bit} is inside its own cover"),
             ValueTooLarge { bits, value } => {
                 write!(f, "{value} does not fit the span, which has {bits} bits")
@@ -223,6 +229,8 @@ impl LayoutErrorKind {
             PartOfItself => "leave part_of out here".into(),
             PartAndWhole => "leave part_of out, or give the other field a name of its own".into(),
             SerialNotBinary => "leave serial or code out".into(),
+            NoFactor => "write factor = 1, or leave it out".into(),
+            PrintNotCard => "leave factor and offset out here".into(),
             BitInOwnCover { bit } => format!("name in `over` only the other bits; leave {bit} out"),
             ValueTooLarge { bits, .. } if *bits < 128 => {
                 format!("the largest value is {}", (1u128 << bits) - 1)

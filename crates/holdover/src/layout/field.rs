@@ -80,6 +80,67 @@ pub enum Part {
     Card,
 }
 
+/// How the number printed on a card follows from the one its bits hold:
+/// printed = `factor` · number + `offset`.
+///
+/// # Examples
+/// ```
+/// use holdover::layout::PrintRule;
+/// let rule = PrintRule { factor: 2, offset: 1 };
+/// assert_eq!(rule.to_string(), "2n + 1");
+/// assert_eq!(rule.printed(12_345), Some(24_691));
+/// assert_eq!(rule.number(24_691), Some(12_345));
+/// assert_eq!(rule.number(24_690), None);
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct PrintRule {
+    /// By what the number is multiplied, from 1.
+    pub factor: u64,
+    /// What is added then.
+    pub offset: i64,
+}
+
+impl Default for PrintRule {
+    /// The number is printed as it is.
+    fn default() -> PrintRule {
+        PrintRule { factor: 1, offset: 0 }
+    }
+}
+
+impl PrintRule {
+    /// Whether the number is printed as it is.
+    pub fn as_is(&self) -> bool {
+        *self == PrintRule::default()
+    }
+
+    /// What is printed on the card of a number; `None` where that would be below
+    /// 0 or over 128 bits.
+    pub fn printed(&self, number: u128) -> Option<u128> {
+        number.checked_mul(u128::from(self.factor))?.checked_add_signed(i128::from(self.offset))
+    }
+
+    /// The number of a card with that print; `None` where no card has it.
+    pub fn number(&self, printed: u128) -> Option<u128> {
+        let times = printed.checked_add_signed(-i128::from(self.offset))?;
+        let factor = u128::from(self.factor);
+        (factor > 0 && times.is_multiple_of(factor)).then(|| times / factor)
+    }
+}
+
+impl fmt::Display for PrintRule {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.factor {
+            1 => f.write_str("n")?,
+            factor => write!(f, "{factor}n")?,
+        }
+        match self.offset {
+            0 => Ok(()),
+            offset if offset < 0 => write!(f, " - {}", offset.unsigned_abs()),
+            offset => write!(f, " + {offset}"),
+        }
+    }
+}
+
 /// A number in a layout.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Field {
@@ -94,6 +155,9 @@ pub struct Field {
     /// True for a contactless card's serial number (ISO/IEC 14443-3), whose
     /// byte order and reserved first bytes matter.
     pub serial: bool,
+    /// What is printed on the card for its number; the card field alone has
+    /// another rule than the number as it is.
+    pub print: PrintRule,
 }
 
 /// The value of a field.
@@ -117,7 +181,14 @@ impl fmt::Display for Value {
 impl Field {
     /// A binary field.
     pub fn binary(role: Role, span: Span) -> Field {
-        Field { role, span, code: Code::Binary, part_of: None, serial: false }
+        Field {
+            role,
+            span,
+            code: Code::Binary,
+            part_of: None,
+            serial: false,
+            print: PrintRule::default(),
+        }
     }
 
     /// Whether the field is that part, by role or because it says so.
@@ -203,6 +274,13 @@ impl Field {
         }
         if self.serial && self.code != Code::Binary {
             return fail("serial", LayoutErrorKind::SerialNotBinary);
+        }
+        if self.print.factor == 0 {
+            return fail("factor", LayoutErrorKind::NoFactor);
+        }
+        if !self.print.as_is() && self.role != Role::Card {
+            let key = if self.print.factor == 1 { "offset" } else { "factor" };
+            return fail(key, LayoutErrorKind::PrintNotCard);
         }
         Ok(())
     }

@@ -1,14 +1,15 @@
 //! Table files: TOML to layouts, every mistake with its place and its mend.
 
 use super::{
-    Check, Code, Field, Layout, LayoutError, LayoutErrorKind, LayoutSpec, Part, PlaceIn, Role,
-    Table, Unsettled,
+    Check, Code, Field, Layout, LayoutError, LayoutErrorKind, LayoutSpec, Part, PlaceIn, PrintRule,
+    Role, Table, Unsettled,
 };
 use crate::bits::{Position, Span};
 use crate::file::{FileError, Mistakes, Placed, Section, read};
 
 const LAYOUT_KEYS: [&str; 7] = ["id", "title", "length", "basis", "weight", "field", "check"];
-const FIELD_KEYS: [&str; 7] = ["role", "span", "code", "part_of", "serial", SETTLED, OPEN];
+const FIELD_KEYS: [&str; 9] =
+    ["role", "span", "code", "part_of", "serial", "factor", "offset", SETTLED, OPEN];
 
 /// What fields and checks say of how sure they are.
 const SETTLED: &str = "settled";
@@ -167,7 +168,16 @@ fn read_field(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Fiel
     };
     let part_of = section.choice("part_of", &PARTS, mistakes);
     let serial = section.flag("serial", mistakes).is_some_and(|flag| flag.value);
-    Some(Field { role: Role::new(role?.value), span: span?, code: code?, part_of, serial })
+    let factor = match section.has("factor") {
+        true => section.whole("factor", mistakes).map(|n| u64::try_from(n.value).unwrap_or(0)),
+        false => Some(1),
+    };
+    let offset = match section.has("offset") {
+        true => section.signed("offset", mistakes).map(|n| n.value),
+        false => Some(0),
+    };
+    let print = PrintRule { factor: factor?, offset: offset? };
+    Some(Field { role: Role::new(role?.value), span: span?, code: code?, part_of, serial, print })
 }
 
 fn read_check(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Option<Check> {

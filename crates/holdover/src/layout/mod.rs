@@ -19,7 +19,7 @@ pub use builtin::builtin;
 pub use check::Check;
 pub use compose::{ComposeError, ComposeErrorKind};
 pub use error::{LayoutError, LayoutErrorKind, Place, PlaceIn};
-pub use field::{Code, Field, Part, Role, Value};
+pub use field::{Code, Field, Part, PrintRule, Role, Value};
 pub use rule::Rule;
 pub use table::{Duplicate, Table};
 pub use unsettled::Unsettled;
@@ -160,6 +160,12 @@ impl Layout {
     /// The field that is a card's serial number, if it has one.
     pub fn serial_field(&self) -> Option<&Field> {
         self.spec.fields.iter().find(|field| field.serial)
+    }
+
+    /// How the number printed on a card follows from its card number.
+    pub fn print_rule(&self) -> PrintRule {
+        let mut fields = self.spec.fields.iter();
+        fields.find(|field| field.role == Role::Card).map_or_else(PrintRule::default, |f| f.print)
     }
 
     /// True when `other` has the same length and the same rules, so that one

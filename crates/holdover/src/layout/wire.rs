@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 
-use super::{Check, Code, Field, Layout, LayoutSpec, Part, PlaceIn, Role, Unsettled};
+use super::{Check, Code, Field, Layout, LayoutSpec, Part, PlaceIn, PrintRule, Role, Unsettled};
 use crate::bits::{Position, Span};
 
 #[derive(Serialize, Deserialize)]
@@ -34,6 +34,18 @@ fn is_false(flag: &bool) -> bool {
     !flag
 }
 
+fn once() -> u64 {
+    1
+}
+
+fn is_once(factor: &u64) -> bool {
+    *factor == 1
+}
+
+fn is_zero(offset: &i64) -> bool {
+    *offset == 0
+}
+
 fn yes() -> bool {
     true
 }
@@ -53,6 +65,10 @@ struct WireField {
     part_of: Option<String>,
     #[serde(default, skip_serializing_if = "is_false")]
     serial: bool,
+    #[serde(default = "once", skip_serializing_if = "is_once")]
+    factor: u64,
+    #[serde(default, skip_serializing_if = "is_zero")]
+    offset: i64,
     #[serde(default = "yes", skip_serializing_if = "is_true")]
     settled: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -152,6 +168,8 @@ impl WireField {
                 Part::Card => "card".to_owned(),
             }),
             serial: field.serial,
+            factor: field.print.factor,
+            offset: field.print.offset,
             settled: true,
             open: None,
         }
@@ -220,6 +238,7 @@ fn field(field: WireField) -> Result<Field, String> {
             Some(other) => return Err(format!("part_of {other:?} is not known")),
         },
         serial: field.serial,
+        print: PrintRule { factor: field.factor, offset: field.offset },
     })
 }
 

@@ -46,6 +46,12 @@ impl Layout {
             if field.serial {
                 put(format_args!("serial = true"));
             }
+            if field.print.factor != 1 {
+                put(format_args!("factor = {}", field.print.factor));
+            }
+            if field.print.offset != 0 {
+                put(format_args!("offset = {}", field.print.offset));
+            }
             put_open(self.unsettled_field(index), &mut put);
         }
         for (index, check) in spec.checks.iter().enumerate() {
@@ -84,7 +90,7 @@ fn put_open(open: Option<&Unsettled>, put: &mut impl FnMut(std::fmt::Arguments<'
 mod tests {
     use super::*;
     use crate::bits::{Position, Span};
-    use crate::layout::{Field, LayoutSpec, PlaceIn, Role};
+    use crate::layout::{Field, LayoutSpec, PlaceIn, PrintRule, Role};
     use proptest::prelude::*;
 
     /// Layouts of up to three fields and a check; those that cannot be are none.
@@ -97,10 +103,16 @@ mod tests {
             |(spans, over, (title, basis), codes, weight, kind, sure)| {
                 let span = |(a, b): (usize, usize)| format!("{a}-{b}").parse::<Span>().ok();
                 let roles = ["card", "site", "issue"];
+                let rules = [(1, 0), (2, 1), (1, -40), (1000, i64::MIN)];
+                let (factor, offset) = rules[kind];
                 let fields =
                     spans.into_iter().zip(roles).zip(codes).filter_map(|((ends, role), code)| {
                         let code = [Code::Binary, Code::Bcd4, Code::Bcd5][code];
-                        Some(Field { code, ..Field::binary(Role::new(role), span(ends)?) })
+                        let print = match role {
+                            "card" => PrintRule { factor, offset },
+                            _ => PrintRule::default(),
+                        };
+                        Some(Field { code, print, ..Field::binary(Role::new(role), span(ends)?) })
                     });
                 let over = span(over)?;
                 let checks = match kind {

@@ -1,10 +1,15 @@
 //! Which further card would settle most: for each kind of card one could still
 //! read, how many bits of information about what is open it is expected to
-//! give.
+//! give. Where no card would tell, or the sample cannot teach, what to do instead.
 
+use super::answer::{FoundCheck, FoundField};
+use super::build::SETTLED;
 use super::complete::Completed;
 use super::entropy::entropy;
+use super::kind::Study;
+use super::print::What;
 use crate::bits::{Span, Wide};
+use crate::layout::Role;
 
 /// What is open.
 pub(super) struct Open<'a> {
@@ -23,8 +28,75 @@ pub(super) struct Open<'a> {
 /// Cards imagined of each kind.
 const IMAGINED: usize = 64;
 
-/// The advice; `None` where nothing is open.
-pub(super) fn next_sample(open: &Open<'_>) -> Option<String> {
+/// Fewer different cards than this cannot tell where a number stands (judgement,
+/// no source).
+const CARDS: usize = 10;
+
+/// What to do next; `None` where all that was found is settled.
+pub(super) fn next(
+    study: &Study<'_>,
+    open: &Open<'_>,
+    found: (&[FoundField], &[FoundCheck]),
+    false_alarms: f64,
+) -> Option<String> {
+    let cards = study.cards(CARDS);
+    if cards == 1 && study.pile.samples.len() > 1 {
+        return Some("cards with other numbers, ten or more: all samples are one card".to_owned());
+    }
+    let Some(card) = &study.card else {
+        if !study.printed() {
+            let prints = "what is printed on the cards would settle most: note it beside the bits";
+            return Some(prints.to_owned());
+        }
+        return Some(match cards < CARDS {
+            true => "cards with other numbers, until there are ten or more: these are too few to \
+                     tell where a printed number stands"
+                .to_owned(),
+            false => "the prints once more: see that each stands beside the bits of its own card; \
+                      if so, note the number that the old system shows for each card"
+                .to_owned(),
+        });
+    };
+    if let Some(next) = next_sample(open) {
+        return Some(next);
+    }
+    if false_alarms >= SETTLED {
+        // A further card halves the relations that hold by accident.
+        let more = ((false_alarms / SETTLED).log2().ceil() as usize + 1).max(2);
+        let more = format!("about {more} further cards with other numbers");
+        return Some(format!("{more}: the sample is too small to be sure"));
+    }
+    let (fields, checks) = found;
+    let tail = matches!(card.number.facet.what, What::Tail { .. });
+    let open = fields.iter().find(|field| !field.settled);
+    Some(match (open.map(|field| &field.role), checks.iter().find(|check| !check.settled)) {
+        (Some(Role::Card), _) if !card.role_sure && !tail => {
+            "which of the numbers printed is the card's would settle most: note that alone, in a \
+             column card"
+                .to_owned()
+        }
+        (Some(Role::Card), _) if !card.number.as_printed() => {
+            "the number that the old system shows for one card would settle most: the print \
+             follows a rule"
+                .to_owned()
+        }
+        (Some(Role::Site), _) => "one card of another site code would settle most, its code noted \
+                                  in a column site: where the site code stands"
+            .to_owned(),
+        (Some(_), _) => "cards with much larger and much smaller numbers would settle most: where \
+                         the number begins and ends"
+            .to_owned(),
+        (None, Some(check)) => format!(
+            "ten further cards, of other site codes where there are any, would settle most: {}",
+            check.check
+        ),
+        (None, None) => return None,
+    })
+}
+
+/// The further card that would settle most; `None` where none is expected to
+/// tell anything.
+fn next_sample(open: &Open<'_>) -> Option<String> {
     let undetermined = open.checks.iter().fold(Wide::ZERO, |all, check| all | check.undetermined);
     let leading = open.card.iter().fold(Wide::ZERO, |all, mask| all | (*mask & !open.card[0]));
     let within = open.card.first().copied().unwrap_or(Wide::ZERO);

@@ -6,7 +6,8 @@ use serde::ser::SerializeMap;
 use serde::{Serialize, Serializer};
 
 use crate::bits::{Position, Span};
-use crate::layout::{Check, Code, Layout, Role, WireCheck};
+use crate::decode::Reading;
+use crate::layout::{Check, Code, Layout, PrintRule, Role, WireCheck};
 
 /// What is learnt of one kind of card.
 ///
@@ -62,11 +63,8 @@ pub struct FoundField {
     pub settled: bool,
     /// Every span that reads the same in all good samples, the chosen one first.
     pub could_be: Vec<Span>,
-    /// By what the bits' number has to be multiplied to give the print, less
-    /// `offset`; a layout cannot carry it.
-    pub factor: u128,
-    /// What has to be added then; a layout cannot carry it.
-    pub offset: i128,
+    /// How the print follows from the bits' number.
+    pub print: PrintRule,
 }
 
 /// A check, and how sure it is.
@@ -167,7 +165,7 @@ impl fmt::Display for Why {
 
 impl Serialize for Learnt {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(Some(9))?;
+        let mut map = serializer.serialize_map(Some(12))?;
         map.serialize_entry("length", &self.length)?;
         map.serialize_entry("samples", &self.samples)?;
         map.serialize_entry("fields", &self.fields)?;
@@ -177,18 +175,35 @@ impl Serialize for Learnt {
         map.serialize_entry("misread", &lines)?;
         map.serialize_entry("next_sample", &self.next_sample)?;
         map.serialize_entry("layout", &self.layout)?;
+        let reading = if self.lines_swapped { Reading::LinesSwapped } else { Reading::AsCaptured };
+        map.serialize_entry("reading", reading.name())?;
+        map.serialize_entry("notes", &self.notes)?;
+        map.serialize_entry("left_out", &self.misread)?;
+        map.serialize_entry("failure", &self.failure)?;
         map.end()
     }
 }
 
 impl Serialize for FoundField {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut map = serializer.serialize_map(Some(4))?;
+        let mut map = serializer.serialize_map(Some(7))?;
         map.serialize_entry("role", self.role.name())?;
         map.serialize_entry("span", &self.span.to_string())?;
         map.serialize_entry("settled", &self.settled)?;
         let spans: Vec<String> = self.could_be.iter().map(Span::to_string).collect();
         map.serialize_entry("could_be", &spans)?;
+        map.serialize_entry("code", self.code.name())?;
+        map.serialize_entry("factor", &self.print.factor)?;
+        map.serialize_entry("offset", &self.print.offset)?;
+        map.end()
+    }
+}
+
+impl Serialize for Misread {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(2))?;
+        map.serialize_entry("line", &self.line)?;
+        map.serialize_entry("why", &self.why.to_string())?;
         map.end()
     }
 }

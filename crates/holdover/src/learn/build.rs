@@ -16,10 +16,10 @@ use super::spans::Anchor;
 use super::sure;
 use crate::bits::{Span, Wide};
 use crate::decode::Decode;
-use crate::layout::{Code, Field, Layout, LayoutSpec, PlaceIn, Role, Unsettled};
+use crate::layout::{Code, Field, Layout, LayoutSpec, PlaceIn, PrintRule, Role, Unsettled};
 
 /// Fewer false alarms than this are expected of what is called settled.
-const SETTLED: f64 = 1e-3;
+pub(super) const SETTLED: f64 = 1e-3;
 
 /// Spans listed for a field at most (bounds the output).
 const LISTED: usize = 64;
@@ -56,19 +56,17 @@ impl Choice {
         spans
     }
 
-    fn found(&self, role: Role, settled: bool, rule: (u128, i128)) -> Option<FoundField> {
+    fn found(&self, role: Role, settled: bool, print: PrintRule) -> Option<FoundField> {
         let could_be = self.spans();
         let span = could_be.first()?.clone();
         let alone = self.widths.len() == 1 && !self.ruled_out;
-        let (factor, offset) = rule;
         Some(FoundField {
             role,
             span,
             code: self.anchor.code,
             settled: settled && alone,
             could_be,
-            factor,
-            offset,
+            print,
         })
     }
 }
@@ -114,7 +112,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         let column = matches!(found.facet.what, What::Site { .. });
         let told = column || !cut || !(choice.anchor.mask(1) & varied).is_zero() && apart(choice);
         let sure = found.false_alarms < SETTLED && (role || column) && told;
-        fields.extend(choice.found(Role::Site, sure, (1, 0)));
+        fields.extend(choice.found(Role::Site, sure, PrintRule::default()));
     }
     if let Some(choice) = &card {
         let number = study.card.as_ref().map(|card| &card.number);
@@ -123,19 +121,22 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         });
         let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
         false_alarms += number.map_or(counted, |n| n.false_alarms);
-        let rule = number.map_or((1, 0), |n| (n.factor, n.offset));
+        let rule = number.map_or_else(PrintRule::default, |n| n.print);
         fields.extend(choice.found(Role::Card, sure && role && (!cut || apart(choice)), rule));
     }
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
     let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
-    let checks = sure::checks(study, good, &mut completed, &masks, sure);
+    let (checks, unexplained) = sure::checks(study, good, &mut completed, &masks, sure);
+    notes.extend(unknown(unexplained));
     let (layout, mut failure) = match layout(id, length, &fields, &checks, study, good) {
         Ok(layout) => (Some(layout), None),
         Err(why) => (None, Some(why)),
     };
     if pile.samples.len() == 1 {
         failure = Some("one sample tells nothing: read more cards of this kind".to_owned());
+    } else if study.cards(2) == 1 {
+        failure = Some("one card, however often it is read, tells nothing".to_owned());
     }
     let reference = good.iter().next().map_or(Wide::ZERO, |row| pile.capture(row).wide());
     let reasons = Reasons {
@@ -159,14 +160,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         largest: study.card.as_ref().and_then(|card| largest(study, card)),
         length,
     };
-    let next_sample = match (&card, sure) {
-        (None, _) => Some(
-            "what is printed on the cards would settle most: note it beside the bits".to_owned(),
-        ),
-        (_, true) => advice::next_sample(&open),
-        (_, false) => advice::next_sample(&open)
-            .or_else(|| Some("any further cards: the sample is too small to be sure".to_owned())),
-    };
+    let next_sample = advice::next(study, &open, (&fields, &checks), false_alarms);
     let all = good.count().max(1) as f64;
     let ones = |at| pile.columns.at(at).common(good) as f64;
     Learnt {
@@ -270,15 +264,10 @@ fn choose_fields(
         }
     }
     if !number.as_printed() {
-        let sign = if number.offset < 0 { '-' } else { '+' };
-        let by = match (number.factor, number.offset.unsigned_abs()) {
-            (1, by) => format!("{sign} {by}"),
-            (factor, 0) => format!("times {factor}"),
-            (factor, by) => format!("times {factor} {sign} {by}"),
-        };
         notes.push(format!(
-            "the number printed is the card field {by}; a layout cannot carry that, so cards decode \
-             to the number without it"
+            "the number printed is {}, where n is the card field: cards decode to n, and the layout \
+             says how it is printed",
+            number.print
         ));
     }
     if !found.role_sure && !matches!(number.facet.what, What::Tail { .. }) {
@@ -387,12 +376,16 @@ fn layout(
     good: &Rows,
 ) -> Result<Layout, String> {
     if fields.is_empty() {
-        return Err(
-            "no field could be told: the layout needs the numbers printed on the cards".to_owned()
-        );
+        return Err(match study.printed() {
+            true => "no field could be told: no number printed comes out of the bits",
+            false => "no field could be told: the layout needs the numbers printed on the cards",
+        }
+        .to_owned());
     }
-    let field =
-        |f: &FoundField| Field { code: f.code, ..Field::binary(f.role.clone(), f.span.clone()) };
+    let field = |f: &FoundField| {
+        let (code, print) = (f.code, f.print);
+        Field { code, print, ..Field::binary(f.role.clone(), f.span.clone()) }
+    };
     let spec = LayoutSpec {
         id,
         title: format!("{length} bits, {}", Layout::WORKED_OUT),
@@ -444,6 +437,20 @@ fn unsettled(fields: &[FoundField], checks: &[FoundCheck]) -> Vec<Unsettled> {
     let checks = checks
         .map(|(i, found)| Unsettled { part: PlaceIn::Check(i), open: found.undetermined.clone() });
     fields.chain(checks).collect()
+}
+
+/// What to say of relations that no check found explains.
+fn unknown(relations: usize) -> Option<String> {
+    let hold = match relations {
+        0 => return None,
+        1 => "1 relation between bits holds in all cards".to_owned(),
+        n => format!("{n} relations between bits hold in all cards"),
+    };
+    Some(format!(
+        "{hold} that no check found explains: a kind of check that is not known here is at work, or \
+         one that cards of other site codes would show; nothing that touches bits of few values is \
+         settled"
+    ))
 }
 
 /// What else people should know.

@@ -7,7 +7,7 @@ use super::answer::{Misread, Why};
 use super::fields::{Number, SiteNumber};
 use super::rows::{Columns, Rows};
 use crate::bits::{Capture, Position, Span, Wide};
-use crate::layout::{Code, Field, Layout, Role};
+use crate::layout::{Code, Field, Layout, PrintRule, Role};
 
 /// A bit that differs in no more than this share of the rows is one that
 /// should not vary (judgement, no source).
@@ -101,7 +101,7 @@ impl Reasons<'_> {
             }
             let field =
                 Field { code: number.fit.anchor.code, ..Field::binary(Role::Card, span.clone()) };
-            return differs(&field, &capture, printed, (number.factor, number.offset));
+            return differs(&field, &capture, printed, number.print);
         }
         if let Some((number, _)) = self.card
             && number.known.has(row)
@@ -115,7 +115,7 @@ impl Reasons<'_> {
         {
             let field =
                 Field { code: site.fits[0].anchor.code, ..Field::binary(Role::Site, span.clone()) };
-            return differs(&field, &capture, printed, (1, 0));
+            return differs(&field, &capture, printed, PrintRule::default());
         }
         let word = capture.wide();
         let rules = self.layout.map_or(&[][..], Layout::rules);
@@ -142,7 +142,7 @@ impl Reasons<'_> {
 }
 
 /// `rule`: by what the bits' number is multiplied, and what is added.
-fn differs(field: &Field, capture: &Capture, printed: u128, rule: (u128, i128)) -> Why {
+fn differs(field: &Field, capture: &Capture, printed: u128, rule: PrintRule) -> Why {
     let value = field.value(capture.wide()).to_string();
     let mut transposed = false;
     let mut bit = None;
@@ -164,12 +164,9 @@ fn differs(field: &Field, capture: &Capture, printed: u128, rule: (u128, i128)) 
                 .and_then(|at| Position::new(at + 1));
         }
     }
-    let (factor, offset) = (i128::try_from(rule.0).unwrap_or(1), rule.1);
-    let ruled = |n: i128| n.checked_mul(factor)?.checked_add(offset);
-    let moved = i128::try_from(printed).ok().and_then(ruled);
-    let printed = moved.and_then(|n| u128::try_from(n).ok()).unwrap_or(printed);
-    let bits = match value.parse::<i128>() {
-        Ok(value) => ruled(value).unwrap_or(value).to_string(),
+    let printed = rule.printed(printed).unwrap_or(printed);
+    let bits = match value.parse::<u128>() {
+        Ok(value) => rule.printed(value).unwrap_or(value).to_string(),
         Err(_) => value,
     };
     Why::PrintDiffers { printed, bits, transposed, bit }

@@ -10,7 +10,7 @@ use super::rows::{Columns, Rows, affine_rank};
 use super::spans::{Anchor, Fit, Order, Planes};
 use super::{Pile, offset, rule};
 use crate::bits::{Capture, Wide};
-use crate::layout::Code;
+use crate::layout::{Code, PrintRule};
 
 /// A printed number found in the bits.
 pub(super) struct Number {
@@ -22,9 +22,8 @@ pub(super) struct Number {
     pub(super) known: Rows,
     /// Rows in which the bits say the same.
     pub(super) matches: Rows,
-    /// The print is the bits' number times `factor`, and `offset`.
-    pub(super) factor: u128,
-    pub(super) offset: i128,
+    /// How the print follows from the bits' number.
+    pub(super) print: PrintRule,
     /// Spans expected to fit as well by accident.
     pub(super) false_alarms: f64,
 }
@@ -204,7 +203,7 @@ pub(super) fn exact(columns: &Columns, rows: &Rows, facet: Facet, tries: usize) 
     let near = best.matches - ((best.matches as f64 * NEAR) as usize);
     let others = fits.into_iter().filter(|fit| fit.matches >= near && fit.anchor != best.anchor);
     let (fit, others) = (Fit { matches: matches.count(), ..best }, others.collect());
-    Some(Number { facet, fit, others, known, matches, factor: 1, offset: 0, false_alarms })
+    Some(Number { facet, fit, others, known, matches, print: PrintRule::default(), false_alarms })
 }
 
 /// The least sample that a span is judged by (judgement, no source).
@@ -341,7 +340,7 @@ impl Number {
 
     /// Whether the print is the bits' number as it is.
     pub(super) fn as_printed(&self) -> bool {
-        self.factor == 1 && self.offset == 0
+        self.print.as_is()
     }
 
     /// Whether the bits say the same in most rows.

@@ -126,6 +126,22 @@ impl<'s> Study<'s> {
         self.find_checks();
     }
 
+    /// How many different captures there are, counted up to `most`.
+    pub(super) fn cards(&self, most: usize) -> usize {
+        let mut seen = std::collections::HashSet::new();
+        let mut rows = 0..self.pile.samples.len();
+        rows.find(|row| {
+            seen.insert(self.pile.capture(*row));
+            seen.len() >= most
+        });
+        seen.len()
+    }
+
+    /// Whether any card has its number noted or printed.
+    pub(super) fn printed(&self) -> bool {
+        self.pile.samples.iter().any(|sample| sample.printed.is_some() || sample.card.is_some())
+    }
+
     /// Bits that are the card number's in any case.
     pub(super) fn card_bits(&self) -> Wide {
         match (&self.card, self.counters.first()) {
@@ -239,7 +255,10 @@ impl<'s> Study<'s> {
             if hits.len() < claims.len() {
                 continue;
             }
-            let standings = settle::weigh(&captures, &claims, &known);
+            if claims.is_empty() {
+                return (Vec::new(), Rows::none(first.rows()));
+            }
+            let standings = settle::weigh(&captures, &claims, &known).standings;
             let mut bad = Rows::none(first.rows());
             let mut fits = Vec::new();
             for ((hit, broken), standing) in hits.iter().zip(&broken).zip(standings) {

@@ -9,7 +9,7 @@ use super::fields::{Number, accident};
 use super::print::Facet;
 use super::rows::{Columns, Rows};
 use super::spans::{Anchor, Fit, Order, Planes};
-use crate::layout::Code;
+use crate::layout::{Code, PrintRule};
 
 /// Rows looked at: more add nothing.
 const LOOKED_AT: usize = 128;
@@ -80,6 +80,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Numbe
         }
     }
     let (_, anchor, width, offset) = best.filter(|(.., offset)| *offset != 0)?;
+    let print = PrintRule { factor: 1, offset: i64::try_from(offset).ok()? };
     let moved = facet.values.iter().map(|value| {
         let value = i128::try_from((*value)?).ok()?.checked_sub(offset)?;
         u128::try_from(value).ok()
@@ -99,8 +100,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Numbe
         others,
         known,
         matches,
-        factor: 1,
-        offset,
+        print,
         false_alarms,
     })
 }

@@ -4,6 +4,7 @@
 use super::fields::{Number, exact};
 use super::print::Facet;
 use super::rows::{Columns, Rows};
+use crate::layout::PrintRule;
 
 /// Factors tried (judgement, no source).
 const FACTORS: [u128; 12] = [2, 3, 4, 5, 6, 7, 8, 9, 10, 16, 100, 1000];
@@ -23,7 +24,8 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: &Facet, tries: usize) 
         // A print with another remainder is no card's: it is left out as a misprint.
         let known =
             Rows::of(facet.values.len(), |row| rows.has(row) && facet.values[row].is_some());
-        Some(Number { known, factor, offset: i128::try_from(rest).ok()?, ..number })
+        let (factor, offset) = (u64::try_from(factor).ok()?, i64::try_from(rest).ok()?);
+        Some(Number { known, print: PrintRule { factor, offset }, ..number })
     });
     ruled.max_by_key(|number| number.matches.count())
 }

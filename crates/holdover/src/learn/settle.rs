@@ -118,14 +118,25 @@ pub(super) fn likely(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<b
     claims.iter().map(|claim| blocks.accidents(claim, claims, length) < LIKELY).collect()
 }
 
+/// How claims stand, in their order, and what they leave over.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Weighed {
+    pub(super) standings: Vec<Standing>,
+    /// Independent relations that no claim explains and that are no accident.
+    pub(super) unexplained: usize,
+}
+
 /// Weighs `claims` by `rows`, all good and of one length.
-pub(super) fn weigh(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Standing> {
-    let Some(length) = rows.first().map(Capture::len).filter(|_| !claims.is_empty()) else {
-        return vec![Standing::default(); claims.len()];
+pub(super) fn weigh(rows: &[Capture], claims: &[Claim], known: &Known) -> Weighed {
+    let Some(length) = rows.first().map(Capture::len) else {
+        let standings = vec![Standing::default(); claims.len()];
+        return Weighed { standings, unexplained: 0 };
     };
     let fitting = Fitting::of(rows, length);
     let blocks = Blocks::of(rows, claims, known);
-    let unknown = blocks.unknown(rows, claims, known);
+    let left = blocks.left(rows, claims, known);
+    let unknown = !left.is_empty();
+    let unexplained = left.into_iter().filter(|bits| told(rows, *bits)).count();
     let bound = bound(rows, claims, known);
     let checks = claims.iter().fold(Wide::ZERO, |all, claim| {
         let mut all = all;
@@ -150,7 +161,7 @@ pub(super) fn weigh(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<St
         if relation.bits.count_ones() == 1 { all | relation.bits } else { all }
     });
     explain(&mut standings, claims, known, still);
-    standings
+    Weighed { standings, unexplained }
 }
 
 /// Leaves of the rivals those that settled checks do not explain, and settled
@@ -225,6 +236,14 @@ fn bound(rows: &[Capture], claims: &[Claim], known: &Known) -> f64 {
     }
     let rank = affine_rank(few.iter().map(|row| row.wide()), known.fields);
     (2.0 * (length * length) as f64).log2() - rank as f64
+}
+
+/// Whether a relation's own bits take so many values that it is no accident of a
+/// few, as where numbers of one batch have the same leading bits or carry at once.
+fn told(rows: &[Capture], bits: Wide) -> bool {
+    let few = &rows[..rows.len().min(COUNTED)];
+    let values = few.iter().map(|row| row.wide() & bits).collect::<HashSet<_>>().len();
+    values > bits.count_ones() as usize + MARGIN
 }
 
 /// How many different values so many rows have, drawn from as many at random.
@@ -368,9 +387,9 @@ impl Blocks {
         self.card.last().map_or(self.outside.1, |(_, values)| *values).saturating_sub(1)
     }
 
-    /// Whether relations are left that no check found explains and that are no
-    /// accident.
-    fn unknown(&self, rows: &[Capture], claims: &[Claim], known: &Known) -> bool {
+    /// The bits of relations that are left, that no check found explains and that
+    /// are no accident.
+    fn left(&self, rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Wide> {
         // Pivots are as fast as can be, so that what is left is slow if it can be.
         let one = |at: &usize| Wide::ones(1).towards_end(*at);
         let checks: Vec<Wide> = claims.iter().map(|claim| one(&claim.bit)).collect();
@@ -392,10 +411,11 @@ impl Blocks {
         for relation in space.relations() {
             system.add_preferring(Relation { constant: false, ..*relation }, &fast);
         }
-        system.relations().skip(found).any(|relation| {
+        let left = system.relations().skip(found).filter(|relation| {
             let (tests, bits) = self.tests(relation.bits);
             tests >= bits + MARGIN
-        })
+        });
+        left.map(|relation| relation.bits).collect()
     }
 
     /// The bits a claim hangs on, those of checks it covers among them.

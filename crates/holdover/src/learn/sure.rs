@@ -5,19 +5,20 @@ use super::answer::FoundCheck;
 use super::complete::Completed;
 use super::kind::Study;
 use super::rows::Rows;
-use super::settle::{self, Claim, Known};
+use super::settle::{self, Claim, Known, Weighed};
 use crate::bits::{Capture, Position, Span, Wide};
 use crate::layout::{Check, builtin};
 
-/// The checks found, each with whether it is settled and what is open; `fields`
-/// are the bits that fields could have.
+/// The checks found, each with whether it is settled and what is open, and how
+/// many relations none of them explains; `fields` are the bits that fields could
+/// have.
 pub(super) fn checks(
     study: &Study<'_>,
     good: &Rows,
     completed: &mut [Completed],
     fields: &[Wide],
     sure: bool,
-) -> Vec<FoundCheck> {
+) -> (Vec<FoundCheck>, usize) {
     let words = study.words.as_ref().and_then(|words| Some((words, words.check()?)));
     let columns = words.iter().flat_map(|(_, check)| check.relations());
     let columns: Vec<Claim> = columns
@@ -34,7 +35,7 @@ pub(super) fn checks(
     let captures: Vec<Capture> = good.iter().map(|row| study.pile.capture(row)).collect();
     let known = study.known(fields.iter().copied());
     let known = Known { published: published(study.pile.length, completed), ..known };
-    let standings = settle::weigh(&captures, &claims, &known);
+    let Weighed { standings, unexplained } = settle::weigh(&captures, &claims, &known);
     let mut checks = Vec::new();
     for (done, standing) in completed.iter_mut().zip(&standings) {
         done.rival(&standing.rivals);
@@ -56,7 +57,7 @@ pub(super) fn checks(
         let settled = columns.iter().all(|standing| standing.settled) && undetermined.is_none();
         checks.push(FoundCheck { check, settled: sure && settled, undetermined });
     }
-    checks
+    (checks, unexplained)
 }
 
 /// Whether the checks found are those of one layout of the built-in table.

@@ -7,7 +7,7 @@ use super::forms::forms;
 use super::roster::{RosterCard, RosterRow};
 use crate::bits::Capture;
 use crate::decode::Decode;
-use crate::layout::Table;
+use crate::layout::{PrintRule, Table};
 use crate::rank::{Known, print_numbers};
 
 /// Rows that disagree before the prints of a layout can be said to be something
@@ -85,6 +85,7 @@ struct Printed<'r> {
     row: usize,
     from: &'r RosterRow,
     layout: usize,
+    rule: PrintRule,
     agrees: bool,
 }
 
@@ -151,6 +152,7 @@ pub fn print_trouble(table: &Table, roster: &[RosterRow]) -> Vec<PrintTrouble> {
     let of = |one: &Printed<'_>| {
         let (layout, site, _) = one.numbers()?;
         let printed = print_numbers(one.print()).into_iter();
+        let printed = printed.filter_map(|print| one.rule.number(print));
         let mut found = printed.filter_map(|n| by_number.get(&(layout, site, n)).copied());
         found.find(|row| *row != one.row)
     };
@@ -194,7 +196,7 @@ fn printed<'r>(table: &Table, row: usize, from: &'r RosterRow) -> Option<Printed
     let decode = Decode::new(table.layouts().get(layout)?, bits)?;
     let known = Known { printed: Some(print.to_owned()), ..Known::default() };
     let agrees = known.print_agrees(&decode)?;
-    Some(Printed { row, from, layout, agrees })
+    Some(Printed { row, from, layout, rule: decode.layout.print_rule(), agrees })
 }
 
 /// A card in two forms has the print of one of them.
@@ -250,9 +252,10 @@ fn shared(all: &[Printed<'_>], wrong: &[usize], others: &HashSet<usize>) -> Vec<
     groups.into_values().filter(|group| cards(group).len() > 1 && !label(group)).collect()
 }
 
-/// The number of the bits, in bytes where the print is.
+/// What the bits' number is printed as, in bytes where the print is.
 fn says(one: &Printed<'_>) -> String {
     let (print, number) = (one.print(), one.numbers().map_or(0, |(_, _, number)| number));
+    let number = one.rule.printed(number).unwrap_or(number);
     let letters = print.bytes().any(|b| b.is_ascii_alphabetic());
     let plain = print.bytes().all(|b| b.is_ascii_hexdigit() || b" :-".contains(&b));
     if !letters || !plain {

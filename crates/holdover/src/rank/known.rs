@@ -76,11 +76,16 @@ impl Known {
     }
 
     /// Whether the noted card number, or the print, is that of the decode;
-    /// `None` where neither is known.
+    /// `None` where neither is known. A print follows the layout's rule for
+    /// prints; a noted number may be the card's or the one printed.
     pub fn print_agrees(&self, decode: &Decode<'_>) -> Option<bool> {
-        let card = decode.card()?.to_string();
+        let number = decode.card()?.to_string();
+        let card = match decode.layout.print_rule().as_is() {
+            true => number.clone(),
+            false => decode.printed().map_or_else(String::new, |printed| printed.to_string()),
+        };
         if let Some(noted) = &self.card {
-            return Some(same_number(noted, &card));
+            return Some(same_number(noted, &number) || same_number(noted, &card));
         }
         let printed = self.printed.as_ref()?;
         if let Some(hexadecimal) = hexadecimal(printed) {
