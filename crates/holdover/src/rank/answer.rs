@@ -111,7 +111,7 @@ impl<'t> Candidate<'t> {
 
     /// The evidence added up, in bits.
     pub fn evidence_bits(&self) -> f64 {
-        self.evidence.iter().map(|part| part.bits).sum()
+        self.evidence.iter().fold(0.0, |sum, part| sum + part.bits)
     }
 
     /// Whether every rule holds.
@@ -179,7 +179,8 @@ impl<'t> Fit<'_, 't> {
             (0..guesses.len()).partition(|i| guesses[*i].strange);
         let mut odds: Vec<(f64, usize)> = of_table.into_iter().map(|i| (odds_of(i), i)).collect();
         let none = weighed.none + suspect + strange.into_iter().map(odds_of).sum::<f64>();
-        let beyond = self.beyond(capture.len(), &known.doubt);
+        let beyond =
+            self.beyond(capture.len(), &known.doubt) + self.harmed(reader, capture, &guesses);
         let all = none + beyond + odds.iter().map(|(odds, _)| odds).sum::<f64>();
         // Ties keep the order of the readings and of the table.
         odds.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));

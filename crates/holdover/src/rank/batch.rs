@@ -8,7 +8,9 @@ use super::distinct::{Distinct, KEPT_MOST};
 use super::evidence::{RuleBits, RuleWorth, kept_bits};
 use super::known::{Doubt, Known, Owned};
 use super::mend::{self, Mends};
-use super::model::{SERIAL_HEAD_BITS, SERIAL_READING_LOG2, SLIP_IN_DOUBT_LOG2, SLIP_LOG2};
+use super::model::{
+    LONG_SERIAL_BITS, SERIAL_HEAD_BITS, SERIAL_READING_LOG2, SLIP_IN_DOUBT_LOG2, SLIP_LOG2,
+};
 use super::roles::{self, Pair};
 use super::short::Column;
 use super::strange::{self, Strange};
@@ -188,11 +190,12 @@ impl<'t> Batch<'t> {
             .enumerate()
             .map(|(i, layout)| {
                 by_length[layout.length()].push(i as u32);
-                let serial = layout.serial_field().filter(|f| f.span.len() > SERIAL_HEAD_BITS);
+                let head = |bits: usize| bits > SERIAL_HEAD_BITS && layout.rank() > 0;
+                let serial = layout.serial_field().map(|field| &field.span);
+                let serial = serial.filter(|s| head(s.len()) || s.len() >= LONG_SERIAL_BITS);
                 let code = match (layout.site_span(), serial) {
                     (Some(site), _) => Some((site.clone(), codes(layout, site))),
-                    (None, Some(field)) => field
-                        .span
+                    (None, Some(serial)) => serial
                         .part(0, SERIAL_HEAD_BITS)
                         .map(|head| (head, (SERIAL_HEAD_BITS as f64).exp2())),
                     (None, None) => None,

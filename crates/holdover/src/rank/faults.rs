@@ -8,8 +8,8 @@
 
 use super::batch::Guess;
 use super::model::{
-    CHECK_FAILS, FAULTS_MOST, FAULTS_PRIOR, FAULTS_START, PRINT_DIFFERS, PRINTS_PRIOR,
-    PRINTS_START, SLIP_LOG2, SLIPS_PRIOR,
+    CHECK_FAILS, FAULTS_MOST, FAULTS_PRIOR, FAULTS_START, ORDER_AGREES, ORDER_NUMBERS,
+    PRINT_DIFFERS, PRINTS_PRIOR, PRINTS_START, SLIP_LOG2, SLIPS_PRIOR,
 };
 
 /// Bits lost or gained at the ends, the four ways together.
@@ -41,7 +41,7 @@ impl Faults {
         self.known += by_code;
         if guess.slipped() {
             self.slips += by_code;
-        } else if guess.slip == 0.0 {
+        } else if guess.slip == 0.0 && guess.rules.checks != 0.0 {
             self.checked += by_code;
             self.fails += if guess.fails { by_code } else { 0.0 };
         }
@@ -59,6 +59,61 @@ impl Faults {
         self.printed += count * other.printed;
         self.differs += count * other.differs;
     }
+}
+
+/// Prints seen one by one: of how many, how many are not the card's number.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Prints {
+    printed: f64,
+    differs: f64,
+}
+
+impl Prints {
+    pub fn count(&mut self, agrees: bool, weight: f64) {
+        self.printed += weight;
+        self.differs += if agrees { 0.0 } else { weight };
+    }
+
+    /// The chance that one more is not the card's number: either none of the
+    /// building's is, or a few are not.
+    pub fn differ(&self) -> f64 {
+        let agree = (self.printed - self.differs).max(0.0);
+        let few = (PRINT_DIFFERS - ORDER_NUMBERS) / (1.0 - ORDER_NUMBERS);
+        let (a, b) = (few * PRINTS_PRIOR, (1.0 - few) * PRINTS_PRIOR);
+        let of_few = ln_beta(a + self.differs, b + agree) - ln_beta(a, b);
+        let of_all = self.differs * (1.0 - ORDER_AGREES).ln() + agree * ORDER_AGREES.ln();
+        let odds = ORDER_NUMBERS / (1.0 - ORDER_NUMBERS) * (of_all - of_few).exp();
+        let all = if odds.is_finite() { odds / (1.0 + odds) } else { 1.0 };
+        let of_few = (self.differs + a) / (self.printed + PRINTS_PRIOR);
+        all * (1.0 - ORDER_AGREES) + (1.0 - all) * of_few
+    }
+
+    /// How much likelier they make a guess than the usual share of wrong ones.
+    pub fn factor(&self, guess: &Guess) -> f64 {
+        guess.noted.map_or(1.0, |agrees| noted(agrees, self.differ()))
+    }
+}
+
+/// How much likelier a print is, so many being wrong, than usually.
+fn noted(agrees: bool, differs: f64) -> f64 {
+    if agrees { (1.0 - differs) / (1.0 - PRINT_DIFFERS) } else { differs / PRINT_DIFFERS }
+}
+
+/// ln of the beta function.
+fn ln_beta(a: f64, b: f64) -> f64 {
+    ln_gamma(a) + ln_gamma(b) - ln_gamma(a + b)
+}
+
+/// ln of the gamma function by Stirling's series, above 0 (Abramowitz and
+/// Stegun, 6.1.15 and 6.1.41; from memory).
+fn ln_gamma(mut x: f64) -> f64 {
+    let mut below = 0.0;
+    while x < 8.0 {
+        below += x.ln();
+        x += 1.0;
+    }
+    let series = 1.0 / (12.0 * x) - 1.0 / (360.0 * x.powi(3)) + 1.0 / (1260.0 * x.powi(5));
+    (x - 0.5) * x.ln() - x + 0.5 * std::f64::consts::TAU.ln() + series - below
 }
 
 /// The faults of each reader; prints are the building's.
@@ -95,30 +150,35 @@ impl Rates {
         self.started = true;
     }
 
+    /// What a reader's captures tell of checks that fail and of bits lost or
+    /// gained; and how many known cards tell it.
+    pub fn learnt(&self, reader: u32) -> (f64, f64, f64) {
+        let rate = self.without(reader, &Faults::default());
+        (rate.fails, rate.slips, self.of_reader[reader as usize].known)
+    }
+
     /// The rates that a reader's other captures tell.
     pub fn without(&self, reader: u32, own: &Faults) -> Rate {
         if !self.started {
             return Rate { fails: FAULTS_START, slips: FAULTS_START, differs: PRINTS_START };
         }
         let of = &self.of_reader[reader as usize];
-        let rate = |faults: f64, own: f64, all: f64, own_all: f64, mean: f64, prior: f64| {
-            ((faults - own).max(0.0) + mean * prior) / ((all - own_all).max(0.0) + prior)
-        };
-        let fault = |faults, own, all, own_all, mean, prior| {
-            rate(faults, own, all, own_all, mean, prior).min(FAULTS_MOST)
+        let fault = |faults: f64, own: f64, all: f64, own_all: f64, mean: f64, prior: f64| {
+            let seen = ((faults - own).max(0.0), (all - own_all).max(0.0));
+            ((seen.0 + mean * prior) / (seen.1 + prior)).min(FAULTS_MOST)
         };
         let prints = &self.prints;
         Rate {
             fails: fault(of.fails, own.fails, of.checked, own.checked, CHECK_FAILS, FAULTS_PRIOR),
             slips: fault(of.slips, own.slips, of.known, own.known, slip_usual(), SLIPS_PRIOR),
-            differs: rate(
-                prints.differs,
-                own.differs,
-                prints.printed,
-                own.printed,
-                PRINT_DIFFERS,
-                PRINTS_PRIOR,
-            ),
+            differs: match prints.printed > 0.0 {
+                true => Prints {
+                    printed: (prints.printed - own.printed).max(0.0),
+                    differs: (prints.differs - own.differs).max(0.0),
+                }
+                .differ(),
+                false => PRINT_DIFFERS,
+            },
         }
     }
 }
@@ -135,24 +195,20 @@ impl Rate {
         if guess.strange {
             return [1.0; 3];
         }
-        let checks = match (guess.slip < 0.0, guess.fails) {
+        // What nothing checks fails nothing.
+        let checks = match (guess.slip < 0.0 || guess.rules.checks == 0.0, guess.fails) {
             (true, _) => 1.0,
             (false, true) => self.fails / CHECK_FAILS,
             (false, false) => (1.0 - self.fails) / (1.0 - CHECK_FAILS),
         };
-        // Bits that the probe file shows in doubt are judged by that.
+        // Bits that the probe file shows in doubt are judged by that. Cards of all
+        // kinds lose bits, unknown ones too: what is whole speaks for none of them.
         let slip = if guess.slipped() {
-            self.slips / slip_usual()
-        } else if guess.slip == 0.0 {
-            (1.0 - self.slips) / (1.0 - slip_usual())
+            self.slips / slip_usual() * (1.0 - slip_usual()) / (1.0 - self.slips)
         } else {
             1.0
         };
-        let noted = match guess.noted {
-            None => 1.0,
-            Some(true) => (1.0 - self.differs) / (1.0 - PRINT_DIFFERS),
-            Some(false) => self.differs / PRINT_DIFFERS,
-        };
+        let noted = guess.noted.map_or(1.0, |agrees| noted(agrees, self.differs));
         [checks, slip, noted]
     }
 
@@ -178,5 +234,31 @@ impl Rate {
         if guess.slip < 0.0 {
             guess.slip += slip.log2();
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: Γ(n) = (n − 1)!, Γ(1/2) = √π.
+    #[test]
+    fn gamma_is_the_factorial() {
+        let mut factorial: f64 = 1.0;
+        for n in 1..30 {
+            assert!((ln_gamma(f64::from(n)) - factorial.ln()).abs() < 1e-9, "{n}");
+            factorial *= f64::from(n);
+        }
+        assert!((ln_gamma(0.5) - std::f64::consts::PI.sqrt().ln()).abs() < 1e-9);
+    }
+
+    #[test]
+    fn prints_that_all_differ_are_order_numbers() {
+        let differ = |printed, differs| Prints { printed, differs }.differ();
+        assert!((differ(0.0, 0.0) - PRINT_DIFFERS).abs() < 1e-3);
+        assert!(differ(10.0, 10.0) > 0.99);
+        // A few that agree rule that out.
+        assert!(differ(10.0, 7.0) < 0.6);
+        assert!(differ(100.0, 3.0) < 0.05);
     }
 }

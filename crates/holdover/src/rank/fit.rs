@@ -3,12 +3,14 @@
 mod codes;
 mod common;
 mod doubt;
+mod harm;
 
 use std::collections::HashMap;
 use std::ops::Range;
 
 use self::codes::{Codes, Part, stages, words_of};
 use self::common::{Common, guess_pattern};
+use self::harm::Harm;
 use super::batch::{Batch, Guess, Kind};
 use super::class::{Class, Classes, KnownCodes, Signer};
 use super::faults::{self, Faults, Rates};
@@ -16,11 +18,11 @@ use super::known::Known;
 use super::mend;
 use super::model::{
     CLASSES_MOST, GUESSES_MOST, NONE_SHARE, PSEUDO_COUNT, RULED_OUT, SETTLED, SETTLES_WIRING,
-    SWEEPS,
+    SWEEPS, UNKNOWN_LENGTH,
 };
 use super::roles::Roles;
 use super::trial::{self, States, wiring_prior};
-use crate::bits::Capture;
+use crate::bits::{Capture, Wide};
 use crate::decode::Reading;
 
 /// Sweeps before finer codes are let in.
@@ -91,6 +93,8 @@ pub struct Fit<'b, 't> {
     rates: Rates,
     /// For each class: what one capture takes of the faults itself.
     own_faults: Vec<Faults>,
+    /// Captures of each reader that may be harmed ones.
+    harm: Vec<Harm>,
 }
 
 /// What one guess takes of its kind's parts, as shares. A capture must not
@@ -140,29 +144,41 @@ impl<'t> Batch<'t> {
             .iter()
             .filter_map(|(length, common)| Some((*length, common.pattern.as_ref()?.mask())))
             .collect();
-        // Where too many captures have a class of their own, fewer are counted.
-        let mut halvings = self.distinct.halvings();
-        let classes = loop {
-            let items = self.distinct.below(halvings);
-            let most = if halvings < 63 { CLASSES_MOST } else { usize::MAX };
-            match Classes::of(self, items, &live, &common, halvings, most) {
-                Some(classes) if most == usize::MAX || self.weighs(&classes) <= GUESSES_MOST => {
-                    break classes;
-                }
-                _ => halvings += 1,
-            }
-        };
+        let classes = self.classes(&live, &common);
         let fit = Fit::of(self, &classes, states, &patterns);
         let doubted = fit.doubted_swaps();
         if doubted.is_empty() {
             return fit;
         }
-        let mut states = fit.wiring;
+        let (mut states, mut live) = (fit.wiring, live);
         for reader in doubted {
             let prior = wiring_prior(self.guessed.contains(&self.readers[reader]));
             states[reader] = States { probability: prior, mixed: false };
+            live[reader] = [true; 4];
         }
-        Fit::of(self, &classes, states, &patterns)
+        Fit::of(self, &self.classes(&live, &common), states, &patterns)
+    }
+
+    /// The classes of the captures. Where too many captures have a class of their
+    /// own, fewer are counted.
+    fn classes(&self, live: &[[bool; 4]], common: &HashMap<usize, Wide>) -> Classes<'_> {
+        let mut halvings = self.distinct.halvings();
+        loop {
+            let items = self.distinct.below(halvings);
+            let most = if halvings < 63 { CLASSES_MOST } else { usize::MAX };
+            match Classes::of(self, items, live, common, halvings, most) {
+                Some(classes) if most == usize::MAX || self.weighs(&classes) <= GUESSES_MOST => {
+                    return classes;
+                }
+                _ => halvings += 1,
+            }
+        }
+    }
+
+    /// Whether a layout is one bit longer or shorter, and none of this length.
+    pub(super) fn is_near(&self, length: usize) -> bool {
+        let of = |length: usize| self.by_length.get(length).is_some_and(|kinds| !kinds.is_empty());
+        !of(length) && (of(length + 1) || length > 0 && of(length - 1))
     }
 
     /// How many guesses the classes have, but for a few.
@@ -194,6 +210,7 @@ impl<'t> Batch<'t> {
             let of = |kind: &u32| self.kinds[*kind as usize].strange.as_ref();
             let strange_share: f64 = strange.iter().filter_map(of).map(|kind| kind.start).sum();
             none[length] = match kinds.is_empty() {
+                true if self.is_near(length) => UNKNOWN_LENGTH * PSEUDO_COUNT,
                 true => PSEUDO_COUNT,
                 false => NONE_SHARE * (1.0 - strange_share) * PSEUDO_COUNT,
             };
@@ -261,6 +278,7 @@ impl<'b, 't> Fit<'b, 't> {
             base: guesses.iter().map(|guess| guess.likelihood).collect(),
             rates: Rates::new(batch.readers.len()),
             own_faults: vec![Faults::default(); classes.len()],
+            harm: Vec::new(),
             codes: Codes::default(),
             known_codes: Vec::new(),
             classes,
@@ -284,6 +302,7 @@ impl<'b, 't> Fit<'b, 't> {
         }
         fit.roles = fit.settle_roles();
         fit.suspects = fit.suspect();
+        fit.harm = fit.harm();
         if fit.classes.is_sample() {
             fit.known_codes = fit.known_codes();
         }

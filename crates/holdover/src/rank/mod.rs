@@ -43,11 +43,16 @@
 //! What is said once of a batch is decided once:
 //! - the *wiring* of each reader (`trial.rs`), by the probability of all its
 //!   captures under each state, one after the other; prior 2^−7 for swapped lines.
-//!   Captures without a reader's name may come by several;
+//!   Captures without a reader's name may come by several. Unknown kinds are
+//!   weighed as captured in every state;
 //! - *roles* (`roles.rs`): whether cards that two layouts explain alike carry a
-//!   site code and a number, or one number;
+//!   site code and a number, or one number, or some this and some that;
 //! - *faults* (`faults.rs`): how many captures of a reader fail a check or lose a
-//!   bit, and how many prints are not the card's number.
+//!   bit, and how many prints are not the card's number: a few, or all.
+//!
+//! A capture that fails its layout's checks, or is one bit too long or too short,
+//! may be a known card's, harmed beyond telling (`fit/harm.rs`). That part is
+//! neither a candidate nor "none of these".
 //!
 //! Where a probe file shows bits missing inside a capture, or too many, the
 //! card's words with one or two of them mended are weighed too. No [`Reading`]

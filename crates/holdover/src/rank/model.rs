@@ -105,6 +105,11 @@ pub const REPEATS_FROM: f64 = 3.0;
 /// 6.5.4, by the register of ISO/IEC 7816-6; both from memory).
 pub const SERIAL_HEAD_BITS: usize = 8;
 
+/// Bits from which a serial number that nothing checks begins with its maker; a
+/// shorter one is as good as random, and cards of it that begin alike are no more
+/// its own than an unknown kind's.
+pub const LONG_SERIAL_BITS: usize = 56;
+
 /// The best candidate's probability from which a capture is identified (fixed
 /// by the design).
 pub const IDENTIFIED: f64 = 0.95;
@@ -164,6 +169,27 @@ pub const FAULTS_MOST: f64 = 0.25;
 /// more than unknown cards do; good ones come down in a sweep or two.
 pub const FAULTS_START: f64 = 1.0 / 32.0;
 
+/// An unknown kind's share of the captures that are one bit longer or shorter
+/// than a layout, none of that length, before any is seen: it could have any
+/// length, and a bit lost or gained is as usual.
+pub const UNKNOWN_LENGTH: f64 = 1.0 / 32.0;
+
+/// Chance that a known card's capture is harmed so that nothing tells which it
+/// is, at least: some readers are bad, and few captures do not show it. So one
+/// capture alone that fails its checks is not settled as an unknown card.
+pub const HARMED_LEAST: f64 = 1.0 / 128.0;
+
+/// Cards known by their codes from which how often they are harmed is taken from
+/// them rather than from what looks harmed.
+pub const HARM_KNOWN: f64 = 32.0;
+
+/// Prior that all prints of a building are order numbers or the like, none of
+/// them the card's own; it is part of [`PRINT_DIFFERS`].
+pub const ORDER_NUMBERS: f64 = 1.0 / 16.0;
+
+/// Order numbers that are a card's own number by chance.
+pub const ORDER_AGREES: f64 = 1.0 / 1024.0;
+
 /// Prints that the prior of wrong ones stands for: their share is
 /// [`PRINT_DIFFERS`] before any is seen.
 pub const PRINTS_PRIOR: f64 = 4.0;
@@ -172,17 +198,13 @@ pub const PRINTS_PRIOR: f64 = 4.0;
 /// order numbers, that is soon learnt, and so is the contrary.
 pub const PRINTS_START: f64 = 0.5;
 
-/// Strength of the prior on how many site codes stand beside cards of one number
-/// each: two cards of different codes are as likely as two of one, and twenty of
-/// as many codes hardly happen.
-pub const SITE_CODES: f64 = 2.0;
-
 /// How much rarer 0 is as a site code than another: panels take it for none.
 pub const CODE_ZERO: f64 = 1.0 / 64.0;
 
-/// Prior that a building holds both, cards with a site code and cards with one
-/// number under the same checks: a second order of cards, from elsewhere.
-pub const BOTH_ROLES: f64 = 1.0 / 8.0;
+/// Prior that a building holds several sorts of cards under the same checks, with
+/// site codes and with one number, or numbers of several sorts: a second order of
+/// cards, from elsewhere.
+pub const MIXED_SORTS: f64 = 1.0 / 8.0;
 
 /// log2 of how much likelier a bit must be uneven than even before it speaks
 /// for an unknown kind where a layout checks nothing: of thirty even bits, fewer

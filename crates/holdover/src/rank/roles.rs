@@ -10,14 +10,19 @@
 //! Each side's probability of all captures together is written down in full,
 //! with what is not known integrated out: how many codes and boxes there are by Chinese
 //! restaurants of several strengths, sizes of boxes over powers of two, and where they
-//! begin. A third way has cards of both, code by code. Where a box of one site
-//! and a box of numbers explain the same captures alike, the answer is even,
-//! and the verdict is `ambiguous`.
+//! begin (`roles/sides.rs`). A third way has cards of several sorts: codes are
+//! given sorts all together, the likeliest way is climbed to one code at a time,
+//! and each code's sort is then weighed with all others as they are. Where a box
+//! of one site and a box of numbers explain the same captures alike, the answer is
+//! even, and the verdict is `ambiguous`.
 
-use std::collections::{BTreeMap, HashMap};
+mod sides;
 
+use std::collections::HashMap;
+
+use self::sides::{BOX_GAP, OfCode, Seating, Sort, Sums, log2_sum};
 use super::batch::{Guess, Kind};
-use super::model::{BOTH_ROLES, CODE_ZERO, SITE_CODES};
+use super::model::MIXED_SORTS;
 use crate::bits::Span;
 use crate::layout::Code;
 
@@ -72,15 +77,16 @@ impl Pair {
 #[derive(Debug, Clone)]
 pub(super) struct Roles {
     pub pair: Pair,
-    /// log2 probabilities of cards of one side alone, and of both.
+    /// log2 probabilities: all have site codes, all have numbers of one sort, or
+    /// there are several sorts.
     sides: [f64; 3],
-    /// Where both are there: that cards of a code have site codes.
+    /// Where there are several sorts: that cards of a code have site codes.
     of_code: HashMap<u128, f64>,
     /// The same of a code that was not seen.
     of_new: f64,
 }
 
-/// The pairs of a table.
+/// The pairs of a table, the first [`PAIRS_MOST`].
 pub(super) fn pairs(kinds: &[Kind<'_>], by_length: &[Vec<u32>]) -> Vec<Pair> {
     let mut pairs = Vec::new();
     for of_length in by_length {
@@ -105,190 +111,182 @@ pub(super) fn pairs(kinds: &[Kind<'_>], by_length: &[Vec<u32>]) -> Vec<Pair> {
             }
         }
     }
+    pairs.truncate(PAIRS_MOST);
     pairs
 }
 
-fn log2_sum(terms: impl IntoIterator<Item = f64>) -> f64 {
-    let terms: Vec<f64> = terms.into_iter().collect();
-    let top = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if top == f64::NEG_INFINITY {
-        return top;
+/// Sweeps over the cards at most.
+const SWEEPS: usize = 6;
+
+/// Pairs of a table that are weighed at most: some milliseconds each.
+const PAIRS_MOST: usize = 16;
+
+/// Codes that are of one sort together: their numbers run on from one to the next.
+#[derive(Debug)]
+struct Unit {
+    codes: Vec<OfCode>,
+    sums: Sums,
+}
+
+/// The codes, ascending, whose numbers run on together.
+fn units(cards: &[Carried], bits: (usize, usize), seating: &Seating) -> Vec<Unit> {
+    let mut units: Vec<(Vec<OfCode>, (f64, f64))> = Vec::new();
+    let mut last = None;
+    for (code, card, site, number) in cards {
+        let whole = code << bits.1 | card;
+        let runs_on = last.is_some_and(|last| whole - last <= BOX_GAP);
+        let same = units.last().and_then(|unit| unit.0.last()).is_some_and(|of| of.0 == *code);
+        if !(runs_on || same) {
+            units.push((Vec::new(), (0.0, 0.0)));
+        }
+        let Some((codes, known)) = units.last_mut() else { continue };
+        if !same {
+            codes.push((*code, Vec::new()));
+        }
+        *known = (known.0 + site, known.1 + number);
+        if let Some((_, numbers)) = codes.last_mut().filter(|_| last != Some(whole)) {
+            numbers.push(*card);
+        }
+        last = Some(whole);
     }
-    top + terms.iter().map(|term| (term - top).exp2()).sum::<f64>().log2()
-}
-
-/// log2 density of numbers between `low` and `high` that are drawn from one box
-/// of up to 2^`most` numbers, but for where it begins.
-fn from_box(count: f64, spread: f64, most: u32) -> f64 {
-    const LEAST: u32 = 4;
-    let sizes = (LEAST..=most.max(LEAST)).map(|size| {
-        let begins = (f64::from(size).exp2() - spread).max(0.0);
-        begins.log2() - f64::from(size) * count
-    });
-    log2_sum(sizes) - f64::from(most.max(LEAST) - LEAST + 1).log2()
-}
-
-/// Boxes hold up to 2^16 numbers in a row; what lies further apart than 2^12 is
-/// of two.
-const BOX_MOST: u32 = 16;
-const BOX_GAP: u128 = 1 << 12;
-
-/// Numbers among small ones that a bit misread makes large.
-const STRAY: f64 = 1.0 / 64.0;
-
-/// Numbers that are small: below a hundred thousand.
-const SMALL: u128 = 100_000;
-
-/// log2 of the prior that a box of numbers begins at one number: half the boxes
-/// begin anywhere, half at any size of number alike.
-fn begins(number: f64, bits: f64) -> f64 {
-    let by_size = (1.0 / (number + 1000.0) / (bits * std::f64::consts::LN_2)).log2();
-    log2_sum([-bits, by_size]) - 1.0
-}
-
-/// log2 of the prior that a site has this code: half of them are any, half of
-/// any size alike.
-fn site_code(code: f64, bits: f64) -> f64 {
-    if code == 0.0 {
-        return CODE_ZERO.log2() - bits;
-    }
-    let by_size = (1.0 / (code + 20.0) / (bits * std::f64::consts::LN_2)).log2();
-    log2_sum([-bits, by_size]) - 1.0
-}
-
-/// Numbers of the cards of one code, ascending.
-type Cards = BTreeMap<u128, Vec<u128>>;
-
-/// log2 probability that so many guests sit down at one table of a restaurant
-/// in which `seen` sit already.
-fn seats(guests: usize, seen: f64, strength: f64) -> f64 {
-    let seat = |guest: usize| {
-        let joins = if guest == 0 { strength } else { guest as f64 };
-        (joins / (seen + guest as f64 + strength)).log2()
+    let of = |(codes, known): (Vec<OfCode>, (f64, f64))| Unit {
+        sums: Sums::of(&codes, known, bits, seating),
+        codes,
     };
-    (0..guests).map(seat).sum()
+    units.into_iter().map(of).collect()
 }
 
-/// Strengths that are as likely as one another: of fifty cards most are of one
-/// code, of two or three, of five, or of ten.
-const STRENGTHS: [f64; 4] = [1.0 / 16.0, 0.5, 1.5, 4.0];
-
-/// The mean over the strengths.
-fn any_strength(of: impl Fn(f64) -> f64) -> f64 {
-    log2_sum(STRENGTHS.map(of)) - (STRENGTHS.len() as f64).log2()
+/// Units by their sort.
+#[derive(Debug, Clone)]
+struct Sorted {
+    sorts: Vec<Sort>,
+    sums: [Sums; Sort::ALL.len()],
+    log2: f64,
 }
 
-/// log2 density of numbers, ascending, that come by the box; `begins` is that
-/// of a box's first number.
-fn boxed(numbers: &[u128], strength: f64, begins: impl Fn(f64) -> f64) -> f64 {
-    let (mut sum, mut seen) = (0.0, 0.0);
-    for one in numbers.chunk_by(|a, b| b - a <= BOX_GAP) {
-        let spread = (one[one.len() - 1] - one[0]) as f64;
-        sum += begins(one[0] as f64) + from_box(one.len() as f64, spread, BOX_MOST);
-        sum += seats(one.len(), seen, strength);
-        seen += one.len() as f64;
+impl Sorted {
+    fn of(units: &[Unit], seating: &Seating, sort: impl Fn(&Unit) -> Sort) -> Sorted {
+        let mut sums = [Sums::default(); Sort::ALL.len()];
+        let sorts: Vec<Sort> = units.iter().map(sort).collect();
+        for (unit, sort) in units.iter().zip(&sorts) {
+            sums[*sort as usize].add(&unit.sums, 1.0);
+        }
+        Sorted { sorts, sums, log2: joint(&sums, seating) }
     }
-    sum
+
+    /// The sums if one unit is of another sort, and their log2 probability.
+    fn moved(
+        &self,
+        unit: usize,
+        to: Sort,
+        units: &[Unit],
+        seating: &Seating,
+    ) -> ([Sums; Sort::ALL.len()], f64) {
+        let mut sums = self.sums;
+        sums[self.sorts[unit] as usize].add(&units[unit].sums, -1.0);
+        sums[to as usize].add(&units[unit].sums, 1.0);
+        let log2 = joint(&sums, seating);
+        (sums, log2)
+    }
+
+    /// Lets units change sorts while that makes them likelier.
+    fn climb(mut self, units: &[Unit], seating: &Seating) -> Sorted {
+        for _ in 0..SWEEPS {
+            let before = self.log2;
+            for unit in 0..units.len() {
+                for to in Sort::ALL {
+                    let (sums, log2) = self.moved(unit, to, units, seating);
+                    if log2 > self.log2 {
+                        self.sorts[unit] = to;
+                        (self.sums, self.log2) = (sums, log2);
+                    }
+                }
+            }
+            if self.log2 <= before {
+                break;
+            }
+        }
+        self
+    }
+
+    /// The likeliest sorts that climbing finds, from all of one sort and from
+    /// codes that come back apart from the rest.
+    fn best(units: &[Unit], seating: &Seating) -> Sorted {
+        let several = |unit: &Unit| if unit.sums.cards() > 1.0 { Sort::Site } else { Sort::Any };
+        let mut best = Sorted::of(units, seating, several).climb(units, seating);
+        for sort in Sort::ALL {
+            let other = Sorted::of(units, seating, |_| sort).climb(units, seating);
+            if other.log2 > best.log2 {
+                best = other;
+            }
+        }
+        best
+    }
+
+    /// log2 of how much likelier each sort of a unit is than the one it has.
+    fn odds(&self, unit: usize, units: &[Unit], seating: &Seating) -> [f64; Sort::ALL.len()] {
+        Sort::ALL.map(|to| match to == self.sorts[unit] {
+            true => 0.0,
+            false => self.moved(unit, to, units, seating).1 - self.log2,
+        })
+    }
+
+    /// Probability that a card whose code none has has a site code.
+    fn new_has_code(&self, seating: &Seating) -> f64 {
+        let of = Sort::ALL.map(|sort| {
+            let sums = &self.sums[sort as usize];
+            (sums.new_code(sort, seating) + (sums.cards() + 1.0).log2()).exp2()
+        });
+        of[Sort::Site as usize] / of.iter().sum::<f64>()
+    }
 }
 
-/// log2 density of the card numbers of all site codes: any, or by the box.
-fn numbers(cards: &Cards, bits: f64) -> f64 {
-    let any: f64 = cards.values().map(|of| -bits * of.len() as f64).sum();
-    let by_box = any_strength(|strength| {
-        cards.values().map(|of| boxed(of, strength, |_| -bits)).sum::<f64>()
-    });
-    log2_sum([any, by_box]) - 1.0
-}
-
-/// log2 probability that the cards have site codes.
-fn with_codes(cards: &Cards, code_bits: f64, card_bits: f64) -> f64 {
-    let codes: f64 = cards.keys().map(|code| site_code(*code as f64, code_bits)).sum();
-    let seated = any_strength(|strength| {
-        let mut seen = 0.0;
-        let table = |of: &Vec<u128>| {
-            seen += of.len() as f64;
-            seats(of.len(), seen - of.len() as f64, strength)
-        };
-        cards.values().map(table).sum::<f64>()
-    });
-    codes + seated + numbers(cards, card_bits)
-}
-
-/// log2 probability that the cards have one number each.
-fn without_codes(cards: &Cards, bits: f64, card_bits: u32) -> f64 {
-    let numbers: Vec<u128> = cards
-        .iter()
-        .flat_map(|(code, of)| of.iter().map(move |card| code << card_bits | card))
-        .collect();
-    let any = -bits * numbers.len() as f64;
-    let small = |number: &u128| {
-        let within = if *number < SMALL { (1.0 - STRAY) / SMALL as f64 } else { 0.0 };
-        (within + STRAY * (-bits).exp2()).log2()
-    };
-    let small: f64 = numbers.iter().map(small).sum();
-    let by_box = any_strength(|strength| boxed(&numbers, strength, |number| begins(number, bits)));
-    // Serial numbers, boxes and small numbers are as usual as one another.
-    log2_sum([any, small, by_box]) - 3f64.log2()
+/// log2 probability of cards of all sorts.
+fn joint(sums: &[Sums; Sort::ALL.len()], seating: &Seating) -> f64 {
+    let of_sorts = Sort::ALL.iter().map(|sort| sums[*sort as usize].of_sort(*sort, seating));
+    seating.sorted(sums.each_ref().map(Sums::cards)) + of_sorts.sum::<f64>()
 }
 
 impl Roles {
     /// What cards of a pair say, each by its code and number: distinct ones, in
     /// any order.
     pub fn of(pair: Pair, weights: [f64; 2], cards: &[Carried]) -> Roles {
-        let (code_bits, card_bits) = (pair.code.len(), pair.card.len());
-        let mut by_code = Cards::new();
+        let bits = (pair.code.len(), pair.card.len());
         // Sorted, so that sums do not depend on the order of rows.
         let mut cards = cards.to_vec();
         cards.sort_by(|a, b| {
             (a.0, a.1).cmp(&(b.0, b.1)).then(a.2.total_cmp(&b.2)).then(a.3.total_cmp(&b.3))
         });
-        let mut known: HashMap<u128, (f64, f64)> = HashMap::new();
-        let mut known_all = (0.0, 0.0);
-        for (code, card, site, number) in &cards {
-            by_code.entry(*code).or_default().push(*card);
-            let of_code = known.entry(*code).or_default();
-            *of_code = (of_code.0 + site, of_code.1 + number);
-            known_all = (known_all.0 + site, known_all.1 + number);
+        let seating = Seating::of(cards.len());
+        let units = units(&cards, bits, &seating);
+        let best = Sorted::best(&units, &seating);
+        // Each unit may be of another sort, the rest being as it is.
+        let (mut mixed, mut of_code) = (best.log2, HashMap::new());
+        for (i, unit) in units.iter().enumerate() {
+            let odds = best.odds(i, &units, &seating);
+            let sum = log2_sum(odds);
+            mixed += sum;
+            let has_code = (odds[Sort::Site as usize] - sum).exp2();
+            of_code.extend(unit.codes.iter().map(|(code, _)| (*code, has_code)));
         }
-        by_code.values_mut().for_each(|of| {
-            of.sort_unstable();
-            of.dedup();
-        });
-        let bits = (code_bits + card_bits) as f64;
-        let count: f64 = by_code.values().map(|of| of.len() as f64).sum();
-        let with = known_all.0 + with_codes(&by_code, code_bits as f64, card_bits as f64);
-        let without = known_all.1 + without_codes(&by_code, bits, card_bits as u32);
-        // Both: each code's cards are of one side, with an even prior.
-        let mut both = 0.0;
-        let mut of_code = HashMap::new();
-        for (code, of) in &by_code {
-            let own = Cards::from([(*code, of.clone())]);
-            let others = count - of.len() as f64;
-            let code_alone = site_code(*code as f64, code_bits as f64)
-                + numbers(&own, card_bits as f64)
-                + seats(of.len(), others, SITE_CODES)
-                + known[code].0;
-            // Beside cards of another kind, numbers sit at tables as codes do.
-            let number_alone = known[code].1
-                + without_codes(&own, bits, card_bits as u32)
-                + (seats(of.len(), others, 1.0) - seats(of.len(), 0.0, 1.0)).min(0.0);
-            let sum = log2_sum([code_alone, number_alone]);
-            both += sum - 1.0;
-            of_code.insert(*code, (code_alone - sum).exp2());
-        }
-        let new = (SITE_CODES / (count + SITE_CODES)) / (1.0 + SITE_CODES / (count + SITE_CODES));
-        let all = weights[0] + weights[1];
-        let prior = |share: f64| ((1.0 - BOTH_ROLES) * share / all).log2();
+        let of_new = best.new_has_code(&seating);
+        let mut all = Sums::default();
+        units.iter().for_each(|unit| all.add(&unit.sums, 1.0));
+        let alone = Sort::ALL.map(|sort| all.of_sort(sort, &seating));
+        let weight = weights[0] + weights[1];
+        let prior = |share: f64| ((1.0 - MIXED_SORTS) * share / weight).log2();
+        // Serial numbers, boxes and small numbers are as usual as one another.
+        let numbers = log2_sum(alone[1..].iter().copied()) - 3f64.log2();
         let sides =
-            [prior(weights[0]) + with, prior(weights[1]) + without, both + BOTH_ROLES.log2()];
+            [prior(weights[0]) + alone[0], prior(weights[1]) + numbers, MIXED_SORTS.log2() + mixed];
         let sum = log2_sum(sides);
-        Roles { pair, sides: sides.map(|side| side - sum), of_code, of_new: new }
+        Roles { pair, sides: sides.map(|side| side - sum), of_code, of_new }
     }
 
     /// Probability that a card of this code has a site code, not one number.
     pub fn has_code(&self, code: u128) -> f64 {
-        let [with, _, both] = self.sides.map(f64::exp2);
-        with + both * self.of_code.get(&code).copied().unwrap_or(self.of_new)
+        let [with, _, mixed] = self.sides.map(f64::exp2);
+        with + mixed * self.of_code.get(&code).copied().unwrap_or(self.of_new)
     }
 }
 
@@ -330,5 +328,29 @@ mod tests {
         let cards: Vec<(u128, u128)> = (0..50).map(|i| (40_000, 20_000 + 3 * i)).collect();
         let p = roles(&cards, 40_000);
         assert!((0.05..0.95).contains(&p), "{p}");
+    }
+
+    #[test]
+    fn site_codes_beside_any_numbers_are_told_apart() {
+        let mut rng = fastrand::Rng::with_seed(4);
+        let any = |rng: &mut fastrand::Rng| rng.u128(..1 << 16);
+        let sites: Vec<(u128, u128)> = (0..60).map(|i| (431 + i % 2, any(&mut rng))).collect();
+        let numbers: Vec<(u128, u128)> = (0..40).map(|_| (any(&mut rng), any(&mut rng))).collect();
+        let all = [sites, numbers.clone()].concat();
+        assert!(roles(&all, 431) > 0.99 && roles(&all, 432) > 0.99);
+        assert!(roles(&all, numbers[0].0) < 0.01);
+        // One that was not seen is a number, as many are.
+        assert!(roles(&all, 40_001) < 0.1);
+    }
+
+    #[test]
+    fn two_sorts_of_numbers_need_no_site_codes() {
+        let mut rng = fastrand::Rng::with_seed(5);
+        let boxed = (0..40).map(|i| (40_000, 20_000 + 7 * i));
+        let any = (0..40).map(|_| (rng.u128(..1 << 16), rng.u128(..1 << 16)));
+        let any: Vec<(u128, u128)> = any.collect();
+        let all: Vec<(u128, u128)> = boxed.chain(any.clone()).collect();
+        let most = any.iter().map(|(code, _)| roles(&all, *code)).fold(0.0, f64::max);
+        assert!(most < 0.1, "{most}");
     }
 }

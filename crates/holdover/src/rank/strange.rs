@@ -67,6 +67,11 @@ pub(super) fn beside<'t>(kinds: &[Kind<'t>], of_length: &[u32]) -> Vec<Kind<'t>>
                 let strange = Strange { keeps: Vec::new(), start: 1.0 };
                 all.push(Kind::strange(kind.layout, None, strange));
             }
+            // A byte that comes back first may be a site code as well as a maker.
+            if kind.code.is_some() {
+                let strange = Strange { keeps: Vec::new(), start: STRANGE };
+                all.push(Kind::strange(kind.layout, kind.code.clone(), strange));
+            }
             continue;
         }
         // Decimal digits are a layout's own: here the bits are bits.

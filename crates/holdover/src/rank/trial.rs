@@ -17,12 +17,14 @@
 use std::collections::HashMap;
 
 use super::batch::{Batch, Guess};
+use super::faults::Prints;
 use super::fit::Shares;
 use super::known::Known;
 use super::model::{
     GUESSED_WRONGLY_LOG2, MIXED_LOG2, MIXED_NAMED_LOG2, PSEUDO_COUNT, REVERSED_LOG2, SWAPPED_LOG2,
 };
 use crate::bits::Capture;
+use crate::decode::Reading;
 
 /// From here on a reader's own captures settle its wiring: what they teach is
 /// taken for true when others are weighed.
@@ -56,6 +58,7 @@ struct Trial<'f, 't> {
     none: Vec<f64>,
     shares: Vec<Shares>,
     codes: HashMap<(u32, u128), f64>,
+    prints: Prints,
     taken: f64,
 }
 
@@ -75,17 +78,25 @@ impl Trial<'_, '_> {
             let seen = self.codes.get(&(guess.kind, span.number(&guess.word)));
             shares.repeating_start + seen.copied().unwrap_or(0.0) * codes
         });
-        [shares.free, shares.owned * guess.owned, repeating].map(|part| part * guess.likelihood)
+        [shares.free, shares.owned * guess.owned, repeating]
+            .map(|part| part * guess.likelihood * self.prints.factor(guess))
     }
 
     /// Natural logarithm of a capture's probability, the states having these
     /// shares; the capture is counted. `states` are counted too.
+    ///
+    /// Unknown kinds are weighed as captured in every state: nobody knows which
+    /// way round their bits are, so they tell nothing of the wiring.
     fn take(&mut self, capture: &Taken, shares: &[f64; 4], states: &mut [f64; 4]) -> f64 {
         let parts: Vec<[f64; 3]> = capture.guesses.iter().map(|guess| self.parts(guess)).collect();
         let none = self.none[capture.length];
         let mut of_state = [none; 4];
         for (guess, parts) in capture.guesses.iter().zip(&parts) {
-            of_state[guess.wiring()] += parts.iter().sum::<f64>();
+            let sum = parts.iter().sum::<f64>();
+            match guess.strange {
+                true => of_state.iter_mut().for_each(|of| *of += sum),
+                false => of_state[guess.wiring()] += sum,
+            }
         }
         let sum: f64 = of_state.iter().zip(shares).map(|(of, share)| of * share).sum();
         for (count, (of, share)) in states.iter_mut().zip(of_state.iter().zip(shares)) {
@@ -93,10 +104,14 @@ impl Trial<'_, '_> {
         }
         self.none[capture.length] += none * shares.iter().sum::<f64>() / sum;
         for (guess, parts) in capture.guesses.iter().zip(&parts) {
-            let scale = shares[guess.wiring()] / sum;
+            let share = if guess.strange { 1.0 } else { shares[guess.wiring()] };
+            let scale = share / sum;
             // Nothing that rounding would not lose.
             if scale * parts.iter().sum::<f64>() < 1e-12 {
                 continue;
+            }
+            if let Some(agrees) = guess.noted {
+                self.prints.count(agrees, scale * parts.iter().sum::<f64>());
             }
             let of = &mut self.shares[guess.kind as usize];
             of.free += scale * parts[0];
@@ -183,12 +198,14 @@ pub(super) fn wirings(
     (none, shares): (Vec<f64>, Vec<Shares>),
     sample: &[(u32, Capture)],
 ) -> Vec<States> {
-    let trial = Trial { batch, none, shares, codes: HashMap::new(), taken: 0.0 };
+    let trial =
+        Trial { batch, none, shares, codes: HashMap::new(), prints: Prints::default(), taken: 0.0 };
     let nothing = Known::default();
     let mut of_reader: Vec<Vec<Taken>> = batch.readers.iter().map(|_| Vec::new()).collect();
     for (reader, capture) in sample {
         let known = batch.known.get(&(*reader, *capture)).unwrap_or(&nothing);
-        let guesses = batch.guesses(capture, known, [true; 4]);
+        let mut guesses = batch.guesses(capture, known, [true; 4]);
+        guesses.retain(|guess| !guess.strange || guess.reading == Reading::AsCaptured);
         of_reader[*reader as usize].push(Taken { length: capture.len(), guesses });
     }
     let weigh = |trial: &Trial<'_, '_>, reader: usize| {

@@ -39,6 +39,8 @@ pub(super) struct Codes {
     /// Captures of each kind of the place: those of code i from `mix_first[i]` on.
     pub(super) mix: Vec<f64>,
     pub(super) mix_first: Vec<usize>,
+    /// Where each kind is among those of its place.
+    pub(super) at: Vec<u32>,
     /// Whether any guess of the kind carries the code, as `mix` has them: digits
     /// that are none are no code of a decimal kind.
     pub(super) possible: Vec<bool>,
@@ -137,17 +139,20 @@ impl Fit<'_, '_> {
             let last = mix_first[mix_first.len() - 1];
             mix_first.push(last + self.batch.places[*place as usize].len());
         }
+        let mut at = vec![0; self.batch.kinds.len()];
+        for place in &self.batch.places {
+            place.iter().zip(0..).for_each(|(kind, i)| at[*kind as usize] = i);
+        }
         let mut possible = vec![false; mix_first[mix_first.len() - 1]];
         for (code, guess) in code_of.iter().zip(&self.guesses).filter(|(code, _)| **code != NO_CODE)
         {
-            let kinds = &self.batch.places[place_of[*code as usize] as usize];
-            let at = kinds.iter().position(|kind| *kind == guess.kind);
-            possible[mix_first[*code as usize] + at.unwrap_or(0)] = true;
+            possible[mix_first[*code as usize] + at[guess.kind as usize] as usize] = true;
         }
         Codes {
             another: place_of.iter().map(|_| OnceLock::new()).collect(),
             mix: vec![0.0; possible.len()],
             mix_first,
+            at,
             possible,
             first,
             members,
@@ -180,33 +185,41 @@ impl Fit<'_, '_> {
 
     /// Counts the captures of each kind in a code.
     pub(super) fn mix(&mut self, code: usize, ids: &[u32]) {
-        let kinds = &self.batch.places[self.codes.place[code] as usize];
         let all = self.all();
         let mix = &mut self.codes.mix[self.codes.mix_first[code]..self.codes.mix_first[code + 1]];
         mix.fill(0.0);
         for id in ids.iter().map(|id| *id as usize) {
-            let at = kinds.iter().position(|kind| *kind == self.guesses[id].kind);
-            mix[at.unwrap_or(0)] += self.own[id].repeating * all * self.parts[id].count;
+            let at = self.codes.at[self.guesses[id].kind as usize] as usize;
+            mix[at] += self.own[id].repeating * all * self.parts[id].count;
         }
     }
 
-    /// The share of a code's captures that a kind has, beside `without` of the
-    /// kind's and `of_all` of all that one capture takes itself.
-    pub(super) fn kind_of_code(&self, code: usize, kind: u32, own: f64, of_all: f64) -> f64 {
-        let (mut count, mut prior, mut counts, mut priors) = (0.0, 0.0, 0.0, 0.0);
-        for (other, of) in self.kinds_of(code) {
-            let (share, codes) = (self.shares[other as usize].repeating, self.code_count(other));
-            (counts, priors) = (counts + of, priors + share / codes);
-            if other == kind {
-                (count, prior) = (of, without(share, own) / codes);
-            }
-        }
-        if priors == 0.0 {
+    /// Captures of a code and starting shares of its kinds, all together.
+    fn all_kinds(&self, code: usize) -> (f64, f64) {
+        let share = |kind: u32| self.shares[kind as usize].repeating / self.code_count(kind);
+        let of = self.kinds_of(code).map(|(kind, of)| (of, share(kind)));
+        of.fold((0.0, 0.0), |sum, of| (sum.0 + of.0, sum.1 + of.1))
+    }
+
+    /// The share of a code's captures that a kind has, beside `own` of the kind's
+    /// and `of_all` of all that one capture takes itself; `all` as
+    /// [`Fit::all_kinds`] has it.
+    fn kind_of_code(
+        &self,
+        code: usize,
+        kind: u32,
+        (own, of_all): (f64, f64),
+        (counts, priors): (f64, f64),
+    ) -> f64 {
+        let at = self.codes.mix_first[code] + self.codes.at[kind as usize] as usize;
+        if priors == 0.0 || !self.codes.possible[at] {
             return 0.0;
         }
-        let all = self.all();
+        let (share, all) = (self.shares[kind as usize].repeating, self.all());
+        let prior = without(share, own) / self.code_count(kind);
         let rest = (counts - of_all * all).max(0.0) + KIND_OF_CODE;
-        ((count - own * all).max(0.0) + KIND_OF_CODE * prior / priors) / rest
+        let count = (self.codes.mix[at] - own * all).max(0.0);
+        (count + KIND_OF_CODE * prior / priors) / rest
     }
 
     /// The captures that could carry a code, each once however many kinds would
@@ -214,13 +227,14 @@ impl Fit<'_, '_> {
     fn members(&self, code: usize, ids: &[u32]) -> (Vec<Member>, Vec<(usize, f64)>) {
         let mut members: Vec<Member> = Vec::new();
         let mut mixed = Vec::with_capacity(ids.len());
+        let all = self.all_kinds(code);
         for same in ids.chunk_by(|a, b| self.word_of[*a as usize] == self.word_of[*b as usize]) {
             let own: f64 = same.iter().map(|id| self.own[*id as usize].repeating).sum();
             let (mut raw, mut repeating, mut rest) = (0.0, 0.0, 0.0f64);
             for id in same.iter().map(|id| *id as usize) {
                 let part = &self.parts[id];
                 let kind = self.guesses[id].kind;
-                let share = self.kind_of_code(code, kind, self.own[id].repeating, own);
+                let share = self.kind_of_code(code, kind, (self.own[id].repeating, own), all);
                 mixed.push((members.len(), share));
                 raw += part.raw * share;
                 repeating += part.repeating;
@@ -257,7 +271,10 @@ impl Fit<'_, '_> {
                 }
             }
         });
-        if promised > 0.0 { promised * self.kind_of_code(code, guess.kind, 0.0, 0.0) } else { new }
+        if promised == 0.0 {
+            return new;
+        }
+        promised * self.kind_of_code(code, guess.kind, (0.0, 0.0), self.all_kinds(code))
     }
 }
 

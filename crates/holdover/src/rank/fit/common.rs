@@ -4,12 +4,10 @@
 use std::collections::HashMap;
 
 use super::super::batch::{Batch, Guess};
+use super::super::model::LONG_SERIAL_BITS;
 use super::super::pattern::{self, Pattern};
 use crate::bits::{Capture, Wide};
 use crate::decode::Reading;
-
-/// Bits from which the last byte of a serial number is not looked at.
-const LONG_SERIAL: usize = 56;
 
 impl Batch<'_> {
     /// What the captures of each length have in common where a layout checks
@@ -26,7 +24,7 @@ impl Batch<'_> {
             let all = self.distinct.counts().iter().all(|count| *count <= pattern::LOOKED_AT);
             // Long serial numbers of one order end alike; their head is a code.
             let spared = match kind.layout.serial_field() {
-                Some(field) if field.span.len() >= LONG_SERIAL => {
+                Some(field) if field.span.len() >= LONG_SERIAL_BITS => {
                     let last = field.span.part(field.span.len() - 8, 8);
                     last.map_or(Wide::ZERO, |last| last.mask())
                 }
@@ -71,7 +69,10 @@ pub(super) fn guess_pattern(
         return;
     };
     let likelihood = match patterns.get(&capture.len()) {
-        Some(Common { pattern: Some(pattern), .. }) => pattern.likelihood(capture, seen),
+        // Half the unknown kinds hide what they have in common, at first.
+        Some(Common { pattern: Some(pattern), unseen }) => {
+            (pattern.likelihood(capture, seen) + unseen) / 2.0
+        }
         // Random bits by another name, where few say so.
         Some(Common { unseen, .. }) => *unseen,
         None => 1.0,
