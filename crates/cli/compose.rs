@@ -14,7 +14,8 @@ use serde_json::{Map, json};
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
-use crate::{files, input, screen, world};
+use crate::world::World;
+use crate::{files, input, screen};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
 /// fill a disk.
@@ -27,23 +28,23 @@ struct Range {
     count: u128,
 }
 
-pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Compose) -> Result<Outcome, Fail> {
     let reading = reading(&args.reading)?;
     let named = args.captures.iter().chain(&args.tables.tables).map(Path::new);
-    files::keep_apart(named, &args.timing.faults)?;
-    let mut out = std::io::BufWriter::new(world::stdout());
+    files::keep_apart(world, named, &args.timing.faults)?;
+    let mut out = std::io::BufWriter::new(world.out());
     if let Some(file) = &args.captures {
-        let captures = captures(file)?;
+        let captures = captures(world, file)?;
         let captures = captures.iter().map(|capture| read_as(reading, capture));
         let captures = captures.collect::<Result<Vec<_>, _>>()?;
         match args.timing.probe {
-            Some(form) => probe::write(&mut out, &args.timing, form, &captures)?,
+            Some(form) => probe::write(world, &mut out, &args.timing, form, &captures)?,
             None => captures.iter().try_for_each(|c| writeln!(out, "{}", bits(c, args.hex)))?,
         }
         out.flush()?;
         return Ok(Outcome::Done);
     }
-    let table = files::tables(&args.tables.tables)?;
+    let table = files::tables(world, &args.tables.tables)?;
     let layout = files::layout(&table, args.layout.as_deref().unwrap_or_default())?;
     let ranges = args.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
     let count = ranges.iter().try_fold(1u128, |count, range| count.checked_mul(range.count));
@@ -60,7 +61,7 @@ pub fn run(args: &args::Compose) -> Result<Outcome, Fail> {
     if let Some(form) = args.timing.probe {
         let captures = made.map(|made| made.map(|(capture, _)| capture));
         let captures = captures.collect::<Result<Vec<_>, _>>()?;
-        probe::write(&mut out, &args.timing, form, &captures)?;
+        probe::write(world, &mut out, &args.timing, form, &captures)?;
     } else {
         if args.format == Format::Csv {
             let mut csv = csv::Writer::from_writer(&mut out);
@@ -86,11 +87,11 @@ fn read_as(reading: Reading, word: &Capture) -> Result<Capture, Fail> {
 }
 
 /// The captures of a file, all of them good.
-fn captures(file: &str) -> Result<Vec<Capture>, Fail> {
+fn captures(world: &dyn World, file: &str) -> Result<Vec<Capture>, Fail> {
     let probe = holdover_signal::Probe::new(holdover_signal::Options::default())
         .map_err(|error| Fail::said(error.to_string()))?;
     let mut captures = Vec::new();
-    input::read(&[file.to_owned()], &probe, true, |event| {
+    input::read(world, &[file.to_owned()], &probe, true, |event| {
         let input::Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             let source = screen::plain(&row.source);

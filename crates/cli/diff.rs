@@ -20,6 +20,7 @@ use crate::args::Format;
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
 use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
+use crate::world::World;
 
 /// One way in which two layouts of an id differ.
 struct Change {
@@ -41,10 +42,15 @@ impl Change {
     }
 }
 
-pub fn run(old: (&str, &Table), new: (&str, &Table), format: Format) -> Result<Outcome, Fail> {
+pub fn run(
+    world: &dyn World,
+    old: (&str, &Table),
+    new: (&str, &Table),
+    format: Format,
+) -> Result<Outcome, Fail> {
     let ids = old.1.layouts().iter().map(Layout::id);
     let added = new.1.layouts().iter().map(Layout::id).filter(|id| old.1.layout(id).is_none());
-    let mut out = screen::output(format == Format::Text);
+    let mut out = screen::Page::of(world, format == Format::Text);
     let mut differ = false;
     if format == Format::Csv {
         let mut csv = csv::Writer::from_writer(&mut out);

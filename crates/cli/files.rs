@@ -1,9 +1,7 @@
 //! Tables and site files: read whole, mistakes shown at their place.
 
-mod write;
-
 use std::io::Read;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use annotate_snippets::{AnnotationKind, Group, Level, Renderer, Snippet};
 use holdover::file::{FileError, nearest};
@@ -11,8 +9,8 @@ use holdover::layout::{Layout, Table, builtin};
 use holdover::site::Site;
 
 use crate::fail::Fail;
-use crate::{screen, world};
-pub use write::{Readers, create, keep_apart, make_directory, write, write_all};
+use crate::screen;
+use crate::world::{Readers, World};
 
 /// The name of the table that ships, where a file name could stand.
 pub const BUILT_IN: &str = "built-in";
@@ -21,10 +19,10 @@ pub const BUILT_IN: &str = "built-in";
 const SHOWN: usize = 20;
 
 /// Reads a file whole, as text.
-pub fn text(path: &str, most_bytes: usize) -> Result<String, Fail> {
+pub fn text(world: &dyn World, path: &str, most_bytes: usize) -> Result<String, Fail> {
     let open = |path: &str| -> std::io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
-        world::open(path)?.take(most_bytes as u64 + 1).read_to_end(&mut bytes)?;
+        world.open(path)?.take(most_bytes as u64 + 1).read_to_end(&mut bytes)?;
         Ok(bytes)
     };
     let bytes = open(path).map_err(|error| Fail::file(path, &error))?;
@@ -41,19 +39,19 @@ pub fn text(path: &str, most_bytes: usize) -> Result<String, Fail> {
 }
 
 /// One table file, or the built-in table.
-pub fn table(name: &str) -> Result<Table, Fail> {
+pub fn table(world: &dyn World, name: &str) -> Result<Table, Fail> {
     if name == BUILT_IN {
         return Ok(builtin().clone());
     }
-    let text = text(name, Table::MAX_BYTES)?;
-    Table::from_toml(&text).map_err(|error| mistakes(name, &text, &error))
+    let text = text(world, name, Table::MAX_BYTES)?;
+    Table::from_toml(&text).map_err(|error| mistakes(world, name, &text, &error))
 }
 
 /// Several tables as one.
-pub fn tables(names: &[String]) -> Result<Table, Fail> {
+pub fn tables(world: &dyn World, names: &[String]) -> Result<Table, Fail> {
     let mut all = Table::default();
     for name in names {
-        for layout in table(name)?.layouts() {
+        for layout in table(world, name)?.layouts() {
             all.add(layout.clone()).map_err(|duplicate| {
                 Fail::said(format!("{name}: {duplicate}, from a table before: rename one of them"))
             })?;
@@ -67,10 +65,37 @@ pub fn tables(names: &[String]) -> Result<Table, Fail> {
 }
 
 /// A site file.
-pub fn site(path: &Path, table: &Table) -> Result<Site, Fail> {
+pub fn site(world: &dyn World, path: &Path, table: &Table) -> Result<Site, Fail> {
     let name = path.display().to_string();
-    let text = text(&name, Table::MAX_BYTES)?;
-    Site::from_toml(&text, table).map_err(|error| mistakes(&name, &text, &error))
+    let text = text(world, &name, Table::MAX_BYTES)?;
+    Site::from_toml(&text, table).map_err(|error| mistakes(world, &name, &text, &error))
+}
+
+/// Refuses outputs that would replace an input, or one another, or what standard
+/// output goes to.
+pub fn keep_apart<'p>(
+    world: &dyn World,
+    inputs: impl IntoIterator<Item = &'p Path>,
+    outputs: impl IntoIterator<Item = &'p PathBuf>,
+) -> Result<(), Fail> {
+    let inputs: Vec<&Path> = inputs.into_iter().collect();
+    let outputs: Vec<&Path> = outputs.into_iter().map(PathBuf::as_path).collect();
+    world.keep_apart(&inputs, &outputs)
+}
+
+/// Writes files, all or none.
+pub fn put<B: AsRef<[u8]>>(
+    world: &dyn World,
+    files: &[(&Path, B)],
+    readers: Readers,
+) -> Result<(), Fail> {
+    let files: Vec<(&Path, &[u8])> = files.iter().map(|(p, b)| (*p, b.as_ref())).collect();
+    world.put(&files, readers)
+}
+
+/// Writes a file for its owner.
+pub fn write(world: &dyn World, path: &Path, bytes: &[u8]) -> Result<(), Fail> {
+    world.put(&[(path, bytes)], Readers::Owner)
 }
 
 /// The layout of an id; if there is none, the nearest one is suggested.
@@ -85,12 +110,12 @@ pub fn layout<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, Fail> {
 }
 
 /// All mistakes of a file, each with its line, a caret and the mend.
-fn mistakes(name: &str, text: &str, error: &FileError) -> Fail {
-    let renderer = match world::errors_in_colour() {
+fn mistakes(world: &dyn World, name: &str, text: &str, error: &FileError) -> Fail {
+    let renderer = match world.errors_in_colour() {
         true => Renderer::styled(),
         false => Renderer::plain(),
     };
-    let renderer = renderer.term_width(screen::width());
+    let renderer = renderer.term_width(screen::width(world));
     // The renderer shows control characters as pictures but for these, which
     // terminals obey as well (ECMA-48 5.3); the stand-in is as long.
     let text = &text.replace(|c: char| ('\u{80}'..='\u{9f}').contains(&c), "¿");

@@ -6,7 +6,7 @@ use std::io::Write;
 use comfy_table::{ColumnConstraint, ContentArrangement, Table as Sheet, presets};
 
 use crate::fail::Fail;
-use crate::screen::{self, STRONG, columns, in_style};
+use crate::screen::{self, Page, STRONG, columns, in_style};
 
 /// Narrowest the last column of a table may become: two words.
 const NARROWEST: usize = 16;
@@ -55,6 +55,12 @@ impl Grid {
     }
 
     /// A row a paragraph: its first cell, then the others behind their headings.
+    /// Prints it as wide as the page is.
+    pub fn print(&self, out: &mut Page) -> Result<(), Fail> {
+        let lines = self.lines(out.width);
+        Ok(lines.iter().try_for_each(|line| writeln!(out, "{line}"))?)
+    }
+
     fn paragraphs(&self, width: usize) -> Vec<String> {
         let mut lines = Vec::new();
         for row in &self.rows {

@@ -9,7 +9,8 @@ use holdover_signal::Probe;
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Event};
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style, plain};
+use crate::world::{Readers, World};
 use crate::{care, draw, files, html, mask, progress, signal};
 
 /// Cards left out told one by one; the rest is counted.
@@ -18,7 +19,7 @@ const TOLD: usize = 20;
 /// Captures that are learnt from at most: half a kilobyte of memory each.
 pub const MOST: usize = 1 << 20;
 
-pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Learn) -> Result<Outcome, Fail> {
     if args.format == Format::Csv {
         return Err(Fail::said("a layout is no CSV: use --format text or json"));
     }
@@ -29,13 +30,13 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
         ));
     }
     let inputs = || args.inputs.iter().map(Path::new);
-    files::keep_apart(inputs(), &args.output)?;
-    let target = html::Target::of(&args.page, inputs(), &args.output)?;
+    files::keep_apart(world, inputs(), &args.output)?;
+    let target = html::Target::of(world, &args.page, inputs(), &args.output)?;
     let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
     let mut samples = Vec::new();
     let mut outcome = Outcome::Done;
     let choice = args.sheet.sheet.as_deref();
-    input::read_sheets(&args.inputs, choice, &probe, true, |event| {
+    input::read_sheets(world, &args.inputs, choice, &probe, true, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             match row.entry {
@@ -54,7 +55,7 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
                 }),
                 Err(why) => {
                     outcome = Outcome::InputWrong;
-                    screen::complain(&format!("{}:{}: {why}", plain(&row.source), row.line));
+                    screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
                 }
             }
         }
@@ -66,13 +67,13 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
         ));
     }
     let options = Options { id: args.id.clone(), in_order: !args.shuffled };
-    let learnt = progress::during("working out layouts", || learn(&samples, &options));
+    let learnt = progress::during(world, "working out layouts", || learn(&samples, &options));
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
     // What is written does not hang on who reads what is printed.
-    let written = write_files(&learnt, &samples, target.as_ref(), args);
-    let mut out = screen::output(args.format == Format::Text);
+    let written = write_files(world, &learnt, &samples, target.as_ref(), args);
+    let mut out = screen::Page::of(world, args.format == Format::Text);
     for kind in &learnt {
         match args.format {
             Format::Json => {
@@ -87,18 +88,18 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     drop(out);
     written?;
     if args.format == Format::Text {
-        let mut out = screen::Page::new();
+        let mut out = screen::Page::new(world);
         if let Some(path) = &args.output {
             let name = plain(&path.display().to_string());
             let next = format!(
                 "{name} is written: `holdover read --table {name} --table built-in …` takes it as \
                  it is"
             );
-            screen::say(&mut out, "next  ", &next)?;
+            out.say("next  ", &next)?;
         }
         if let Some(target) = &target {
             let name = target.path().display().to_string();
-            screen::say(&mut out, "written  ", &name)?;
+            out.say("written  ", &name)?;
         }
         care::say(&mut out)?;
         out.flush()?;
@@ -108,20 +109,22 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
 
 /// Writes the layouts found as a table file, and the page.
 fn write_files(
+    world: &dyn World,
     learnt: &[Learnt],
     samples: &[Sample],
     target: Option<&html::Target<'_>>,
     args: &args::Learn,
 ) -> Result<(), Fail> {
-    let page =
-        target.map(|target| (target.path(), html::learn::page(learnt, samples, args, target.hide)));
+    let page = target.map(|target| {
+        (target.path(), html::learn::page(world, learnt, samples, args, target.hide))
+    });
     let tables: Vec<String> =
         learnt.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
     let table = args.output.as_deref().map(|path| (path, tables.join("\n")));
     let none = table.as_ref().filter(|_| tables.is_empty()).map(|(path, _)| path.display());
     let none = none.map(|name| plain(&name.to_string()));
     let files: Vec<_> = table.into_iter().filter(|_| none.is_none()).chain(page).collect();
-    files::write_all(&files, files::Readers::Owner)?;
+    files::put(world, &files, Readers::Owner)?;
     match none {
         Some(name) => Err(Fail::said(format!("{name}: not written, since no layout was found"))),
         None => Ok(()),
@@ -132,8 +135,8 @@ fn settled(settled: bool) -> String {
     if settled { in_style(GOOD, "settled") } else { in_style(OPEN, "not settled") }
 }
 
-fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), Fail> {
-    let width = screen::width();
+fn text(out: &mut Page, kind: &Learnt, args: &args::Learn) -> Result<(), Fail> {
+    let width = out.width;
     let cards = |n: usize| if n == 1 { "1 card".to_owned() } else { format!("{n} cards") };
     let left_out = match kind.misread.len() {
         0 => String::new(),
@@ -153,7 +156,7 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
             "with --mask, fewer than {most} cards are not described: what they have in common would \
              give one away"
         );
-        screen::say(out, "  hidden  ", &why)?;
+        out.say("  hidden  ", &why)?;
         return Ok(());
     }
     let pictures = draw::learnt(kind.layout.as_ref(), &kind.entropy, width.saturating_sub(2));
@@ -200,7 +203,7 @@ fn text(out: &mut impl Write, kind: &Learnt, args: &args::Learn) -> Result<(), F
             &format!("relations expected to hold by accident, among all tried: {alarms}")
         )
     )?;
-    let mut say = |head: &str, text: &str| screen::say(out, head, text);
+    let mut say = |head: &str, text: &str| out.say(head, text);
     if kind.lines_swapped {
         say(
             "  note  ",

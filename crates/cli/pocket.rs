@@ -4,6 +4,7 @@ use std::io::Write;
 
 use crate::args;
 use crate::fail::{Fail, Outcome};
+use crate::world::{Readers, World};
 use crate::{files, screen};
 
 // `Option<&[u8]>`: the page, where it was built before this command was.
@@ -18,19 +19,19 @@ const WITHOUT: &str = "this build has no pocket page in it: in a clone of Holdov
                        `crates/holdover-web/build` builds the page, and then a command that \
                        writes it";
 
-pub fn run(args: &args::Pocket) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Pocket) -> Result<Outcome, Fail> {
     let page = PAGE.ok_or_else(|| Fail::said(WITHOUT.to_owned()))?;
     let beside = args.output.with_file_name(OFFLINE_NAME);
     let mut all = vec![(args.output.as_path(), page)];
     if args.served {
-        files::keep_apart([], [&args.output, &beside])?;
+        files::keep_apart(world, [], [&args.output, &beside])?;
         all.push((&beside, OFFLINE));
     }
     // They hold no cards.
-    files::write_all(&all, files::Readers::Everyone)?;
-    let mut out = screen::Page::new();
+    world.put(&all, Readers::Everyone)?;
+    let mut out = screen::Page::new(world);
     for (path, _) in &all {
-        screen::say(&mut out, "written  ", &path.display().to_string())?;
+        out.say("written  ", &path.display().to_string())?;
     }
     let next = match args.served {
         true => {
@@ -42,7 +43,7 @@ pub fn run(args: &args::Pocket) -> Result<Outcome, Fail> {
              network"
         }
     };
-    screen::say(&mut out, "next  ", next)?;
+    out.say("next  ", next)?;
     out.flush()?;
     Ok(Outcome::Done)
 }

@@ -1,19 +1,31 @@
-//! A bar on standard error while long work goes on: only on a terminal, only
-//! after a second, and out of the way of whatever else is printed.
-
-#[cfg(not(target_family = "wasm"))]
-mod bar;
-#[cfg(target_family = "wasm")]
-mod nobody;
+//! How far long work is, where someone would see it.
 
 use std::io::{self, Read, Seek};
 
-#[cfg(not(target_family = "wasm"))]
-pub use bar::{Progress, aside, during};
-#[cfg(target_family = "wasm")]
-pub use nobody::{Progress, aside, during};
+use crate::world::{Bar, File, Unit, World};
 
-use crate::world;
+/// How far a piece of work is. Ends, and is gone from the screen, when dropped.
+pub struct Progress(Option<Box<dyn Bar>>);
+
+impl Progress {
+    /// Rows done, of how many.
+    pub fn of_rows(world: &dyn World, what: &str, total: usize) -> Progress {
+        Progress(world.bar(what, Unit::Rows, Some(total as u64)))
+    }
+
+    /// So much more is done. Cheap; but a row at a time costs a clock.
+    pub fn add(&mut self, more: u64) {
+        if let Some(bar) = &mut self.0 {
+            bar.add(more);
+        }
+    }
+}
+
+/// Work that nobody counts.
+pub fn during<T>(world: &dyn World, what: &str, work: impl FnOnce() -> T) -> T {
+    let _bar = world.bar(what, Unit::Time, None);
+    work()
+}
 
 /// A reader whose bytes are counted.
 pub struct Counted<R> {
@@ -22,15 +34,15 @@ pub struct Counted<R> {
 }
 
 /// Counts the bytes read of a file, or of a pipe whose length nobody knows.
-pub fn counted<R: Read>(name: &str, from: R, total: Option<u64>) -> Counted<R> {
-    Counted { from, progress: Progress::of_bytes(name, total) }
+pub fn counted<R: Read>(world: &dyn World, name: &str, from: R, total: Option<u64>) -> Counted<R> {
+    Counted { from, progress: Progress(world.bar(name, Unit::Bytes, total)) }
 }
 
 /// A file opened to be read, its bytes counted.
-pub fn open(path: &str) -> io::Result<Counted<world::File>> {
-    let file = world::open(path)?;
+pub fn open(world: &dyn World, path: &str) -> io::Result<Counted<File>> {
+    let file = world.open(path)?;
     let total = file.stamp().ok().filter(|_| file.is_file()).map(|(bytes, _)| bytes);
-    Ok(counted(path, file, total))
+    Ok(counted(world, path, file, total))
 }
 
 impl<R: Seek> Counted<R> {

@@ -23,6 +23,7 @@ use crate::plan::Shown;
 use crate::progress::{self, Progress};
 use crate::screen::plain;
 use crate::sheet;
+use crate::world::World;
 
 /// A roster as it was read.
 #[derive(Default)]
@@ -124,8 +125,14 @@ struct Cells {
 ///
 /// Of a workbook it is the sheet of the `choice`, or the first with a header
 /// of rosters.
-pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Result<Roster, Fail> {
-    let Lines { lines, mut mistakes, about } = split(path, choice)?;
+pub fn read(
+    world: &dyn World,
+    path: &str,
+    choice: Option<&str>,
+    table: &Table,
+    site: &Site,
+) -> Result<Roster, Fail> {
+    let Lines { lines, mut mistakes, about } = split(world, path, choice)?;
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
         match site.states.of(&cells.state) {
@@ -144,8 +151,8 @@ pub fn read(path: &str, choice: Option<&str>, table: &Table, site: &Site) -> Res
         sighting.iter().for_each(|sighting| batch.see(sighting));
         sightings.push(sighting);
     }
-    let fit = progress::during("weighing the captures", || batch.fit());
-    let mut progress = Progress::of_rows("reading the cards", rows.len());
+    let fit = progress::during(world, "weighing the captures", || batch.fit());
+    let mut progress = Progress::of_rows(world, "reading the cards", rows.len());
     let mut kinds = Kinds::new(table);
     let mut taken = Vec::with_capacity(rows.len());
     for ((line, cells, _), sighting) in rows.iter().zip(&sightings) {
@@ -371,8 +378,8 @@ struct Lines {
     about: Vec<String>,
 }
 
-fn split(path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
-    let sheet = sheet::read(path, choice, &|headings| columns(headings).is_ok())?;
+fn split(world: &dyn World, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
+    let sheet = sheet::read(world, path, choice, &|headings| columns(headings).is_ok())?;
     let columns =
         columns(&sheet.headings).map_err(|why| Fail::said(format!("{}:1: {why}", plain(path))))?;
     let mut about = sheet.notes;

@@ -6,7 +6,7 @@ use anstyle::{AnsiColor, Style};
 use clap::ValueEnum;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-use crate::world;
+use crate::world::World;
 
 /// When to use colour.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -20,9 +20,9 @@ pub enum Colour {
 }
 
 /// Columns of the terminal, or of a page where there is none.
-pub fn width() -> usize {
+pub fn width(world: &dyn World) -> usize {
     // 80 columns where nothing says otherwise (common practice, no source).
-    world::columns().unwrap_or(80).clamp(40, 200)
+    world.columns().unwrap_or(80).clamp(40, 200)
 }
 
 /// Words that matter.
@@ -42,22 +42,26 @@ pub fn in_style(style: Style, text: &str) -> String {
 }
 
 /// Prints a message to standard error.
-pub fn complain(message: &str) {
-    let error = in_style(BAD, "error:");
-    world::say(&format!("{error} {message}"));
+pub fn complain(world: &dyn World, message: &str) {
+    world.say(&error(message));
+}
+
+/// What is wrong, as it is printed.
+pub fn error(message: &str) -> String {
+    format!("{} {message}", in_style(BAD, "error:"))
 }
 
 /// Prints something worth knowing to standard error, once: input may be gone
 /// through twice.
-pub fn remark(message: &str) {
-    if !world::is_new(message) {
+pub fn remark(world: &dyn World, message: &str) {
+    if !world.is_new(message) {
         return;
     }
-    let lines = match world::columns() {
-        Some(_) => wrap(message, width().saturating_sub(6)).join("\n      "),
+    let lines = match world.columns() {
+        Some(_) => wrap(message, width(world).saturating_sub(6)).join("\n      "),
         None => message.to_owned(),
     };
-    world::say(&format!("{} {lines}", in_style(STRONG, "note:")));
+    world.say(&format!("{} {lines}", in_style(STRONG, "note:")));
 }
 
 /// Columns a text takes on the screen, styles left out.
@@ -143,34 +147,72 @@ fn last(lines: &mut [String]) -> &mut String {
     lines.last_mut().expect("there is always a line")
 }
 
-/// Standard output for people: no blanks at the end of a line, and on a
-/// terminal no line wider than it. In a pipe a line stays whole, so that what
-/// is sought in it is found.
+/// What becomes of the lines that are printed.
+#[derive(Clone, Copy)]
+enum Lines {
+    /// Nothing: programs read them.
+    AsTheyCome,
+    /// No blanks at their end. In a pipe a line stays whole, so that what is
+    /// sought in it is found.
+    Whole,
+    /// The same, and none wider than the terminal.
+    Broken,
+}
+
+/// Standard output.
 pub struct Page {
-    out: world::Styled,
-    width: Option<usize>,
+    out: Box<dyn Write>,
+    /// Columns there are.
+    pub width: usize,
+    lines: Lines,
     line: Vec<u8>,
 }
 
 impl Page {
-    /// A page on standard output.
-    pub fn new() -> Page {
-        Page { out: world::styled(), width: world::columns().map(|_| width()), line: Vec::new() }
+    /// A page for people.
+    pub fn new(world: &dyn World) -> Page {
+        Page::of(world, true)
+    }
+
+    /// A page for people, or for programs, which get all as it comes.
+    pub fn of(world: &dyn World, for_people: bool) -> Page {
+        let lines = match world.columns() {
+            _ if !for_people => Lines::AsTheyCome,
+            Some(_) => Lines::Broken,
+            None => Lines::Whole,
+        };
+        Page { out: world.styled(), width: width(world), lines, line: Vec::new() }
+    }
+
+    /// Says a text behind a faint heading, wrapped to the width and indented.
+    pub fn say(&mut self, heading: &str, text: &str) -> io::Result<()> {
+        let indent = columns(heading);
+        let lines = wrap(&plain(text), self.width.saturating_sub(indent).max(24));
+        for (i, line) in lines.iter().enumerate() {
+            match i {
+                0 => writeln!(self, "{}{line}", in_style(FAINT, heading))?,
+                _ => writeln!(self, "{:indent$}{line}", "")?,
+            }
+        }
+        Ok(())
     }
 }
 
 impl Write for Page {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        if let Lines::AsTheyCome = self.lines {
+            return self.out.write(bytes);
+        }
         for part in bytes.split_inclusive(|&b| b == b'\n') {
             self.line.extend_from_slice(part);
             if self.line.ends_with(b"\n") {
                 let line = String::from_utf8_lossy(&self.line).into_owned();
                 self.line.clear();
-                match self.width {
-                    Some(width) => flow(&line, width)
+                match self.lines {
+                    Lines::Broken => flow(&line, self.width)
                         .iter()
                         .try_for_each(|line| writeln!(self.out, "{line}"))?,
-                    None => writeln!(self.out, "{}", line.trim_end())?,
+                    _ => writeln!(self.out, "{}", line.trim_end())?,
                 }
             }
         }
@@ -181,27 +223,6 @@ impl Write for Page {
         self.out.write_all(&std::mem::take(&mut self.line))?;
         self.out.flush()
     }
-}
-
-/// Standard output: a page for people, or as it comes for programs.
-pub fn output(for_people: bool) -> Box<dyn Write> {
-    match for_people {
-        true => Box::new(Page::new()),
-        false => Box::new(world::styled()),
-    }
-}
-
-/// Says a text behind a faint heading, wrapped to the width and indented.
-pub fn say(out: &mut impl Write, heading: &str, text: &str) -> io::Result<()> {
-    let indent = columns(heading);
-    let lines = wrap(&plain(text), width().saturating_sub(indent).max(24));
-    for (i, line) in lines.iter().enumerate() {
-        match i {
-            0 => writeln!(out, "{}{line}", in_style(FAINT, heading))?,
-            _ => writeln!(out, "{:indent$}{line}", "")?,
-        }
-    }
-    Ok(())
 }
 
 /// A text from a file made safe to print: control characters as `\u{…}`.

@@ -10,50 +10,42 @@ use clap_mangen::roff::Roff;
 
 use crate::args::{self, Args};
 use crate::fail::{Fail, Outcome};
-use crate::{files, screen, world};
+use crate::machine::make_directory;
+use crate::screen;
+use crate::world::{Readers, World};
 
 /// The binary's name.
 const NAME: &str = "holdover";
 
-pub fn completions(args: &args::Completions) -> Result<Outcome, Fail> {
-    if world::by_value() {
-        return Err(no_shell());
-    }
+pub fn completions(world: &dyn World, args: &args::Completions) -> Result<Outcome, Fail> {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Args::command(), NAME, &mut script);
-    world::stdout().write_all(&script)?;
+    world.out().write_all(&script)?;
     Ok(Outcome::Done)
 }
 
-fn no_shell() -> Fail {
-    Fail::said("a desk has no shell and no manual: run the binary for this")
-}
-
-pub fn manual(args: &args::Manual) -> Result<Outcome, Fail> {
-    if world::by_value() {
-        return Err(no_shell());
-    }
+pub fn manual(world: &dyn World, args: &args::Manual) -> Result<Outcome, Fail> {
     let without_help = |command: Command| command.disable_help_subcommand(true);
     let mut command = without_help(Args::command()).mut_subcommand("table", without_help);
     command.build();
     let Some(directory) = &args.output_dir else {
-        world::stdout().write_all(&page(&command)?)?;
+        world.out().write_all(&page(&command)?)?;
         return Ok(Outcome::Done);
     };
     let mut pages = Vec::new();
     gather(&command, &mut pages)?;
-    let mut out = screen::Page::new();
+    let mut out = screen::Page::new(world);
     let places: Vec<_> = pages.iter().map(|(name, _)| directory.join(name)).collect();
     let files: Vec<(&Path, &[u8])> =
         places.iter().zip(&pages).map(|(path, (_, page))| (path.as_path(), &page[..])).collect();
-    files::make_directory(directory)?;
+    make_directory(directory)?;
     // Pages hold no cards.
-    files::write_all(&files, files::Readers::Everyone)?;
+    world.put(&files, Readers::Everyone)?;
     for path in &places {
-        screen::say(&mut out, "written  ", &path.display().to_string())?;
+        out.say("written  ", &path.display().to_string())?;
     }
     let first = directory.join(format!("{NAME}.1"));
-    screen::say(&mut out, "next  ", &format!("`man -l {}` shows the first", first.display()))?;
+    out.say("next  ", &format!("`man -l {}` shows the first", first.display()))?;
     out.flush()?;
     Ok(Outcome::Done)
 }

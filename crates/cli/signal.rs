@@ -14,8 +14,8 @@ use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
 use crate::html;
 use crate::progress;
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
-use crate::world;
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style, plain};
+use crate::world::World;
 
 /// Findings of one kind told with their place; the rest is counted.
 const TOLD: usize = 4;
@@ -23,7 +23,7 @@ const TOLD: usize = 4;
 /// Captures listed as text; the rest is counted.
 const LISTED: usize = 40;
 
-pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Signal) -> Result<Outcome, Fail> {
     if args.mask && args.format != Format::Text {
         return Err(Fail::said(
             "captures for `holdover read` hold every bit: --mask goes with --format text",
@@ -31,14 +31,14 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
     }
     let probe = Probe::new(options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
     let files = args.inputs.iter().map(std::path::Path::new);
-    let target = html::Target::of(&args.page, files, [])?;
+    let target = html::Target::of(world, &args.page, files, [])?;
     let mut page = target.as_ref().map(|target| html::signal::Page::new(target.hide));
-    let outcome = health(args, &probe, &mut page);
+    let outcome = health(world, args, &probe, &mut page);
     // A reader of the text that has had enough still gets the page.
     if let (Some(target), Some(page)) = (target, page.and_then(|page| page.page())) {
-        let written = target.write(&page)?;
+        let written = target.write(world, &page)?;
         if args.format == Format::Text && outcome.is_ok() {
-            screen::say(&mut world::styled(), "written  ", &written)?;
+            screen::Page::new(world).say("written  ", &written)?;
         }
     }
     outcome
@@ -46,11 +46,12 @@ pub fn run(args: &args::Signal) -> Result<Outcome, Fail> {
 
 /// Reads and reports each input.
 fn health(
+    world: &dyn World,
     args: &args::Signal,
     probe: &Probe,
     page: &mut Option<html::signal::Page>,
 ) -> Result<Outcome, Fail> {
-    let mut out = screen::output(args.format == Format::Text);
+    let mut out = screen::Page::of(world, args.format == Format::Text);
     let mut report = Report::new(args);
     report.head(&mut out)?;
     let mut outcome = Outcome::Done;
@@ -66,8 +67,8 @@ fn health(
             }
         };
         let result = match input.as_str() {
-            "-" => from_pipe(probe, &mut on),
-            name => match opened(name, args.format) {
+            "-" => from_pipe(world, probe, &mut on),
+            name => match opened(world, name, args.format) {
                 Ok(file) => probe.read_from(file, &mut on),
                 Err(error) => return Err(Fail::file(name, &error)),
             },
@@ -98,7 +99,7 @@ fn health(
                 () if message.contains("data lines") => " (--d0, --d1)",
                 () => "",
             };
-            screen::complain(&format!("{}: {message}{options}", plain(input)));
+            screen::complain(world, &format!("{}: {message}{options}", plain(input)));
             if let Some(page) = page.as_mut() {
                 page.failed(input, &message);
             }
@@ -113,19 +114,20 @@ fn health(
 }
 
 /// A file, its bytes counted; not where captures come out beside the bar.
-fn opened(name: &str, format: Format) -> io::Result<Box<dyn Read>> {
-    match format == Format::Text || !world::output_is_watched() {
-        true => Ok(Box::new(progress::open(name)?)),
-        false => Ok(Box::new(world::open(name)?)),
+fn opened(world: &dyn World, name: &str, format: Format) -> io::Result<Box<dyn Read>> {
+    match format == Format::Text || !world.output_is_watched() {
+        true => Ok(Box::new(progress::open(world, name)?)),
+        false => Ok(Box::new(world.open(name)?)),
     }
 }
 
 /// A pipe is read as it comes, whatever its pauses.
 fn from_pipe(
+    world: &dyn World,
     probe: &Probe,
     on: &mut dyn FnMut(CardRead),
 ) -> Result<Summary, holdover_signal::SignalError> {
-    probe.read_from(world::stdin(), on)
+    probe.read_from(world.stdin(), on)
 }
 
 /// The options a command line gives.
@@ -180,7 +182,7 @@ impl<'a> Report<'a> {
         Report { args, listed: Vec::new(), more: 0, findings: BTreeMap::new() }
     }
 
-    fn head(&self, out: &mut impl Write) -> Result<(), Fail> {
+    fn head(&self, out: &mut Page) -> Result<(), Fail> {
         if self.args.format == Format::Csv && !self.args.summary {
             let mut csv = csv::Writer::from_writer(&mut *out);
             write_csv(&mut csv, &CardRead::CSV_HEADER)?;
@@ -189,7 +191,7 @@ impl<'a> Report<'a> {
         Ok(())
     }
 
-    fn read(&mut self, out: &mut impl Write, read: CardRead) -> Result<(), Fail> {
+    fn read(&mut self, out: &mut Page, read: CardRead) -> Result<(), Fail> {
         match self.args.format {
             _ if self.args.summary => {}
             Format::Json => {
@@ -221,12 +223,7 @@ impl<'a> Report<'a> {
         Ok(())
     }
 
-    fn summary(
-        &mut self,
-        out: &mut impl Write,
-        input: &str,
-        summary: &Summary,
-    ) -> Result<(), Fail> {
+    fn summary(&mut self, out: &mut Page, input: &str, summary: &Summary) -> Result<(), Fail> {
         if self.args.format == Format::Json && self.args.summary {
             let mut object = serde_json::to_value(summary)
                 .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
@@ -239,7 +236,7 @@ impl<'a> Report<'a> {
         writeln!(out, "{}", in_style(STRONG, &plain(input)))?;
         writeln!(out, "  {}", summary.chosen)?;
         for note in &summary.notes {
-            screen::say(out, "  note  ", note)?;
+            out.say("  note  ", note)?;
         }
         for reader in &summary.readers {
             writeln!(out)?;
@@ -264,12 +261,12 @@ impl<'a> Report<'a> {
                           ground, start the recording, then show a card"
                     .to_owned(),
             };
-            screen::say(out, "next  ", &next)?;
+            out.say("next  ", &next)?;
         }
         Ok(())
     }
 
-    fn reader(&mut self, out: &mut impl Write, reader: &ReaderSummary) -> Result<(), Fail> {
+    fn reader(&mut self, out: &mut Page, reader: &ReaderSummary) -> Result<(), Fail> {
         let clean = match reader.clean {
             0 if reader.captures == 0 => in_style(OPEN, "nothing to judge"),
             clean if clean == reader.captures => in_style(GOOD, "all clean"),
@@ -306,14 +303,14 @@ impl<'a> Report<'a> {
             writeln!(out, "  {} {times}{captures}", in_style(BAD, kind.name()))?;
             let shown = told.len();
             for what in told {
-                screen::say(out, "    ", &what)?;
+                out.say("    ", &what)?;
             }
             if *count as usize > shown && shown > 0 {
                 let more = format!("    and {} more", *count as usize - shown);
                 writeln!(out, "{}", in_style(FAINT, &more))?;
             }
-            screen::say(out, "    cause  ", kind.cause())?;
-            screen::say(out, "    check  ", kind.check())?;
+            out.say("    cause  ", kind.cause())?;
+            out.say("    check  ", kind.check())?;
         }
         Ok(())
     }
@@ -343,7 +340,7 @@ pub fn time(us: f64) -> String {
 }
 
 fn spread(
-    out: &mut impl Write,
+    out: &mut Page,
     name: &str,
     spread: Option<Spread>,
     limits: [f64; 2],
@@ -371,7 +368,7 @@ const ROWS: usize = 12;
 
 /// A histogram, a row a range, the rows within the limits marked.
 fn histogram(
-    out: &mut impl Write,
+    out: &mut Page,
     name: &str,
     histogram: &Histogram,
     limits: [f64; 2],
@@ -389,7 +386,7 @@ fn histogram(
         })
         .collect();
     let most = rows.iter().map(|row| row.2).max().unwrap_or(1).max(1);
-    let room = screen::width().saturating_sub(44).clamp(10, 50);
+    let room = out.width.saturating_sub(44).clamp(10, 50);
     writeln!(out, "  {}", in_style(FAINT, &format!("{name}, `|` within the limits")))?;
     let mut skipped = false;
     for (i, (from, to, count)) in rows.iter().copied().enumerate() {

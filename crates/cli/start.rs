@@ -4,24 +4,25 @@ use std::io::Write;
 
 use crate::args;
 use crate::fail::{Fail, Outcome};
-use crate::{files, screen};
+use crate::screen;
+use crate::world::World;
 
 const SITE: &str = include_str!("start/site.toml");
 const ROSTER: &str = include_str!("start/roster.csv");
 
-pub fn run(args: &args::Init) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Init) -> Result<Outcome, Fail> {
     let (site, roster) = (args.directory.join("site.toml"), args.directory.join("roster.csv"));
-    files::create(&[(&site, SITE.as_bytes()), (&roster, ROSTER.as_bytes())])?;
-    let mut out = screen::Page::new();
+    world.put_new(&[(&site, SITE.as_bytes()), (&roster, ROSTER.as_bytes())])?;
+    let mut out = screen::Page::new(world);
     let name = |path: &std::path::Path| screen::plain(&path.display().to_string());
     let (site, roster) = (name(&site), name(&roster));
-    screen::say(&mut out, "written  ", &format!("{site}: the new panel's limits, each explained"))?;
-    screen::say(&mut out, "written  ", &format!("{roster}: a header, and no card yet"))?;
+    out.say("written  ", &format!("{site}: the new panel's limits, each explained"))?;
+    out.say("written  ", &format!("{roster}: a header, and no card yet"))?;
     let next = format!(
         "fill in what the new panel's manual says, and a card a row in the roster; then `holdover \
          plan --site {site} --roster {roster}`"
     );
-    screen::say(&mut out, "next  ", &next)?;
+    out.say("next  ", &next)?;
     out.flush()?;
     Ok(Outcome::Done)
 }

@@ -9,23 +9,29 @@ use crate::args::{self, Format, TableVerb};
 use crate::fail::{Fail, Outcome};
 use crate::formats::{Grid, write_csv};
 use crate::screen::{FAINT, GOOD, OPEN, STRONG, in_style};
+use crate::world::World;
 use crate::{diff, draw, files, screen};
 
-pub fn run(args: &args::Table) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Table) -> Result<Outcome, Fail> {
     match &args.verb {
-        TableVerb::List { tables, format } => list(&files::tables(&tables.tables)?, *format),
-        TableVerb::Lint { files, quiet } => lint(files, *quiet),
+        TableVerb::List { tables, format } => {
+            list(world, &files::tables(world, &tables.tables)?, *format)
+        }
+        TableVerb::Lint { files, quiet } => lint(world, files, *quiet),
         TableVerb::Show { ids, tables, format } => {
-            show(&files::tables(&tables.tables)?, ids, *format)
+            show(world, &files::tables(world, &tables.tables)?, ids, *format)
         }
-        TableVerb::Diff { old, new, format } => {
-            diff::run((old, &files::table(old)?), (new, &files::table(new)?), *format)
-        }
+        TableVerb::Diff { old, new, format } => diff::run(
+            world,
+            (old, &files::table(world, old)?),
+            (new, &files::table(world, new)?),
+            *format,
+        ),
     }
 }
 
-fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
-    let mut out = screen::output(format == Format::Text);
+fn list(world: &dyn World, table: &Table, format: Format) -> Result<Outcome, Fail> {
+    let mut out = screen::Page::of(world, format == Format::Text);
     match format {
         Format::Json => {
             for layout in table.layouts() {
@@ -47,7 +53,7 @@ fn list(table: &Table, format: Format) -> Result<Outcome, Fail> {
                 let cells = cells(layout);
                 grid.row(cells[..6].iter().map(|cell| screen::plain(cell)));
             }
-            grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
+            grid.print(&mut out)?;
             writeln!(
                 out,
                 "{}",
@@ -80,12 +86,12 @@ fn object(layout: &Layout) -> Result<String, Fail> {
     serde_json::to_string(layout).map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
 }
 
-fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
-    let mut out = screen::Page::new();
+fn lint(world: &dyn World, names: &[String], quiet: bool) -> Result<Outcome, Fail> {
+    let mut out = screen::Page::new(world);
     let mut outcome = Outcome::Done;
     let mut seen: Vec<(String, Table)> = Vec::new();
     for name in names {
-        match files::table(name) {
+        match files::table(world, name) {
             Ok(table) => {
                 if !quiet {
                     let good = in_style(GOOD, "no mistake");
@@ -98,16 +104,19 @@ fn lint(names: &[String], quiet: bool) -> Result<Outcome, Fail> {
                     let twice = seen.iter().find(|(_, table)| table.layout(layout.id()).is_some());
                     if let Some((other, _)) = twice {
                         let id = layout.id();
-                        screen::complain(&format!(
-                            "{name}: a layout {id:?} is in {other} too: rename one before using both"
-                        ));
+                        screen::complain(
+                            world,
+                            &format!(
+                                "{name}: a layout {id:?} is in {other} too: rename one before using both"
+                            ),
+                        );
                         outcome = Outcome::InputWrong;
                     }
                 }
                 seen.push((name.clone(), table));
             }
             Err(Fail::Said(message)) => {
-                screen::complain(&message);
+                screen::complain(world, &message);
                 outcome = Outcome::InputWrong;
             }
             Err(fail) => return Err(fail),
@@ -181,12 +190,12 @@ fn remarks(table: &Table, out: &mut impl Write) -> Result<(), Fail> {
     Ok(())
 }
 
-fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> {
+fn show(world: &dyn World, table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> {
     let layouts: Vec<&Layout> = match ids {
         [] => table.layouts().iter().collect(),
         ids => ids.iter().map(|id| files::layout(table, id)).collect::<Result<_, _>>()?,
     };
-    let mut out = screen::output(format == Format::Text);
+    let mut out = screen::Page::of(world, format == Format::Text);
     if format == Format::Csv {
         return Err(Fail::said("a drawing is no CSV: use --format text or json"));
     }
@@ -203,7 +212,7 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
         writeln!(out, "{id}  {}, {} bits", screen::plain(&spec.title), layout.length())?;
         writeln!(out, "{}", in_style(FAINT, &format!("basis: {}", screen::plain(&spec.basis))))?;
         writeln!(out)?;
-        for line in draw::layout(layout, screen::width()) {
+        for line in draw::layout(layout, out.width) {
             writeln!(out, "{line}")?;
         }
         writeln!(out)?;
@@ -238,7 +247,7 @@ fn show(table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> 
         let mut mends: Vec<String> = Vec::new();
         for mend in layout.unsettled().iter().map(|open| layout.settled_by(open)) {
             if !mends.contains(&mend) {
-                screen::say(&mut out, "  next  ", &mend)?;
+                out.say("  next  ", &mend)?;
                 mends.push(mend);
             }
         }

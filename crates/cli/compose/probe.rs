@@ -8,11 +8,13 @@ use holdover_signal::compose::{Compose, FaultShares, Form, Track};
 
 use crate::args::{IdleLevel, ProbeForm, Timing};
 use crate::fail::Fail;
-use crate::{files, screen, world};
+use crate::world::World;
+use crate::{files, screen};
 
 /// Writes a probe file; the faults put in are counted on standard error and
 /// listed where asked.
 pub fn write(
+    world: &dyn World,
     out: &mut impl Write,
     timing: &Timing,
     form: ProbeForm,
@@ -53,13 +55,13 @@ pub fn write(
                 .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
             writeln!(lines, "{line}")?;
         }
-        files::write(path, &lines)?;
+        files::write(world, path, &lines)?;
     }
     if !faults.is_empty() {
         let count = faults.len();
         let text = if count == 1 { "1 fault".to_owned() } else { format!("{count} faults") };
         let note = format!("{text} put in; --faults FILE lists them");
-        world::say(&screen::in_style(screen::FAINT, &note));
+        world.say(&screen::in_style(screen::FAINT, &note));
     }
     Ok(())
 }

@@ -10,13 +10,20 @@ use super::page::{
 };
 use super::raster::Batch;
 use crate::mask;
+use crate::world::World;
 use crate::{args, care};
 
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 100;
 
 /// The page of what was learnt.
-pub fn page(learnt: &[Learnt], samples: &[Sample], args: &args::Learn, hide: bool) -> String {
+pub fn page(
+    world: &dyn World,
+    learnt: &[Learnt],
+    samples: &[Sample],
+    args: &args::Learn,
+    hide: bool,
+) -> String {
     let found = learnt.iter().filter(|kind| kind.layout.is_some()).count();
     let kinds = count(learnt.len() as u64, "kind of card", "kinds of card");
     let verdict = match found == learnt.len() {
@@ -28,7 +35,7 @@ pub fn page(learnt: &[Learnt], samples: &[Sample], args: &args::Learn, hide: boo
         verdict: html! {
             (count(samples.len() as u64, "capture", "captures")) " of " (kinds) ": " (verdict)
         },
-        made_of: vec![("made of", named(&args.inputs, hide))],
+        made_of: vec![("made of", named(world, &args.inputs, hide))],
         hide,
     };
     sheet.page(html! {

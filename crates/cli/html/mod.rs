@@ -22,6 +22,7 @@ use crate::args;
 use crate::fail::Fail;
 use crate::files;
 use crate::screen;
+use crate::world::World;
 
 /// Where a page goes, and whether it hides card numbers.
 pub struct Target<'a> {
@@ -34,6 +35,7 @@ impl<'a> Target<'a> {
     /// The page asked for, if one is; it never replaces an input or another
     /// output.
     pub fn of<'p>(
+        world: &dyn World,
         args: &'a args::Page,
         inputs: impl IntoIterator<Item = &'p Path>,
         outputs: impl IntoIterator<Item = &'p PathBuf>,
@@ -42,7 +44,7 @@ impl<'a> Target<'a> {
         'a: 'p,
     {
         let Some(path) = &args.html else { return Ok(None) };
-        files::keep_apart(inputs, outputs.into_iter().chain([path]))?;
+        files::keep_apart(world, inputs, outputs.into_iter().chain([path]))?;
         Ok(Some(Target { path, hide: !args.show_numbers }))
     }
 
@@ -52,8 +54,8 @@ impl<'a> Target<'a> {
     }
 
     /// Writes the page whole or not at all; what to tell of it.
-    pub fn write(&self, page: &str) -> Result<String, Fail> {
-        files::write(self.path, page.as_bytes())?;
+    pub fn write(&self, world: &dyn World, page: &str) -> Result<String, Fail> {
+        files::write(world, self.path, page.as_bytes())?;
         Ok(screen::plain(&self.path.display().to_string()))
     }
 }

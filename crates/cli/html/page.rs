@@ -4,6 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, Render, html};
 
 use super::svg;
 use crate::screen::plain;
+use crate::world::World;
 
 const STYLE: &str = include_str!("style.css");
 
@@ -188,8 +189,8 @@ pub fn count(count: impl Into<u128>, one: &str, more: &str) -> String {
 
 /// Inputs by name; captures given on the command line are bits, and hidden
 /// with them.
-pub fn named(inputs: &[String], hide: bool) -> String {
-    let name = |input: &String| match crate::world::exists(input) || input == "-" {
+pub fn named(world: &dyn World, inputs: &[String], hide: bool) -> String {
+    let name = |input: &String| match world.exists(input) || input == "-" {
         true => input.clone(),
         false if hide => "a capture given as argument".to_owned(),
         false => input.clone(),

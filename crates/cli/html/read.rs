@@ -20,6 +20,7 @@ use crate::read::masked::{NO_CAPTURE, Sayable};
 use crate::read::text::{fields, lost, mended_is_best, place, reading};
 use crate::read::words::percent;
 use crate::read::{Answered, notes};
+use crate::world::World;
 use crate::{args, care};
 
 /// Captures drawn one by one, captures listed, unclear ones listed first.
@@ -43,6 +44,7 @@ struct Kind {
 
 /// What a page needs, gathered as captures are answered.
 pub struct Page<'a> {
+    world: &'a dyn World,
     args: &'a args::Read,
     site: Option<&'a Site>,
     hide: bool,
@@ -60,8 +62,14 @@ pub struct Page<'a> {
 }
 
 impl<'a> Page<'a> {
-    pub fn new(args: &'a args::Read, site: Option<&'a Site>, hide: bool) -> Page<'a> {
+    pub fn new(
+        world: &'a dyn World,
+        args: &'a args::Read,
+        site: Option<&'a Site>,
+        hide: bool,
+    ) -> Page<'a> {
         Page {
+            world,
             args,
             site,
             hide,
@@ -264,7 +272,7 @@ impl<'a> Page<'a> {
         };
         let mut made_of = match &self.args.port {
             Some(port) => vec![("serial port", port.clone())],
-            None => vec![("made of", named(&self.args.inputs, self.hide))],
+            None => vec![("made of", named(self.world, &self.args.inputs, self.hide))],
         };
         made_of.push(("tables", self.args.tables.tables.join(", ")));
         made_of.extend(self.args.site.iter().map(|path| ("site file", path.display().to_string())));

@@ -5,16 +5,13 @@ pub mod csv;
 pub mod headings;
 mod json;
 pub mod lines;
-#[cfg(not(target_family = "wasm"))]
-mod port;
 mod probe;
 mod source;
 
 use std::collections::{HashMap, hash_map};
 use std::io::{self, Read, Seek};
 use std::sync::Arc;
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
-use std::thread;
+use std::sync::mpsc::RecvTimeoutError;
 use std::time::{Duration, SystemTime};
 
 use holdover::bits::{CaptureText, Plain};
@@ -23,8 +20,8 @@ use holdover_signal::Probe;
 
 use crate::fail::Fail;
 use crate::progress::Counted;
-use crate::world::{File, Lasting};
-use crate::{progress, screen, sheet, workbook, world};
+use crate::world::{Blocks, File, Lasting, World};
+use crate::{progress, screen, sheet, workbook};
 use blocks::{Kept, Parser};
 use source::Source;
 pub use source::text_row;
@@ -101,28 +98,31 @@ pub enum Event<'e> {
 /// Reads every input in turn and hands on what comes; `wait` makes a pipe
 /// count as a whole file.
 pub fn read(
+    world: &dyn World,
     inputs: &[String],
     probe: &Probe,
     wait: bool,
     mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    Inputs::new(inputs, wait)?.read(probe, false, &mut on)
+    Inputs::new(world, inputs, wait)?.read(probe, false, &mut on)
 }
 
 /// The same, with the sheet that is meant where an input is a workbook.
 pub fn read_sheets(
+    world: &dyn World,
     inputs: &[String],
     choice: Option<&str>,
     probe: &Probe,
     wait: bool,
     mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let mut inputs = Inputs { choice, ..Inputs::new(inputs, wait)? };
+    let mut inputs = Inputs { choice, ..Inputs::new(world, inputs, wait)? };
     inputs.read(probe, false, &mut on)
 }
 
 /// The inputs of a command, which can be read more than once if none is live.
 pub struct Inputs<'a> {
+    world: &'a dyn World,
     names: &'a [String],
     wait: bool,
     /// The sheet that is meant of a workbook.
@@ -148,11 +148,12 @@ struct Stamp {
 
 impl<'a> Inputs<'a> {
     /// Captures, names of files, and "-" for standard input.
-    pub fn new(names: &'a [String], wait: bool) -> Result<Inputs<'a>, Fail> {
+    pub fn new(world: &'a dyn World, names: &'a [String], wait: bool) -> Result<Inputs<'a>, Fail> {
         if names.iter().filter(|input| *input == "-").count() > 1 {
             return Err(Fail::said("standard input is named twice: write \"-\" once"));
         }
         Ok(Inputs {
+            world,
             names,
             wait,
             choice: None,
@@ -166,7 +167,7 @@ impl<'a> Inputs<'a> {
 
     /// Whether there is a pipe among them that is not waited for.
     pub fn live(&self) -> bool {
-        !self.wait && self.names.iter().any(|name| name == "-") && world::stdin_file().is_none()
+        !self.wait && self.names.iter().any(|name| name == "-") && self.world.stdin_file().is_none()
     }
 
     /// Reads every input in turn and hands on what comes; `blocks` asks for
@@ -180,12 +181,12 @@ impl<'a> Inputs<'a> {
         for (i, input) in self.names.iter().enumerate() {
             if input == "-" {
                 match self.live() {
-                    true => live("-", stdin_blocks(), probe, on)?,
+                    true => live(self.world, "-", self.world.stdin_blocks(), probe, on)?,
                     false => {
                         let file = self.stdin()?;
                         let again = self.unchanged("-", &file)?;
                         let from = file.try_clone().map_err(|error| Fail::file("-", &error))?;
-                        let counted = progress::counted("-", from, None);
+                        let counted = progress::counted(self.world, "-", from, None);
                         self.whole("-", counted, probe, blocks, on)?;
                         if again {
                             self.unchanged("-", &file)?;
@@ -194,15 +195,15 @@ impl<'a> Inputs<'a> {
                 }
             } else if let Ok(read) = input.parse::<CaptureText>() {
                 on(Event::Rows(vec![argument(i, Ok(read))]))?;
-            } else if world::exists(input) {
+            } else if self.world.exists(input) {
                 let file = self.file(input)?;
                 let again = self.unchanged(input, &file)?;
                 match workbook(input, &file)? {
-                    Some(bytes) => sheet(input, bytes, self.choice, on)?,
+                    Some(bytes) => sheet(self.world, input, bytes, self.choice, on)?,
                     None => {
                         let total = file.stamp().ok().map(|(bytes, _)| bytes);
                         let from = file.try_clone().map_err(|error| Fail::file(input, &error))?;
-                        let counted = progress::counted(input, from, total);
+                        let counted = progress::counted(self.world, input, from, total);
                         self.whole(input, counted, probe, blocks, on)?;
                     }
                 }
@@ -235,7 +236,7 @@ impl<'a> Inputs<'a> {
             let kept = self.kept.entry(name.to_owned()).or_default();
             Parser::new(kept, &mut self.taken)
         });
-        whole(name, from, probe, parser, on)
+        whole(self.world, name, from, probe, parser, on)
     }
 
     /// Refuses a file that is not what it was when it was first opened: its
@@ -263,7 +264,7 @@ impl<'a> Inputs<'a> {
             copy.rewind().map_err(failed)?;
             return copy.try_clone().map_err(failed);
         }
-        match world::open(name).and_then(File::lasting).map_err(failed)? {
+        match self.world.open(name).and_then(|file| self.world.lasting(file)).map_err(failed)? {
             Lasting::Itself(file) => Ok(file),
             Lasting::Copy(copy) => {
                 self.copies.insert(name.to_owned(), copy);
@@ -280,12 +281,12 @@ impl<'a> Inputs<'a> {
     fn stdin(&mut self) -> Result<File, Fail> {
         let failed = |error: io::Error| Fail::file("-", &error);
         if self.stdin.is_none() {
-            self.stdin = Some(match world::stdin_file() {
+            self.stdin = Some(match self.world.stdin_file() {
                 Some(mut file) => {
                     let at = file.stream_position().map_err(failed)?;
                     (file, at)
                 }
-                None => (world::stdin_copy().map_err(failed)?, 0),
+                None => (self.world.stdin_copy().map_err(failed)?, 0),
             });
         }
         let Some((file, at)) = &mut self.stdin else { return Err(Fail::said("-: not read")) };
@@ -340,17 +341,18 @@ fn workbook(name: &str, mut file: &File) -> Result<Option<Vec<u8>>, Fail> {
 
 /// Hands on the rows of a workbook's sheet.
 fn sheet(
+    world: &dyn World,
     name: &str,
     bytes: Vec<u8>,
     choice: Option<&str>,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let known = |headings: &[String]| csv::Sheet::of_cells(headings).is_ok();
-    let read = progress::during(name, || workbook::read(name, bytes, choice, &known))?;
+    let read = progress::during(world, name, || workbook::read(name, bytes, choice, &known))?;
     let captures = csv::Sheet::of_cells(&read.headings).map_err(Fail::Said)?;
     let shown = screen::plain(name);
     let notes = read.notes.into_iter().chain(captures.near());
-    notes.for_each(|note| screen::remark(&format!("{shown}: {note}")));
+    notes.for_each(|note| screen::remark(world, &format!("{shown}: {note}")));
     let source: Arc<str> = name.into();
     let good = read.rows.into_iter().map(|(line, cells)| (line, captures.entry(Ok(cells))));
     let bad = read.mistakes.into_iter().map(|(line, why)| (line, Err(why)));
@@ -374,6 +376,7 @@ fn hand_on(
 
 /// Reads a source to its end. A parser takes lines of captures by the block.
 fn whole(
+    world: &dyn World,
     name: &str,
     mut from: Counted<File>,
     probe: &Probe,
@@ -381,7 +384,7 @@ fn whole(
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let failed = |error| Fail::file(name, &error);
-    let mut source = Source::new(name, probe);
+    let mut source = Source::new(world, name, probe);
     let mut block = vec![0; if parser.is_some() { blocks::BLOCK } else { BLOCK }];
     let mut rows = Vec::new();
     // Bytes that were looked at, and those of a line that the last block began.
@@ -431,61 +434,24 @@ fn whole(
 
 /// Follows a serial port that prints a capture a line, until it is stopped.
 pub fn follow(
+    world: &dyn World,
     port: &str,
     baud: u32,
     probe: &Probe,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    live(port, blocks_of_port(port, baud)?, probe, on)
-}
-
-/// What a serial port sends, where there are any.
-fn blocks_of_port(port: &str, baud: u32) -> Result<Blocks, Fail> {
-    let shown = screen::plain(port);
-    if world::by_value() {
-        return Err(Fail::said(format!("{shown}: a desk has no serial ports: run the binary")));
-    }
-    #[cfg(target_family = "wasm")]
-    return Err(Fail::said(format!("{shown}: cannot be opened at {baud} baud here")));
-    #[cfg(not(target_family = "wasm"))]
-    port::blocks(port, baud)
-}
-
-/// Blocks of bytes as they come.
-type Blocks = Receiver<io::Result<Vec<u8>>>;
-
-/// Reads standard input in a thread of its own, so that its silence is noticed.
-fn stdin_blocks() -> Blocks {
-    let (send, receive) = mpsc::sync_channel(16);
-    thread::spawn(move || {
-        let mut stdin = io::stdin().lock();
-        let mut block = vec![0; BLOCK];
-        loop {
-            let sent = match stdin.read(&mut block) {
-                Ok(0) => return,
-                Ok(count) => send.send(Ok(block[..count].to_vec())),
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
-                Err(error) => {
-                    _ = send.send(Err(error));
-                    return;
-                }
-            };
-            if sent.is_err() {
-                return;
-            }
-        }
-    });
-    receive
+    live(world, port, world.port(port, baud)?, probe, on)
 }
 
 /// Hands on what comes live, and each pause.
 fn live(
+    world: &dyn World,
     name: &str,
     blocks: Blocks,
     probe: &Probe,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let mut source = Source::new(name, probe);
+    let mut source = Source::new(world, name, probe);
     let mut rows = Vec::new();
     loop {
         match blocks.recv_timeout(PAUSE) {

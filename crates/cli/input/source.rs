@@ -11,6 +11,7 @@ use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
 use super::{Entry, Row, entry, json};
 use crate::screen;
+use crate::world::World;
 
 /// The form of a source.
 enum Form {
@@ -30,6 +31,7 @@ enum Form {
 
 /// A source being read.
 pub struct Source<'a> {
+    world: &'a dyn World,
     name: Arc<str>,
     probe: &'a Probe,
     lines: Lines,
@@ -45,8 +47,9 @@ const HEAD: usize = 4096;
 impl<'a> Source<'a> {
     /// A source of that name, nothing read yet; `probe` reads it if it turns
     /// out to be a probe file.
-    pub fn new(name: &str, probe: &'a Probe) -> Source<'a> {
+    pub fn new(world: &'a dyn World, name: &str, probe: &'a Probe) -> Source<'a> {
         Source {
+            world,
             name: name.into(),
             probe,
             lines: Lines::default(),
@@ -155,7 +158,7 @@ impl<'a> Source<'a> {
                 sheet
                     .near()
                     .iter()
-                    .for_each(|n| screen::remark(&format!("{source}:{number}: {n}")));
+                    .for_each(|n| screen::remark(self.world, &format!("{source}:{number}: {n}")));
                 return;
             }
         }

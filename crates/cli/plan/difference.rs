@@ -8,17 +8,17 @@ use serde_json::{Value, json};
 use super::Shown;
 use super::worksheet::span;
 use crate::fail::Fail;
-use crate::screen::{self, GOOD, in_style, plain};
+use crate::screen::{GOOD, Page, in_style, plain};
 
 /// Cards told one by one; the rest is counted.
 const TOLD: usize = 20;
 
-pub fn print(out: &mut impl Write, changes: &Changes, shown: &Shown) -> Result<(), Fail> {
+pub fn print(out: &mut Page, changes: &Changes, shown: &Shown) -> Result<(), Fail> {
     if changes.is_empty() {
         writeln!(out, "{}", in_style(GOOD, "nothing changed against the earlier plan"))?;
         return Ok(());
     }
-    let mut say = |text: String| screen::say(out, "changed   ", &text);
+    let mut say = |text: String| out.say("changed   ", &text);
     if changes.panel {
         say("the panel's limits are others: see the site file".to_owned())?;
     }

@@ -11,6 +11,7 @@ use serde_json::{Map, Value};
 use crate::fail::Fail;
 use crate::files;
 use crate::screen::plain;
+use crate::world::World;
 
 /// Bytes of a plan file: a million conflicts take 200 MB.
 pub const MAX_PLAN_BYTES: usize = 256 << 20;
@@ -102,9 +103,9 @@ pub struct Read {
 /// # Errors
 /// No plan, a copy that hides cards, a plan of another form, or one that
 /// contradicts itself.
-pub fn read(path: &Path) -> Result<Read, Fail> {
+pub fn read(world: &dyn World, path: &Path) -> Result<Read, Fail> {
     let name = plain(&path.display().to_string());
-    let text = files::text(&path.display().to_string(), MAX_PLAN_BYTES)?;
+    let text = files::text(world, &path.display().to_string(), MAX_PLAN_BYTES)?;
     // The error quotes the file's own words.
     let none = |error: serde_json::Error| {
         let error = plain(&error.to_string());

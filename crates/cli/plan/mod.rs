@@ -8,14 +8,15 @@ pub mod text;
 pub mod worksheet;
 
 use std::path::Path;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use holdover::plan::{Plan, PlanOptions, plan_with};
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::roster::{self, Roster};
-use crate::{files, html, progress, screen, world};
+use crate::world::{Readers, World};
+use crate::{files, html, progress, screen};
 
 /// How card numbers are shown, and what every sheet carries.
 #[derive(Debug, Clone)]
@@ -43,34 +44,34 @@ impl Shown {
     }
 }
 
-pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Plan) -> Result<Outcome, Fail> {
     let inputs = || {
         let own = [Some(args.site.as_path()), args.roster.as_deref().map(Path::new)];
         args.tables.tables.iter().map(Path::new).chain(own.into_iter().flatten())
     };
     let outputs =
         || [&args.output, &args.worksheet, &args.enrolment, &args.cutover].into_iter().flatten();
-    files::keep_apart(inputs(), outputs())?;
+    files::keep_apart(world, inputs(), outputs())?;
     // An earlier plan may be replaced by the new plan, but by nothing else.
     let others = || outputs().filter(|path| args.output.as_ref() != Some(*path));
-    files::keep_apart(inputs().chain(earlier_path(args)), others())?;
-    let page = html::Target::of(&args.page, inputs().chain(earlier_path(args)), outputs())?;
-    if args.time_limit.is_some() && world::by_value() {
+    files::keep_apart(world, inputs().chain(earlier_path(args)), others())?;
+    let page = html::Target::of(world, &args.page, inputs().chain(earlier_path(args)), outputs())?;
+    if args.time_limit.is_some() && world.now().is_none() {
         return Err(Fail::said("--time-limit: a desk has no clock: run the binary"));
     }
-    let table = files::tables(&args.tables.tables)?;
-    let site = files::site(&args.site, &table)?;
+    let table = files::tables(world, &args.tables.tables)?;
+    let site = files::site(world, &args.site, &table)?;
     let mut roster = match &args.roster {
-        Some(path) => roster::read(path, args.sheet.sheet.as_deref(), &table, &site)?,
+        Some(path) => roster::read(world, path, args.sheet.sheet.as_deref(), &table, &site)?,
         None => Roster::default(),
     };
     if args.pseudonyms {
         roster.rename_holders();
     }
     roster.check_prints(&table);
-    let earlier = earlier_path(args).map(whole).transpose()?;
-    let made = progress::during("planning", || {
-        let mut clock = clock(args.time_limit);
+    let earlier = earlier_path(args).map(|path| whole(world, path)).transpose()?;
+    let made = progress::during(world, "planning", || {
+        let mut clock = clock(world, args.time_limit);
         let options = PlanOptions {
             keep: earlier.as_ref().filter(|_| args.keep.is_some()),
             go_on: clock.as_mut().map(|clock| clock as &mut dyn FnMut() -> bool),
@@ -87,7 +88,7 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     })?;
     let changes = earlier.map(|before| made.changes_since(&before, &roster.rows));
     let other = (roster.rows.len() <= WEIGHED_TWICE).then(|| {
-        progress::during("looking for another way", || made.alternative(&site, &roster.rows))
+        progress::during(world, "looking for another way", || made.alternative(&site, &roster.rows))
     });
     let other = other.transpose().map_err(|error| Fail::said(error.to_string()))?.flatten();
     let file = file::Written::new(&made, &roster.rows)?;
@@ -116,13 +117,13 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let named = outputs.into_iter().filter_map(|(path, bytes)| Some((path.as_deref()?, bytes)));
     let paper = page.as_ref().map(|page| page.path()).zip(paper);
     let files: Vec<(&Path, Vec<u8>)> = named.chain(paper).collect();
-    files::write_all(&files, files::Readers::Owner)?;
+    files::put(world, &files, Readers::Owner)?;
     let written = files.iter().map(|(path, _)| screen::plain(&path.display().to_string()));
     use std::io::Write;
-    let mut out = screen::output(args.format == Format::Text);
+    let mut out = screen::Page::of(world, args.format == Format::Text);
     if let (true, Some(path)) = (args.format != Format::Text, &args.roster) {
         let path = screen::plain(path);
-        roster.about.iter().for_each(|note| screen::remark(&format!("{path}: {note}")));
+        roster.about.iter().for_each(|note| screen::remark(world, &format!("{path}: {note}")));
     }
     match args.format {
         Format::Json => {
@@ -138,13 +139,13 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
         Format::Text => {
             text::print(&mut out, &made, &roster, &list, shown, args.quiet)?;
             if let Some(other) = &other {
-                screen::say(&mut out, "or        ", &text::other(other))?;
+                out.say("or        ", &text::other(other))?;
             }
             if let Some(changes) = &changes {
                 difference::print(&mut out, changes, shown)?;
             }
             for path in written {
-                screen::say(&mut out, "written  ", &path)?;
+                out.say("written  ", &path)?;
             }
             if !args.quiet {
                 text::next(&mut out, &made, args)?;
@@ -165,21 +166,22 @@ fn earlier_path(args: &args::Plan) -> Option<&Path> {
 }
 
 /// An earlier plan as it was written.
-fn whole(path: &Path) -> Result<Plan, Fail> {
-    let read = file::read(path)?;
+fn whole(world: &dyn World, path: &Path) -> Result<Plan, Fail> {
+    let read = file::read(world, path)?;
     if read.edited {
         let name = screen::plain(&path.display().to_string());
-        screen::remark(&format!(
-            "{name} was changed since it was written: it is taken as it stands"
-        ));
+        screen::remark(
+            world,
+            &format!("{name} was changed since it was written: it is taken as it stands"),
+        );
     }
     Ok(read.plan)
 }
 
 /// Says when the time is up.
-fn clock(seconds: Option<u64>) -> Option<impl FnMut() -> bool> {
+fn clock(world: &dyn World, seconds: Option<u64>) -> Option<impl FnMut() -> bool> {
     let limit = Duration::from_secs(seconds?);
-    let began = Instant::now();
+    let began = world.now()?;
     Some(move || began.elapsed() < limit)
 }
 

@@ -11,7 +11,7 @@ use super::worksheet::{parity_briefly, span};
 use crate::fail::Fail;
 use crate::formats::Grid;
 use crate::roster::Roster;
-use crate::screen::{self, BAD, GOOD, OPEN, STRONG, in_style, plain};
+use crate::screen::{BAD, GOOD, OPEN, Page, STRONG, in_style, plain};
 use crate::{args, care};
 
 /// Conflicts told one by one; the rest is counted.
@@ -21,7 +21,7 @@ const TOLD: usize = 20;
 const NAMED: usize = 12;
 
 pub fn print(
-    out: &mut impl Write,
+    out: &mut Page,
     plan: &Plan,
     roster: &Roster,
     list: &[Enrolment],
@@ -39,24 +39,24 @@ pub fn print(
     };
     writeln!(out, "{}, {verdict}\n", in_style(STRONG, &format!("{slots} for {cards} to keep")))?;
     if !roster.rows.is_empty() {
-        screen::say(out, "roster    ", &roster.sum())?;
+        out.say("roster    ", &roster.sum())?;
     }
     if !plan.slots().is_empty() {
         let mut grid = Grid::new(HEAD);
         plan.worksheet().iter().for_each(|block| grid.row(row(block)));
-        grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
+        grid.print(out)?;
         let first = plan.panel().first_bit;
         writeln!(out, "bits are counted from {first}, as this panel counts them\n")?;
     }
     if !quiet && !plan.slots().is_empty() {
         let mark = format!("{}, on every sheet of this plan", shown.mark);
-        screen::say(out, "mark      ", &mark)?;
+        out.say("mark      ", &mark)?;
     }
     for lost in plan.lost() {
         let what = lost.layout.as_deref().unwrap_or("captures");
         let lines = lost_lines(lost, roster, list);
         let text = format!("{} of {}{lines}: {}", lost.cards, plain(what), lost.why);
-        screen::say(out, "lost      ", &text)?;
+        out.say("lost      ", &text)?;
     }
     for conflict in plan.conflicts().iter().take(TOLD) {
         let cards: Vec<String> = conflict.cards.iter().take(8).map(|c| card(*c)).collect();
@@ -71,19 +71,19 @@ pub fn print(
         };
         let kind = conflict.kind;
         let todo = shown.advice(&conflict.what_to_do);
-        screen::say(out, "conflict  ", &format!("{kind}, {what}: {}{more}", cards.join(", ")))?;
-        screen::say(out, "          ", todo)?;
+        out.say("conflict  ", &format!("{kind}, {what}: {}{more}", cards.join(", ")))?;
+        out.say("          ", todo)?;
     }
     if plan.conflicts().len() > TOLD {
         let more = plan.conflicts().len() - TOLD;
-        screen::say(out, "conflict  ", &format!("and {more} more; --format json lists them all"))?;
+        out.say("conflict  ", &format!("and {more} more; --format json lists them all"))?;
     }
     for slot in plan.not_kept() {
         let text = format!("slot {} ({}): {}", slot.slot.slot, plain(&slot.slot.name), slot.why);
-        screen::say(out, "not kept  ", &text)?;
+        out.say("not kept  ", &text)?;
     }
     if !plan.is_proved_best() {
-        screen::say(out, "search    ", &how_far(plan.gap()))?;
+        out.say("search    ", &how_far(plan.gap()))?;
     }
     let objective = plan.objective();
     let counted = [
@@ -95,7 +95,7 @@ pub fn print(
         ("boxed cards in a conflict", objective.boxed_in_conflict),
     ];
     for (what, count) in counted.into_iter().filter(|(_, count)| *count > 0) {
-        screen::say(out, "counted   ", &format!("{count} {what}"))?;
+        out.say("counted   ", &format!("{count} {what}"))?;
     }
     if !quiet {
         for (exposure, risk) in plan.exposure().iter().zip(plan.risks()) {
@@ -108,16 +108,16 @@ pub fn print(
                 chance(risk.any_bits),
                 chance(risk.any_bits_without_parity)
             );
-            screen::say(out, "exposure  ", &text)?;
+            out.say("exposure  ", &text)?;
         }
         for note in roster.about.iter().cloned().chain(roster.said(plan.table(), shown)) {
-            screen::say(out, "note      ", &note)?;
+            out.say("note      ", &note)?;
         }
         for caution in plan.cautions() {
-            screen::say(out, "caution   ", caution)?;
+            out.say("caution   ", caution)?;
         }
     } else {
-        screen::say(out, "caution   ", care::DOORS)?;
+        out.say("caution   ", care::DOORS)?;
     }
     Ok(())
 }
@@ -194,7 +194,7 @@ pub fn lost_lines(lost: &Lost, roster: &Roster, list: &[Enrolment]) -> String {
 }
 
 /// What to do with the plan next.
-pub fn next(out: &mut impl Write, plan: &Plan, args: &args::Plan) -> Result<(), Fail> {
+pub fn next(out: &mut Page, plan: &Plan, args: &args::Plan) -> Result<(), Fail> {
     let next = match (plan.is_clean(), &args.output) {
         (true, _) if plan.kept() == 0 => &fill_in(args),
         (false, _) => {
@@ -206,7 +206,7 @@ pub fn next(out: &mut impl Write, plan: &Plan, args: &args::Plan) -> Result<(), 
              worksheet in with someone who reads it back"
         }
     };
-    screen::say(out, "next      ", next)?;
+    out.say("next      ", next)?;
     Ok(())
 }
 

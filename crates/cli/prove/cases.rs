@@ -15,6 +15,7 @@ use crate::input::headings;
 use crate::progress::{self, Progress};
 use crate::screen::{self, plain};
 use crate::sheet;
+use crate::world::World;
 
 /// The verdict of what is no capture at all.
 const INVALID: &str = "invalid";
@@ -27,11 +28,11 @@ fn is(heading: &str, name: &str) -> bool {
 }
 
 /// Runs each case alone, so that no row's answer depends on another's.
-pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
-    let table = files::tables(&args.tables.tables)?;
+pub fn rows(world: &dyn World, file: &str, args: &args::Prove) -> Result<Proved, Fail> {
+    let table = files::tables(world, &args.tables.tables)?;
     let choice = args.sheet.sheet.as_deref();
     let named = |headings: &[String]| headings.iter().any(|h| is(h, "bits"));
-    let sheet = sheet::read(file, choice, &named)?;
+    let sheet = sheet::read(world, file, choice, &named)?;
     let column = |name: &str| sheet.headings.iter().position(|h| is(h, name));
     let strangers = || {
         let headings = sheet.headings.iter().map(String::as_str);
@@ -50,15 +51,18 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
         )));
     };
     let notes = sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD));
-    notes.for_each(|note| screen::remark(&format!("{}: {note}", plain(file))));
+    notes.for_each(|note| screen::remark(world, &format!("{}: {note}", plain(file))));
     let unread: Vec<String> = strangers().map(|heading| format!("{:?}", plain(heading))).collect();
     if !unread.is_empty() {
-        screen::remark(&format!(
-            "{}: not read: {}; the columns of cases are {}",
-            plain(file),
-            unread.join(", "),
-            HEAD.join(", ")
-        ));
+        screen::remark(
+            world,
+            &format!(
+                "{}: not read: {}; the columns of cases are {}",
+                plain(file),
+                unread.join(", "),
+                HEAD.join(", ")
+            ),
+        );
     }
     let (layout, site, card) = (column("layout"), column("site"), column("card"));
     let verdict = column("verdict");
@@ -68,7 +72,7 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
     }
     let mut mistakes = sheet.mistakes;
     let (mut cases, mut recorded) = (Vec::new(), Vec::new());
-    let mut progress = Progress::of_rows("reading the cases", sheet.rows.len());
+    let mut progress = Progress::of_rows(world, "reading the cases", sheet.rows.len());
     for (line, cells) in &sheet.rows {
         progress.add(1);
         let cell = |at: Option<usize>| {
@@ -119,13 +123,13 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
         write_csv(&mut csv, &HEAD)?;
         recorded.iter().try_for_each(|cells| write_csv(&mut csv, cells))?;
         let bytes = csv.into_inner().map_err(|e| Fail::said(format!("cannot write CSV: {e}")))?;
-        files::write(path, &bytes)?;
+        files::write(world, path, &bytes)?;
     }
     let value = |answer: &CaseAnswer| {
         serde_json::to_value(answer)
             .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
     };
-    let proofs = progress::during("proving", || prove_cases(&table, &cases));
+    let proofs = progress::during(world, "proving", || prove_cases(&table, &cases));
     let rows: Result<Vec<Row>, Fail> = proofs
         .iter()
         .zip(&cases)

@@ -19,6 +19,7 @@ use crate::files;
 use crate::formats::write_csv;
 use crate::html;
 use crate::screen::{self, BAD, GOOD, in_style, plain};
+use crate::world::World;
 
 /// What came of one row.
 pub struct Row {
@@ -76,32 +77,32 @@ impl Proved {
     }
 }
 
-pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
+pub fn run(world: &dyn World, args: &args::Prove) -> Result<Outcome, Fail> {
     let inputs = || {
         let own = [args.plan.as_deref(), args.site.as_deref()].into_iter().flatten();
         let named = args.roster.iter().chain(&args.cases).chain(&args.tables.tables);
         own.chain(named.map(Path::new))
     };
-    files::keep_apart(inputs(), &args.record)?;
-    let target = html::Target::of(&args.page, inputs(), &args.record)?;
+    files::keep_apart(world, inputs(), &args.record)?;
+    let target = html::Target::of(world, &args.page, inputs(), &args.record)?;
     let proved = match (&args.plan, &args.roster, &args.cases) {
-        (Some(path), Some(roster), _) => plan::rows(path, roster, args)?,
-        (_, _, Some(file)) => cases::rows(file, args)?,
+        (Some(path), Some(roster), _) => plan::rows(world, path, roster, args)?,
+        (_, _, Some(file)) => cases::rows(world, file, args)?,
         _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
     };
     let rows = &proved.rows;
     let failed = rows.iter().filter(|row| !row.holds).count();
     let empty = proved.is_empty();
-    proved.notes.iter().for_each(|note| screen::remark(note));
+    proved.notes.iter().for_each(|note| screen::remark(world, note));
     if args.format != Format::Text && proved.plan.is_some() {
-        screen::remark(&proved.sum);
+        screen::remark(world, &proved.sum);
         if empty {
-            screen::remark(NOTHING_PROVED);
+            screen::remark(world, NOTHING_PROVED);
         }
     }
     let page = |target: &html::Target<'_>| html::prove::page(&proved, args, target.hide);
-    let written = target.map(|target| target.write(&page(&target))).transpose()?;
-    let mut out = screen::output(args.format == Format::Text);
+    let written = target.map(|target| target.write(world, &page(&target))).transpose()?;
+    let mut out = screen::Page::of(world, args.format == Format::Text);
     match args.format {
         Format::Json => {
             for row in rows {
@@ -139,11 +140,11 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
                     RowState::Kept | RowState::Boxed => "does not hold",
                 };
                 writeln!(out, "{line:<10} {}", in_style(BAD, what))?;
-                screen::say(&mut out, "  expected  ", &row.expected(args.mask))?;
-                screen::say(&mut out, "  got       ", &row.got(args.mask))?;
+                out.say("  expected  ", &row.expected(args.mask))?;
+                out.say("  got       ", &row.got(args.mask))?;
             }
             if proved.plan.is_some() {
-                screen::say(&mut out, "roster  ", &proved.sum)?;
+                out.say("roster  ", &proved.sum)?;
             }
             let verdict = match failed {
                 0 if empty => in_style(BAD, NOTHING_PROVED),
@@ -168,13 +169,13 @@ pub fn run(args: &args::Prove) -> Result<Outcome, Fail> {
                 ),
             };
             if let Some(next) = next {
-                screen::say(&mut out, "next  ", next)?;
+                out.say("next  ", next)?;
             }
             care::say(&mut out)?;
         }
     }
     if let Some(written) = written.filter(|_| args.format == Format::Text) {
-        screen::say(&mut out, "written  ", &written)?;
+        out.say("written  ", &written)?;
     }
     out.flush()?;
     Ok(if failed == 0 && !empty { Outcome::Done } else { Outcome::CardsWrong })

@@ -14,6 +14,7 @@ use super::{Proved, Row};
 use crate::fail::Fail;
 use crate::plan::file;
 use crate::screen::plain;
+use crate::world::World;
 use crate::{args, files, progress, roster};
 
 /// Differences of a site file told one by one; the rest is counted.
@@ -21,8 +22,13 @@ const DIFFERENCES: usize = 8;
 
 /// Runs every kept and blocked row, and the plan's issued batches; the plan
 /// brings its own limits, layouts and batches, and a site file must agree.
-pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fail> {
-    let file::Read { plan, roster: made_for, edited } = file::read(path)?;
+pub fn rows(
+    world: &dyn World,
+    path: &Path,
+    roster: &str,
+    args: &args::Prove,
+) -> Result<Proved, Fail> {
+    let file::Read { plan, roster: made_for, edited } = file::read(world, path)?;
     let name = plain(&path.display().to_string());
     if edited && !args.edited {
         return Err(Fail::said(format!(
@@ -32,7 +38,7 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fai
     }
     let mut states = States::default();
     if let Some(site_path) = &args.site {
-        let site = files::site(site_path, plan.table())?;
+        let site = files::site(world, site_path, plan.table())?;
         agree(&plan, &site).map_err(|why| {
             let site = plain(&site_path.display().to_string());
             Fail::said(format!("{site}: not the site file of {name}: {why}: plan again with it"))
@@ -41,7 +47,7 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fai
     }
     let batches = plan.batches().to_vec();
     let site = Site { panel: plan.panel().clone(), batches, states };
-    let read = roster::read(roster, args.sheet.sheet.as_deref(), plan.table(), &site)?;
+    let read = roster::read(world, roster, args.sheet.sheet.as_deref(), plan.table(), &site)?;
     let mut notes: Vec<String> =
         read.about.iter().map(|note| format!("{}: {note}", plain(roster))).collect();
     if edited {
@@ -59,7 +65,7 @@ pub fn rows(path: &Path, roster: &str, args: &args::Prove) -> Result<Proved, Fai
     }
     let sum = read.sum();
     let rows = read.rows;
-    let proofs = progress::during("proving", || prove(&plan, &rows))
+    let proofs = progress::during(world, "proving", || prove(&plan, &rows))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
     let value = |outcome: &holdover::prove::Outcome| {
         serde_json::to_value(outcome)

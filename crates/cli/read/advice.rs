@@ -183,8 +183,7 @@ impl Advice {
     }
 
     /// The same in lines for the terminal.
-    pub fn lines(&self, fit: &Fit<'_, '_>) -> Vec<String> {
-        let width = screen::width();
+    pub fn lines(&self, fit: &Fit<'_, '_>, width: usize) -> Vec<String> {
         let mut lines = Vec::new();
         for text in self.said(fit) {
             for (i, line) in screen::wrap(&text, width - 6).into_iter().enumerate() {

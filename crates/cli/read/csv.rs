@@ -14,6 +14,7 @@ use crate::formats::write_csv;
 use crate::input::csv::MAX_COLUMNS;
 use crate::input::{Carried, Row};
 use crate::screen;
+use crate::world::World;
 
 pub const HEAD: [&str; 9] =
     ["line", "source", "verdict", "layout", "reading", "site", "card", "probability", "note"];
@@ -54,13 +55,16 @@ fn write(cells: &[String], out: &mut Vec<u8>) {
 }
 
 impl Render for Csv {
-    fn headings(&mut self, headings: &Arc<Vec<String>>) {
+    fn headings(&mut self, world: &dyn World, headings: &Arc<Vec<String>>) {
         for heading in headings.iter() {
             if self.columns.len() == MAX_COLUMNS {
-                screen::remark(&format!(
-                    "the input has more than {MAX_COLUMNS} different columns: the others are left \
+                screen::remark(
+                    world,
+                    &format!(
+                        "the input has more than {MAX_COLUMNS} different columns: the others are left \
                      out"
-                ));
+                    ),
+                );
                 return;
             }
             if !self.columns.contains(heading) {

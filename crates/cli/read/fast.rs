@@ -15,6 +15,7 @@ use super::{Answered, notes};
 use crate::fail::Outcome;
 use crate::input::{Entry, Row, text_row};
 use crate::screen;
+use crate::world::World;
 
 /// Classes kept of one length; beyond, all are rendered anew.
 const KEPT_MOST: usize = 1 << 17;
@@ -141,6 +142,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         source: &Arc<str>,
         first_line: u64,
         block: &[Plain],
+        world: &dyn World,
         mut write: impl FnMut(&[u8]) -> Result<(), E>,
     ) -> Result<Outcome, E> {
         if self.source.as_ref() != Some(source) {
@@ -163,7 +165,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         });
         let mut outcome = Outcome::Done;
         for out in &mut outs[..block.len()] {
-            out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
+            out.complaints.drain(..).for_each(|complaint| screen::complain(world, &complaint));
             outcome = outcome.max(out.outcome.take().unwrap_or(Outcome::Done));
             write(out.bytes.written())?;
         }
@@ -172,7 +174,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
     }
 
     /// Answers rows of other sources.
-    pub fn rows(&mut self, rows: &[Row]) -> (&[u8], Outcome) {
+    pub fn rows(&mut self, world: &dyn World, rows: &[Row]) -> (&[u8], Outcome) {
         let mut outs = std::mem::take(&mut self.outs);
         outs.resize_with(outs.len().max(1), Out::default);
         let out = &mut outs[0];
@@ -180,7 +182,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         let mut worst = Outcome::Done;
         for row in rows {
             worst = worst.max(self.row(row, out));
-            out.complaints.drain(..).for_each(|complaint| screen::complain(&complaint));
+            out.complaints.drain(..).for_each(|complaint| screen::complain(world, &complaint));
         }
         self.outs = outs;
         (self.outs[0].bytes.written(), worst)
@@ -293,6 +295,7 @@ fn plain_row(source: &Arc<str>, line: u64, word: u64, length: usize) -> Row {
 mod tests {
     use super::super::{csv::Csv, json::Json};
     use super::*;
+    use crate::world::Memory;
     use holdover::decode::Reading;
     use holdover::layout::{Table, builtin};
     use holdover::site::{CardBatch, State};
@@ -370,13 +373,13 @@ mod tests {
         let rows: Vec<Row> = (text.lines().take(50).zip(1..))
             .filter_map(|(line, number)| text_row(&source, number, line.as_bytes()))
             .collect();
-        bytes.extend_from_slice(fast.rows(&rows).0);
+        bytes.extend_from_slice(fast.rows(&Memory::default(), &rows).0);
         let half = head + text[head..].len() / 2;
         let half = half + text[half..].find('\n').unwrap() + 1;
         let mut line = 51;
         for block in [&text[head..half], &text[half..]] {
             let plain = parsed(block);
-            let written = fast.answer::<()>(&source, line, &plain, |more| {
+            let written = fast.answer::<()>(&source, line, &plain, &Memory::default(), |more| {
                 bytes.extend_from_slice(more);
                 Ok(())
             });

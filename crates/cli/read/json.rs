@@ -10,6 +10,7 @@ use super::Answered;
 use super::holes::Holes;
 use super::records::Render;
 use crate::input::Row;
+use crate::world::World;
 
 /// Largest binary field written as a JSON number, in bits: what a double holds.
 const EXACT_BITS: usize = 53;
@@ -20,7 +21,7 @@ const BARE: char = '\u{F8FE}';
 pub struct Json;
 
 impl Render for Json {
-    fn headings(&mut self, _: &Arc<Vec<String>>) {}
+    fn headings(&mut self, _: &dyn World, _: &Arc<Vec<String>>) {}
 
     fn head(&self, _: &mut Vec<u8>) {}
 

@@ -25,6 +25,7 @@ use crate::fail::Fail;
 use crate::formats::write_csv;
 use crate::input::Row;
 use crate::screen::{self, plain};
+use crate::world::World;
 use crate::{care, mask};
 
 /// What stands for why a line is no capture: the reason quotes the line.
@@ -110,18 +111,19 @@ fn card(best: &Candidate<'_>) -> String {
 }
 
 pub struct Masked<'a> {
+    world: &'a dyn World,
     args: &'a args::Read,
     advice: Advice,
     begun: bool,
 }
 
 impl<'a> Masked<'a> {
-    pub fn new(args: &'a args::Read) -> Masked<'a> {
-        Masked { args, advice: Advice::default(), begun: false }
+    pub fn new(world: &'a dyn World, args: &'a args::Read) -> Masked<'a> {
+        Masked { world, args, advice: Advice::default(), begun: false }
     }
 
     fn write(&mut self, line: &[u8]) -> Result<(), Fail> {
-        let mut out = screen::output(self.args.format == Format::Text);
+        let mut out = screen::Page::of(self.world, self.args.format == Format::Text);
         if !std::mem::replace(&mut self.begun, true) && self.args.format == Format::Csv {
             let kept = self.args.keep_column.iter().map(|column| given(column));
             out.write_all(&record(HEAD.map(str::to_owned).into_iter().chain(kept))?)?;
@@ -224,8 +226,11 @@ impl Report for Masked<'_> {
     fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
         self.write(b"")?;
         if self.args.format == Format::Text && !self.args.quiet {
-            let mut out = screen::Page::new();
-            self.advice.lines(fit).iter().try_for_each(|line| writeln!(out, "{line}"))?;
+            let mut out = screen::Page::new(self.world);
+            self.advice
+                .lines(fit, out.width)
+                .iter()
+                .try_for_each(|line| writeln!(out, "{line}"))?;
             out.flush()?;
         }
         Ok(())
@@ -234,7 +239,7 @@ impl Report for Masked<'_> {
     fn end(&mut self) -> Result<(), Fail> {
         self.write(b"")?;
         if self.args.format == Format::Text && !self.args.quiet {
-            let mut out = screen::Page::new();
+            let mut out = screen::Page::new(self.world);
             care::say(&mut out)?;
             out.flush()?;
         }

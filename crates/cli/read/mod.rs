@@ -26,6 +26,7 @@ use self::records::{Records, Render};
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Entry, Event, Inputs, Row};
+use crate::world::World;
 use crate::{files, screen, signal};
 
 /// Captures of a live pipe that are answered without waiting for a pause, so
@@ -71,12 +72,13 @@ trait Report {
     }
 }
 
-pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
-    let table = files::tables(&args.tables.tables)?;
-    let site = args.site.as_deref().map(|path| files::site(path, &table)).transpose()?;
+pub fn run(world: &dyn World, args: &args::Read) -> Result<Outcome, Fail> {
+    let table = files::tables(world, &args.tables.tables)?;
+    let site = args.site.as_deref().map(|path| files::site(world, path, &table)).transpose()?;
     let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let mut inputs = Inputs::new(&args.inputs, args.batch)?;
+    let mut inputs = Inputs::new(world, &args.inputs, args.batch)?;
     let mut job = Job {
+        world,
         args,
         site: site.as_ref(),
         probe: &probe,
@@ -85,18 +87,18 @@ pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
         outcome: Outcome::Done,
     };
     // With a page, every capture is shown to it as well.
-    let mut show = |report: &mut dyn Report| match paper::Paper::of(args, job.site)? {
+    let mut show = |report: &mut dyn Report| match paper::Paper::of(world, args, job.site)? {
         Some(paper) => job.run(&mut inputs, &mut paper.beside(report)),
         None => job.run(&mut inputs, report),
     };
     if args.mask && !args.summary {
-        return show(&mut masked::Masked::new(args));
+        return show(&mut masked::Masked::new(world, args));
     }
     match (args.summary, args.format, args.page.html.is_some()) {
-        (true, _, _) => show(&mut summary::Summary::new(args)),
-        (false, Format::Text, _) => show(&mut text::Text::new(args)),
-        (false, Format::Json, true) => show(&mut Records::new(json::Json)),
-        (false, Format::Csv, true) => show(&mut Records::new(csv::Csv::default())),
+        (true, _, _) => show(&mut summary::Summary::new(world, args)),
+        (false, Format::Text, _) => show(&mut text::Text::new(world, args)),
+        (false, Format::Json, true) => show(&mut Records::new(world, json::Json)),
+        (false, Format::Csv, true) => show(&mut Records::new(world, csv::Csv::default())),
         (false, Format::Json, false) => job.records(&mut inputs, json::Json),
         (false, Format::Csv, false) => job.records(&mut inputs, csv::Csv::default()),
     }
@@ -104,6 +106,7 @@ pub fn run(args: &args::Read) -> Result<Outcome, Fail> {
 
 /// What is read, and by what.
 struct Job<'a, 't> {
+    world: &'a dyn World,
     args: &'a args::Read,
     site: Option<&'a Site>,
     probe: &'a Probe,
@@ -156,7 +159,7 @@ impl Job<'_, '_> {
 
     /// The same for records, plain lines by the block.
     fn records<R: Render>(&mut self, inputs: &mut Inputs<'_>, render: R) -> Result<Outcome, Fail> {
-        let mut records = Records::new(render);
+        let mut records = Records::new(self.world, render);
         if self.lives(inputs) {
             return self.live(inputs, &mut records);
         }
@@ -168,17 +171,18 @@ impl Job<'_, '_> {
         let fit = self.batch.fit();
         let mut outcome = Outcome::Done;
         let again = {
+            let world = self.world;
             let Records { render, out, .. } = &mut records;
             let mut fast = Fast::new(&fit, self.site, &*render);
             inputs.read(self.probe, true, &mut |event| match event {
                 Event::Rows(rows) => {
-                    let (bytes, worst) = fast.rows(&rows);
+                    let (bytes, worst) = fast.rows(world, &rows);
                     outcome = outcome.max(worst);
                     Ok(std::io::Write::write_all(out, bytes)?)
                 }
                 Event::Text { source, first_line, plain } => {
                     let write = |bytes: &[u8]| Ok(std::io::Write::write_all(out, bytes)?);
-                    let worst = fast.answer::<Fail>(source, first_line, plain, write)?;
+                    let worst = fast.answer::<Fail>(source, first_line, plain, world, write)?;
                     outcome = outcome.max(worst);
                     Ok(())
                 }
@@ -197,14 +201,16 @@ impl Job<'_, '_> {
 
     /// First time through the input.
     fn see(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<(), Fail> {
-        let Job { batch, any, outcome, site, .. } = self;
+        let Job { world, batch, any, outcome, site, .. } = self;
+        let world = *world;
         let site = *site;
         let mut headings: Option<Arc<Vec<String>>> = None;
         inputs.read(self.probe, true, &mut |event| {
             match event {
                 Event::Rows(rows) => {
                     *any |= !rows.is_empty();
-                    *outcome = (*outcome).max(see_rows(batch, site, &rows, &mut headings, report)?);
+                    *outcome =
+                        (*outcome).max(see_rows(world, batch, site, &rows, &mut headings, report)?);
                 }
                 Event::Text { source, first_line, plain } => {
                     *any = true;
@@ -227,11 +233,12 @@ impl Job<'_, '_> {
             true => (batch.distinct() as usize / 8).clamp(STREAMED, PENDING_MOST),
             false => PENDING_MOST,
         };
-        let (args, probe) = (self.args, self.probe);
+        let (world, args, probe) = (self.world, self.args, self.probe);
         let mut on = |event: Event<'_>| match event {
             Event::Rows(rows) => {
                 self.any |= !rows.is_empty();
-                let seen = see_rows(&mut self.batch, self.site, &rows, &mut headings, report)?;
+                let seen =
+                    see_rows(world, &mut self.batch, self.site, &rows, &mut headings, report)?;
                 self.outcome = self.outcome.max(seen);
                 pending.extend(rows);
                 match pending.len() >= most(&self.batch, args.streaming) {
@@ -248,7 +255,7 @@ impl Job<'_, '_> {
         };
         let on: On<'_> = &mut on;
         let read = match &args.port {
-            Some(port) => input::follow(port, args.baud, probe, on),
+            Some(port) => input::follow(world, port, args.baud, probe, on),
             None => inputs.read(probe, false, on),
         };
         if let Err(Fail::BrokenPipe) = read {
@@ -290,7 +297,7 @@ impl Job<'_, '_> {
             Err(why) => {
                 let source = screen::plain(&row.source);
                 let said = if self.args.mask { masked::NO_CAPTURE } else { why };
-                screen::complain(&format!("{source}:{}: {said}", row.line));
+                screen::complain(self.world, &format!("{source}:{}: {said}", row.line));
                 report.invalid(row, why)?;
                 return Ok(Outcome::InputWrong);
             }
@@ -318,14 +325,18 @@ impl Job<'_, '_> {
         let (counted, all) = (fit.counted(), self.batch.distinct());
         if counted < all && !self.args.quiet {
             let about = if all > Batch::EXACT as u64 { "about " } else { "" };
-            screen::remark(&format!(
-                "of {about}{all} distinct captures, {counted} drawn fairly settle the proportions"
-            ));
+            screen::remark(
+                self.world,
+                &format!(
+                    "of {about}{all} distinct captures, {counted} drawn fairly settle the proportions"
+                ),
+            );
         }
     }
 }
 
 fn see_rows(
+    world: &dyn World,
     batch: &mut Batch<'_>,
     site: Option<&Site>,
     rows: &[Row],
@@ -337,7 +348,7 @@ fn see_rows(
         let Ok(entry) = &row.entry else { continue };
         batch.see(&entry.sighting);
         if let Some(why) = entry.state.as_deref().and_then(|word| states(site).of(word).err()) {
-            screen::complain(&format!("{}:{}: {why}", screen::plain(&row.source), row.line));
+            screen::complain(world, &format!("{}:{}: {why}", screen::plain(&row.source), row.line));
             outcome = Outcome::InputWrong;
         }
         let own = &entry.carried.headings;

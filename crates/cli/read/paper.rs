@@ -10,10 +10,12 @@ use super::{Answered, Report};
 use crate::args::{self, Format};
 use crate::fail::Fail;
 use crate::input::Row;
-use crate::{html, screen, world};
+use crate::world::World;
+use crate::{html, screen};
 
 /// A page being filled.
 pub struct Paper<'a> {
+    world: &'a dyn World,
     args: &'a args::Read,
     target: html::Target<'a>,
     page: html::read::Page<'a>,
@@ -21,12 +23,16 @@ pub struct Paper<'a> {
 
 impl<'a> Paper<'a> {
     /// The page asked for, if any; it replaces no file that is read.
-    pub fn of(args: &'a args::Read, site: Option<&'a Site>) -> Result<Option<Paper<'a>>, Fail> {
+    pub fn of(
+        world: &'a dyn World,
+        args: &'a args::Read,
+        site: Option<&'a Site>,
+    ) -> Result<Option<Paper<'a>>, Fail> {
         let named = args.inputs.iter().chain(&args.tables.tables).map(Path::new);
-        let target = html::Target::of(&args.page, named.chain(args.site.as_deref()), [])?;
+        let target = html::Target::of(world, &args.page, named.chain(args.site.as_deref()), [])?;
         Ok(target.map(|target| {
-            let page = html::read::Page::new(args, site, target.hide);
-            Paper { args, target, page }
+            let page = html::read::Page::new(world, args, site, target.hide);
+            Paper { world, args, target, page }
         }))
     }
 
@@ -82,7 +88,7 @@ impl Report for Beside<'_, '_> {
         self.told(|report| report.paused(fit))?;
         // A port has no end: the page stands at every pause.
         if self.paper.args.port.is_some() {
-            self.paper.target.write(&self.paper.page.page())?;
+            self.paper.target.write(self.paper.world, &self.paper.page.page())?;
         }
         Ok(())
     }
@@ -90,9 +96,9 @@ impl Report for Beside<'_, '_> {
     fn end(&mut self) -> Result<(), Fail> {
         self.told(|report| report.end())?;
         if self.any {
-            let written = self.paper.target.write(&self.paper.page.page())?;
+            let written = self.paper.target.write(self.paper.world, &self.paper.page.page())?;
             if self.paper.args.format == Format::Text && !self.gone {
-                screen::say(&mut world::styled(), "written  ", &written)?;
+                screen::Page::new(self.paper.world).say("written  ", &written)?;
             }
         }
         if self.gone { Err(Fail::BrokenPipe) } else { Ok(()) }

@@ -9,12 +9,12 @@ use holdover::rank::Fit;
 use super::{Answered, Report};
 use crate::fail::Fail;
 use crate::input::Row;
-use crate::world;
+use crate::world::World;
 
 /// Renders records.
 pub trait Render: Sync {
     /// Takes the headings of a source's own columns; all come before any record.
-    fn headings(&mut self, headings: &Arc<Vec<String>>);
+    fn headings(&mut self, world: &dyn World, headings: &Arc<Vec<String>>);
 
     /// What stands before the first record.
     fn head(&self, out: &mut Vec<u8>);
@@ -27,17 +27,18 @@ pub trait Render: Sync {
 }
 
 /// Prints records to standard output.
-pub struct Records<R> {
+pub struct Records<'w, R> {
+    world: &'w dyn World,
     pub render: R,
-    pub out: BufWriter<world::Out>,
+    pub out: BufWriter<Box<dyn Write>>,
     record: Vec<u8>,
     begun: bool,
 }
 
-impl<R: Render> Records<R> {
-    pub fn new(render: R) -> Records<R> {
-        let out = BufWriter::with_capacity(1 << 16, world::stdout());
-        Records { render, out, record: Vec::new(), begun: false }
+impl<'w, R: Render> Records<'w, R> {
+    pub fn new(world: &'w dyn World, render: R) -> Records<'w, R> {
+        let out = BufWriter::with_capacity(1 << 16, world.out());
+        Records { world, render, out, record: Vec::new(), begun: false }
     }
 
     /// Writes what stands before the first record, once.
@@ -56,9 +57,9 @@ impl<R: Render> Records<R> {
     }
 }
 
-impl<R: Render> Report for Records<R> {
+impl<R: Render> Report for Records<'_, R> {
     fn headings(&mut self, headings: &Arc<Vec<String>>) {
-        self.render.headings(headings);
+        self.render.headings(self.world, headings);
     }
 
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {

@@ -17,7 +17,8 @@ use crate::care;
 use crate::fail::Fail;
 use crate::formats::{Grid, write_csv};
 use crate::input::Row;
-use crate::screen::{self, STRONG, in_style, plain};
+use crate::screen::{self, Page, STRONG, in_style, plain};
+use crate::world::World;
 
 /// Columns of the technician's own that say where a capture was made.
 const PLACES: [&str; 3] = ["building", "door", "reader"];
@@ -50,6 +51,7 @@ struct Count {
 }
 
 pub struct Summary<'a> {
+    world: &'a dyn World,
     args: &'a args::Read,
     met: BTreeMap<Met, Count>,
     cards: usize,
@@ -59,8 +61,9 @@ pub struct Summary<'a> {
 }
 
 impl<'a> Summary<'a> {
-    pub fn new(args: &'a args::Read) -> Summary<'a> {
+    pub fn new(world: &'a dyn World, args: &'a args::Read) -> Summary<'a> {
         Summary {
+            world,
             args,
             met: BTreeMap::new(),
             cards: 0,
@@ -131,7 +134,7 @@ impl Report for Summary<'_> {
     }
 
     fn end(&mut self) -> Result<(), Fail> {
-        let mut out = screen::output(self.args.format == Format::Text);
+        let mut out = screen::Page::of(self.world, self.args.format == Format::Text);
         match self.args.format {
             Format::Text => self.text(&mut out),
             Format::Json => self.json(&mut out),
@@ -140,9 +143,8 @@ impl Report for Summary<'_> {
     }
 }
 
-fn print(out: &mut impl Write, grid: &Grid) -> Result<(), Fail> {
-    grid.lines(screen::width()).iter().try_for_each(|line| writeln!(out, "{line}"))?;
-    Ok(())
+fn print(out: &mut Page, grid: &Grid) -> Result<(), Fail> {
+    grid.print(out)
 }
 
 impl Summary<'_> {
@@ -168,7 +170,7 @@ impl Summary<'_> {
         self.wiring.iter().flat_map(miswired)
     }
 
-    fn text(&self, out: &mut impl Write) -> Result<(), Fail> {
+    fn text(&self, out: &mut Page) -> Result<(), Fail> {
         let used: Vec<usize> = (0..PLACES.len())
             .filter(|i| self.met.keys().any(|met| !met.place[*i].is_empty()))
             .collect();
@@ -243,7 +245,7 @@ impl Summary<'_> {
         Ok(())
     }
 
-    fn json(&self, out: &mut impl Write) -> Result<(), Fail> {
+    fn json(&self, out: &mut Page) -> Result<(), Fail> {
         let place = |met: &Met, object: &mut Map<String, Value>| {
             for (name, value) in PLACES.iter().zip(&met.place) {
                 if !value.is_empty() {
@@ -291,7 +293,7 @@ impl Summary<'_> {
         Ok(())
     }
 
-    fn csv(&self, out: &mut impl Write) -> Result<(), Fail> {
+    fn csv(&self, out: &mut Page) -> Result<(), Fail> {
         let mut csv = csv::Writer::from_writer(out);
         let head = PLACES
             .into_iter()

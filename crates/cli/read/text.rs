@@ -13,6 +13,7 @@ use crate::args;
 use crate::fail::Fail;
 use crate::input::Row;
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
+use crate::world::World;
 use crate::{care, draw};
 
 /// Captures drawn in full; of a larger batch, each has one line and only
@@ -27,6 +28,7 @@ struct Held {
 }
 
 pub struct Text<'a> {
+    world: &'a dyn World,
     args: &'a args::Read,
     advice: Advice,
     held: Vec<Held>,
@@ -40,8 +42,9 @@ pub struct Text<'a> {
 }
 
 impl<'a> Text<'a> {
-    pub fn new(args: &'a args::Read) -> Text<'a> {
+    pub fn new(world: &'a dyn World, args: &'a args::Read) -> Text<'a> {
         Text {
+            world,
             args,
             advice: Advice::default(),
             held: Vec::new(),
@@ -103,7 +106,7 @@ pub fn lost(candidate: &Candidate<'_>) -> Option<usize> {
 impl Text<'_> {
     fn block(&self, answered: &Answered<'_, '_>) -> Vec<String> {
         let Answered { row, entry, answer, notes, .. } = answered;
-        let width = screen::width();
+        let width = screen::width(self.world);
         let capture = &entry.sighting.capture;
         let drawn = |best: &Candidate<'_>| {
             indent(draw::word(best.layout, &best.word, lost(best), width - 2))
@@ -163,7 +166,7 @@ impl Text<'_> {
         if !self.args.quiet && best.is_some() {
             lines.push(String::new());
             if let Some(best) = best.filter(|_| !mended_is_best(answer)) {
-                lines.extend(evidence(best));
+                lines.extend(evidence(best, width));
             }
             for other in answer.candidates.iter().skip(1).take(4) {
                 let failed = other.decode().outcomes().filter(|(_, holds)| !holds).count();
@@ -235,10 +238,10 @@ fn indent(lines: Vec<String>) -> impl Iterator<Item = String> {
 }
 
 /// The evidence, a line a part, and the sum.
-fn evidence(best: &Candidate<'_>) -> Vec<String> {
+fn evidence(best: &Candidate<'_>, width: usize) -> Vec<String> {
     let mut lines = Vec::new();
     // Room for the bits, and in a wide window for the words.
-    let name = screen::width().saturating_sub(16).min(28);
+    let name = width.saturating_sub(16).min(28);
     for part in &best.evidence {
         let line = format!("  {:<name$}{:>+7.1} bits  {}", part.why.name(), part.bits, part.words);
         lines.push(line.trim_end().to_owned());
@@ -277,7 +280,7 @@ impl Text<'_> {
 
     fn print(&mut self, lines: &[String]) -> Result<(), Fail> {
         self.listed = !self.args.full;
-        let mut out = screen::Page::new();
+        let mut out = screen::Page::new(self.world);
         lines.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
         out.flush()?;
         Ok(())
@@ -306,11 +309,11 @@ impl Report for Text<'_> {
 
     fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
         for held in std::mem::take(&mut self.held) {
-            let mut out = screen::Page::new();
+            let mut out = screen::Page::new(self.world);
             held.block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
             out.flush()?;
         }
-        let mut out = screen::Page::new();
+        let mut out = screen::Page::new(self.world);
         if self.listed && !self.args.quiet {
             writeln!(out)?;
             for block in self.unclear.drain(..) {
@@ -324,7 +327,7 @@ impl Report for Text<'_> {
         }
         self.listed = false;
         if !self.args.quiet {
-            for line in self.advice.lines(fit) {
+            for line in self.advice.lines(fit, out.width) {
                 writeln!(out, "{line}")?;
             }
         }
@@ -336,7 +339,7 @@ impl Report for Text<'_> {
         if !self.named || self.args.quiet {
             return Ok(());
         }
-        let mut out = screen::Page::new();
+        let mut out = screen::Page::new(self.world);
         care::say(&mut out)?;
         out.flush()?;
         Ok(())

@@ -1,180 +1,153 @@
-//! Where files, standard input, output and error are: the machine's own, or
-//! those of a desk, by value, for the length of one call.
-//!
-//! Nothing else of the command line asks the machine for any of them, but for
-//! how files are put in their places ([`crate::files`]), live serial ports and
-//! the bar, which a desk never comes to. On a target without a machine of its
-//! own, as WebAssembly, there are desks only.
+//! Where files, standard input, output and error are. A verb is handed a
+//! [`World`]: the machine's own ([`crate::machine`]), or files in memory
+//! ([`memory`]). Nothing else asks for any of them.
 
-mod desk;
 mod file;
+mod memory;
 
-use std::collections::BTreeSet;
-use std::ffi::OsString;
-use std::io::{self, IsTerminal, StdoutLock, Write};
-use std::sync::Mutex;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::Receiver;
+use std::time::Instant;
 
-use anstream::{AutoStream, ColorChoice};
-use clap::{CommandFactory, FromArgMatches, Parser};
+use crate::fail::Fail;
+use crate::screen::plain;
+pub use file::{File, Lasting};
+pub use memory::{Desk, MAX_OUTPUT, Memory, Ran, run_on};
 
-use crate::args::Args;
-use crate::screen::Colour;
-pub use desk::{Desk, MAX_OUTPUT, Ran, by_value, put_all, run_on};
-pub use file::{File, Lasting, exists, open, stdin, stdin_copy, stdin_file};
-
-/// Columns of the help where there is no terminal.
-const HELP_WIDTH: usize = 100;
-
-/// Standard output, as it comes.
-pub enum Out {
-    Machine(StdoutLock<'static>),
-    Desk,
+/// Who may read a file, as far as the user lets anyone (umask).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Readers {
+    /// Its owner: it holds cards, or may come to.
+    Owner,
+    /// Everyone.
+    Everyone,
 }
 
-/// Standard output, as it comes.
-pub fn stdout() -> Out {
-    if by_value() { Out::Desk } else { Out::Machine(io::stdout().lock()) }
+/// What a bar counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    Bytes,
+    Rows,
+    /// Nothing: that the work goes on is all there is to say.
+    Time,
 }
 
-impl Write for Out {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        match self {
-            Out::Machine(out) => out.write(bytes),
-            Out::Desk => desk::print(bytes).map(|()| bytes.len()),
+/// Shows how far a piece of work is, until it is dropped.
+pub trait Bar: Send {
+    /// So much more is done.
+    fn add(&mut self, more: u64);
+}
+
+/// Blocks of bytes as they come.
+pub type Blocks = Receiver<io::Result<Vec<u8>>>;
+
+/// What a verb works in: its files, what it prints, and who looks on.
+pub trait World {
+    /// Opens a file to be read.
+    fn open(&self, name: &str) -> io::Result<File>;
+
+    /// Whether there is something of that name.
+    fn exists(&self, name: &str) -> bool;
+
+    /// A file that can be read again, whatever it is.
+    fn lasting(&self, file: File) -> io::Result<Lasting>;
+
+    /// Standard input, as it comes.
+    fn stdin(&self) -> Box<dyn Read>;
+
+    /// Standard input where it is a file, which has an end worth waiting for.
+    fn stdin_file(&self) -> Option<File>;
+
+    /// A private copy of standard input, which is no file.
+    fn stdin_copy(&self) -> io::Result<File>;
+
+    /// Standard input by the block, so that its silence is noticed.
+    fn stdin_blocks(&self) -> Blocks;
+
+    /// What a serial port sends.
+    fn port(&self, name: &str, baud: u32) -> Result<Blocks, Fail>;
+
+    /// Refuses outputs that would replace an input, or one another, or what
+    /// standard output goes to.
+    fn keep_apart(&self, inputs: &[&Path], outputs: &[&Path]) -> Result<(), Fail>;
+
+    /// Writes files, all or none.
+    fn put(&self, files: &[(&Path, &[u8])], readers: Readers) -> Result<(), Fail>;
+
+    /// Writes new files for their owner, all or none, in a directory made where
+    /// there is none yet; what is there already is left as it is, and named.
+    fn put_new(&self, files: &[(&Path, &[u8])]) -> Result<(), Fail>;
+
+    /// Standard output, as it comes.
+    fn out(&self) -> Box<dyn Write>;
+
+    /// Standard output, in the colours that are wanted and can be shown.
+    fn styled(&self) -> Box<dyn Write>;
+
+    /// Prints a line to standard error.
+    fn say(&self, line: &str);
+
+    /// Whether nothing of these words was noted before in this run.
+    fn is_new(&self, note: &str) -> bool;
+
+    /// Columns of the terminal, if there is one.
+    fn columns(&self) -> Option<usize>;
+
+    /// Whether standard error shows colour.
+    fn errors_in_colour(&self) -> bool;
+
+    /// Whether someone watches standard output as it comes.
+    fn output_is_watched(&self) -> bool;
+
+    /// The time, where there is a clock.
+    fn now(&self) -> Option<Instant>;
+
+    /// A bar, where someone would see it.
+    fn bar(&self, what: &str, unit: Unit, total: Option<u64>) -> Option<Box<dyn Bar>>;
+}
+
+/// Refuses outputs whose `place` is that of an input, or of an output before.
+pub fn apart(
+    inputs: Vec<PathBuf>,
+    mut taken: Vec<PathBuf>,
+    outputs: &[&Path],
+    place: impl Fn(&Path) -> Option<PathBuf>,
+) -> Result<(), Fail> {
+    for path in outputs {
+        let Some(at) = place(path) else { continue };
+        let name = plain(&path.display().to_string());
+        if inputs.contains(&at) {
+            let mend = "write to another file";
+            return Err(Fail::said(format!("{name}: not written: it is an input: {mend}")));
+        }
+        if taken.contains(&at) {
+            let mend = "give each a file of its own";
+            return Err(Fail::said(format!(
+                "{name}: not written: two outputs in one file: {mend}"
+            )));
+        }
+        taken.push(at);
+    }
+    Ok(())
+}
+
+/// Refuses new files where something is already.
+pub fn refuse_there(
+    files: &[(&Path, &[u8])],
+    is_there: impl Fn(&Path) -> bool,
+) -> Result<(), Fail> {
+    let there: Vec<String> = files
+        .iter()
+        .filter(|(path, _)| is_there(path))
+        .map(|(path, _)| plain(&path.display().to_string()))
+        .collect();
+    match there.is_empty() {
+        true => Ok(()),
+        false => {
+            let mend = "name another directory, or move it away";
+            let there = there.join(", ");
+            Err(Fail::said(format!("{there}: there already, nothing is written: {mend}")))
         }
     }
-
-    fn write_all(&mut self, bytes: &[u8]) -> io::Result<()> {
-        match self {
-            Out::Machine(out) => out.write_all(bytes),
-            Out::Desk => desk::print(bytes),
-        }
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        match self {
-            Out::Machine(out) => out.flush(),
-            Out::Desk => Ok(()),
-        }
-    }
-}
-
-/// Standard output, in the colours that are wanted and can be shown.
-pub enum Styled {
-    Machine(AutoStream<StdoutLock<'static>>),
-    Desk(AutoStream<Box<dyn Write>>),
-}
-
-/// Standard output, in the colours that are wanted and can be shown.
-pub fn styled() -> Styled {
-    match by_value() {
-        true => {
-            let choice =
-                if desk::in_colour() { ColorChoice::AlwaysAnsi } else { ColorChoice::Never };
-            Styled::Desk(AutoStream::new(Box::new(Out::Desk), choice))
-        }
-        false => Styled::Machine(anstream::stdout().lock()),
-    }
-}
-
-impl Write for Styled {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        match self {
-            Styled::Machine(out) => out.write(bytes),
-            Styled::Desk(out) => out.write(bytes),
-        }
-    }
-
-    fn write_all(&mut self, bytes: &[u8]) -> io::Result<()> {
-        match self {
-            Styled::Machine(out) => out.write_all(bytes),
-            Styled::Desk(out) => out.write_all(bytes),
-        }
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        match self {
-            Styled::Machine(out) => out.flush(),
-            Styled::Desk(out) => out.flush(),
-        }
-    }
-}
-
-/// Says a line to standard error.
-pub fn say(line: &str) {
-    match by_value() {
-        true => desk::say(line),
-        // Where even standard error is gone there is nobody to tell.
-        false => crate::progress::aside(|| _ = writeln!(anstream::stderr().lock(), "{line}")),
-    }
-}
-
-/// The arguments of a command line. On a desk its help is as wide as where
-/// there is no terminal.
-pub fn parsed(words: impl IntoIterator<Item = OsString>) -> Result<Args, clap::Error> {
-    if !by_value() {
-        return Args::try_parse_from(words);
-    }
-    let command = Args::command().term_width(HELP_WIDTH).color(clap::ColorChoice::Never);
-    Args::from_arg_matches(&command.try_get_matches_from(words)?)
-}
-
-/// What the command line's own help and mistakes are.
-pub fn said_by_clap(said: &clap::Error) -> io::Result<()> {
-    match (by_value(), said.use_stderr()) {
-        (false, _) => said.print(),
-        (true, true) => {
-            desk::say(said.render().to_string().trim_end_matches('\n'));
-            Ok(())
-        }
-        (true, false) => desk::print(said.render().to_string().as_bytes()),
-    }
-}
-
-/// Whether nothing of these words was noted before in this run.
-pub fn is_new(note: &str) -> bool {
-    static NOTED: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
-    match by_value() {
-        true => desk::is_new(note),
-        false => NOTED.lock().is_ok_and(|mut noted| noted.insert(note.to_owned())),
-    }
-}
-
-/// Applies a choice of colour to everything that is printed.
-pub fn set_colour(colour: Colour) {
-    if by_value() {
-        return desk::set_colour(colour == Colour::Always);
-    }
-    let choice = match colour {
-        Colour::Auto => ColorChoice::Auto,
-        Colour::Always => ColorChoice::AlwaysAnsi,
-        Colour::Never => ColorChoice::Never,
-    };
-    choice.write_global();
-}
-
-/// Whether standard error shows colour.
-pub fn errors_in_colour() -> bool {
-    !by_value() && AutoStream::choice(&io::stderr()) != ColorChoice::Never
-}
-
-/// Whether someone watches standard output as it comes.
-pub fn output_is_watched() -> bool {
-    !by_value() && io::stdout().is_terminal()
-}
-
-/// Whether someone watches standard error as it comes.
-#[cfg(not(target_family = "wasm"))]
-pub fn errors_are_watched() -> bool {
-    !by_value() && io::stderr().is_terminal()
-}
-
-/// Columns of the terminal, if there is one; the variable COLUMNS comes before
-/// what the terminal says (POSIX.1-2024, XBD 8.3).
-pub fn columns() -> Option<usize> {
-    if by_value() {
-        return None;
-    }
-    let wanted = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
-    wanted.or_else(|| terminal_size::terminal_size().map(|(width, _)| usize::from(width.0)))
 }

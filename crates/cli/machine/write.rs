@@ -13,89 +13,49 @@ use std::path::{Path, PathBuf};
 use tempfile::TempPath;
 
 use crate::fail::Fail;
-use crate::{screen, world};
+use crate::screen;
+use crate::world::{Readers, apart, refuse_there};
 
 /// What the names of files that are not in their place yet begin with.
 const BESIDE: &str = ".holdover-";
 
-/// Who may read a file, as far as the user lets anyone (umask).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Readers {
-    /// Its owner: it holds cards, or may come to.
-    Owner,
-    /// Everyone.
-    Everyone,
-}
-
-impl Readers {
-    fn mode(self) -> u32 {
-        match self {
-            Readers::Owner => 0o600,
-            Readers::Everyone => 0o644,
-        }
+/// The permissions of a file.
+fn mode(readers: Readers) -> u32 {
+    match readers {
+        Readers::Owner => 0o600,
+        Readers::Everyone => 0o644,
     }
 }
 
 /// Refuses outputs that would replace an input, or one another, or what standard
 /// output goes to.
-pub fn keep_apart<'p>(
-    inputs: impl IntoIterator<Item = &'p Path>,
-    outputs: impl IntoIterator<Item = &'p PathBuf>,
-) -> Result<(), Fail> {
+pub fn keep_apart(inputs: &[&Path], outputs: &[&Path]) -> Result<(), Fail> {
     // A file that is not there yet goes by its directory's true name.
     let place = |path: &Path| -> Option<PathBuf> {
-        // On a desk a name is a place.
-        if world::by_value() {
-            return Some(path.to_owned());
-        }
         // Standard input may be a file.
         let path = if path == Path::new("-") { Path::new("/dev/stdin") } else { path };
         path.canonicalize()
             .ok()
             .or_else(|| Some(directory(path).canonicalize().ok()?.join(path.file_name()?)))
     };
-    let inputs: Vec<PathBuf> = inputs.into_iter().filter_map(place).collect();
+    let inputs = inputs.iter().filter_map(|path| place(path)).collect();
     // What standard output goes to is an output.
     let printed = Path::new("/dev/stdout").canonicalize().ok().filter(|path| path.is_file());
-    let mut taken: Vec<PathBuf> = printed.filter(|_| !world::by_value()).into_iter().collect();
-    for path in outputs {
-        let Some(at) = place(path) else { continue };
-        let name = screen::plain(&path.display().to_string());
-        if inputs.contains(&at) {
-            let mend = "write to another file";
-            return Err(Fail::said(format!("{name}: not written: it is an input: {mend}")));
-        }
-        if taken.contains(&at) {
-            let mend = "give each a file of its own";
-            return Err(Fail::said(format!(
-                "{name}: not written: two outputs in one file: {mend}"
-            )));
-        }
-        taken.push(at);
-    }
-    Ok(())
-}
-
-/// Writes a file for its owner.
-pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Fail> {
-    write_all(&[(path, bytes)], Readers::Owner)
+    apart(inputs, printed.into_iter().collect(), outputs, place)
 }
 
 /// Writes files, all or none. All are on the disk before the first takes its
 /// place, and where one cannot take its own, the others give theirs back (but
 /// for files replaced where the system cannot exchange two). A link at a place
 /// is replaced, not followed.
-pub fn write_all<B: AsRef<[u8]>>(files: &[(&Path, B)], readers: Readers) -> Result<(), Fail> {
-    if world::by_value() {
-        return world::put_all(files);
-    }
+pub fn write_all(files: &[(&Path, &[u8])], readers: Readers) -> Result<(), Fail> {
     let several = files.len() > 1;
     put_all(files, readers, |new, path| put(new, path, several))
 }
 
 /// Puts files in their places, all or none, each by `put`.
-fn put_all<B: AsRef<[u8]>>(
-    files: &[(&Path, B)],
+fn put_all(
+    files: &[(&Path, &[u8])],
     readers: Readers,
     put: impl Fn(TempPath, &Path) -> io::Result<Stood>,
 ) -> Result<(), Fail> {
@@ -159,19 +119,7 @@ fn exchange(_: &Path, _: &Path) -> io::Result<()> {
 /// where there is none yet. A file that is there already is left as it is, and
 /// named.
 pub fn create(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
-    let there: Vec<String> = files
-        .iter()
-        .filter(|(path, _)| is_there(path))
-        .map(|(path, _)| screen::plain(&path.display().to_string()))
-        .collect();
-    if !there.is_empty() {
-        let mend = "name another directory, or move it away";
-        let there = there.join(", ");
-        return Err(Fail::said(format!("{there}: there already, nothing is written: {mend}")));
-    }
-    if world::by_value() {
-        return world::put_all(files);
-    }
+    refuse_there(files, |path| path.symlink_metadata().is_ok())?;
     for (path, _) in files {
         make_directory(directory(path))?;
     }
@@ -181,16 +129,9 @@ pub fn create(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
     })
 }
 
-fn is_there(path: &Path) -> bool {
-    match world::by_value() {
-        true => world::exists(&path.display().to_string()),
-        false => path.symlink_metadata().is_ok(),
-    }
-}
-
-/// Makes a directory, and those it is in; a desk has none.
+/// Makes a directory, and those it is in.
 pub fn make_directory(path: &Path) -> Result<(), Fail> {
-    if world::by_value() || path.is_dir() {
+    if path.is_dir() {
         return Ok(());
     }
     let within = directory(path);
@@ -259,9 +200,9 @@ fn beside(within: &Path, readers: Readers) -> io::Result<tempfile::NamedTempFile
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
-        new.permissions(std::fs::Permissions::from_mode(readers.mode()));
+        new.permissions(std::fs::Permissions::from_mode(mode(readers)));
     }
-    _ = readers.mode();
+    _ = mode(readers);
     new.tempfile_in(within)
 }
 
@@ -270,7 +211,7 @@ fn beside(within: &Path, readers: Readers) -> io::Result<tempfile::NamedTempFile
 fn unnamed(within: &Path, readers: Readers) -> Option<File> {
     use rustix::fs::{CWD, Mode, OFlags, openat};
     let flags = OFlags::TMPFILE | OFlags::WRONLY | OFlags::CLOEXEC;
-    let file = File::from(openat(CWD, within, flags, Mode::from_raw_mode(readers.mode())).ok()?);
+    let file = File::from(openat(CWD, within, flags, Mode::from_raw_mode(mode(readers))).ok()?);
     // It is named by this later.
     descriptor(&file).exists().then_some(file)
 }
@@ -301,8 +242,8 @@ fn named(_: &File, _: &Path) -> io::Result<TempPath> {
 }
 
 /// All of them on the disk, or none in its place.
-fn ready_all<'p, B: AsRef<[u8]>>(
-    files: &[(&'p Path, B)],
+fn ready_all<'p>(
+    files: &[(&'p Path, &[u8])],
     readers: Readers,
 ) -> Result<Vec<(&'p Path, Ready)>, Fail> {
     let mut all = Vec::with_capacity(files.len());
@@ -312,7 +253,7 @@ fn ready_all<'p, B: AsRef<[u8]>>(
             let name = screen::plain(&path.display().to_string());
             return Err(Fail::said(format!("{name}: not written: it is no file: name another")));
         }
-        let ready = Ready::new(path, bytes.as_ref(), readers);
+        let ready = Ready::new(path, bytes, readers);
         all.push((*path, ready.map_err(|error| not_written(path, &error))?));
     }
     Ok(all)
@@ -327,7 +268,7 @@ fn is_the_systems(path: &Path) -> bool {
 }
 
 /// Puts on the disk that files are in their places.
-fn settle<B>(files: &[(&Path, B)]) -> Result<(), Fail> {
+fn settle(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
     let mut settled: Vec<&Path> = Vec::new();
     for (path, _) in files {
         let within = directory(path);

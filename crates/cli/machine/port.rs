@@ -8,9 +8,9 @@ use std::time::{Duration, Instant};
 
 use serial2::SerialPort;
 
-use super::Blocks;
 use crate::fail::Fail;
-use crate::screen::{self, FAINT, in_style, plain};
+use crate::screen::{BAD, FAINT, in_style, plain};
+use crate::world::Blocks;
 
 /// How long a read waits for bytes.
 const WAIT: Duration = Duration::from_millis(100);
@@ -53,6 +53,13 @@ fn say(text: &str) {
     _ = writeln!(anstream::stderr().lock(), "{}", in_style(FAINT, text));
 }
 
+fn complain(text: &str) {
+    use std::io::Write;
+    super::bar::aside(|| {
+        _ = writeln!(anstream::stderr().lock(), "{} {text}", in_style(BAD, "error:"))
+    });
+}
+
 fn follow(name: &str, baud: u32, port: SerialPort, send: &SyncSender<io::Result<Vec<u8>>>) {
     let shown = plain(name);
     let mut port = Some(port);
@@ -88,7 +95,7 @@ fn follow(name: &str, baud: u32, port: SerialPort, send: &SyncSender<io::Result<
             Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
             gone => {
                 let why = gone.err().map_or_else(|| "it was closed".to_owned(), |e| e.to_string());
-                screen::complain(&format!("{shown}: went away ({why}); waiting for it"));
+                complain(&format!("{shown}: went away ({why}); waiting for it"));
                 port = None;
             }
         }
