@@ -100,7 +100,7 @@ impl Call {
     fn by_desk(&self) -> Came {
         let mut desk = Desk::new();
         self.given().for_each(|(name, bytes)| desk.put(name, bytes));
-        let ran = desk.run(&self.words);
+        let ran = holdover_args::run(&mut desk, &self.words);
         self.given().for_each(|(name, bytes)| assert_eq!(desk.take(name), Some(bytes), "{name}"));
         let names: Vec<String> = desk.names().map(str::to_owned).collect();
         let files = names.into_iter().map(|name| (name.clone(), desk.take(&name).unwrap()));

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use std::io::Write as _;
 use std::time::{Duration, Instant};
 
-use holdover_cli::limits as of;
+use holdover_desk::limits as of;
 use tempfile::{TempDir, tempdir};
 
 use crate::holdover::{Run, command, feed, file, root, run};

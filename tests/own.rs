@@ -6,13 +6,13 @@ use std::process::Stdio;
 
 use fastrand::Rng;
 use holdover_desk::answer::{Number, Read, Verdict};
-use holdover_desk::{Desk, Ran};
+use holdover_desk::{Desk, request};
 use tempfile::tempdir;
 
 use crate::holdover::{command, root};
 
 /// The binary's answer to words and files.
-fn by_binary(words: &[String], files: &[(String, Vec<u8>)]) -> Ran {
+fn by_binary(words: &[String], files: &[(String, Vec<u8>)]) -> (u8, Vec<u8>, String) {
     let dir = tempdir().unwrap();
     let mut command = command();
     command.current_dir(&dir).args(words);
@@ -22,11 +22,8 @@ fn by_binary(words: &[String], files: &[(String, Vec<u8>)]) -> Ran {
         fs::write(if name == "-" { stdin.clone() } else { dir.path().join(name) }, bytes).unwrap();
     }
     let output = command.stdin(Stdio::from(File::open(&stdin).unwrap())).output().unwrap();
-    Ran {
-        code: output.status.code().unwrap().try_into().unwrap(),
-        output: output.stdout,
-        said: String::from_utf8(output.stderr).unwrap(),
-    }
+    let said = String::from_utf8(output.stderr).unwrap();
+    (output.status.code().unwrap().try_into().unwrap(), output.stdout, said)
 }
 
 /// Words and files made by chance: some of them sound, most of them not.
@@ -155,7 +152,7 @@ pub fn hostile() -> Vec<(Vec<String>, Vec<u8>)> {
         desk.put("b", mill("mill.toml"));
         let words = verbs[round % verbs.len()].iter().chain(&["--format", "json"]);
         let words: Vec<String> = words.map(|word| word.to_string()).collect();
-        let ran = desk.run(&words);
+        let ran = holdover_args::run(&mut desk, &words);
         printed.push((words, ran.output));
     }
     printed
@@ -169,7 +166,7 @@ fn any_words_and_files_come_to_what_the_binary_says() {
         let (words, files) = drawn(&mut rng);
         let mut desk = Desk::new();
         files.iter().for_each(|(name, bytes)| desk.put(name.as_str(), bytes.as_slice()));
-        let ran = desk.run(&words);
+        let ran = holdover_args::run(&mut desk, &words);
         codes[usize::from(ran.code)] += 1;
         assert!(ran.code != 2 || !ran.said.is_empty(), "{words:?}");
         // A desk has neither ports nor a shell.
@@ -177,7 +174,8 @@ fn any_words_and_files_come_to_what_the_binary_says() {
         if words.iter().any(|word| own.contains(&word.as_str())) {
             continue;
         }
-        assert_eq!(ran, by_binary(&words, &files), "{words:?}");
+        let came = (ran.code, ran.output, ran.said);
+        assert_eq!(came, by_binary(&words, &files), "{words:?}");
     }
     assert!(codes.iter().all(|count| *count > 20), "{codes:?}");
 }
@@ -194,7 +192,7 @@ fn what_a_desk_has_not_is_refused() {
         &["table", "lint", "-"],
         &["learn", "a", "-o", "-"],
     ] {
-        let ran = desk.run(words);
+        let ran = holdover_args::run(&mut desk, words);
         assert_eq!(ran.code, 2, "{words:?}");
         assert!(ran.said.starts_with("error: "), "{}", ran.said);
     }
@@ -219,7 +217,7 @@ fn ten_megabytes_of_anything_are_answered() {
             &["prove", "--cases", "f"],
             &["prove", "--plan", "f", "--roster", "f"],
         ] {
-            let ran = desk.run(words);
+            let ran = holdover_args::run(&mut desk, words);
             assert!(ran.code < 2 || !ran.said.is_empty(), "{words:?}");
         }
     }
@@ -231,22 +229,25 @@ fn calls_know_nothing_of_each_other() {
     let mut desk = Desk::new();
     desk.put("cases.csv", "bits,layuot\n10100000100010000111000011,std26\n");
     // What is said once a call is said in every call.
-    let first = desk.run(&words);
+    let first = holdover_args::run(&mut desk, &words);
     assert!(!first.said.is_empty());
-    assert_eq!(desk.run(&words), first);
+    assert_eq!(holdover_args::run(&mut desk, &words), first);
     // Colour is asked for a call, and standard error has none.
-    let coloured = desk.run(&["read", "1010", "--color", "always"]);
+    let coloured = holdover_args::run(&mut desk, &["read", "1010", "--color", "always"]);
     assert!(coloured.output.contains(&0x1b) && !coloured.said.contains('\x1b'));
-    assert!(!desk.run(&["read", "1010"]).output.contains(&0x1b));
+    assert!(!holdover_args::run(&mut desk, &["read", "1010"]).output.contains(&0x1b));
     // Many at once, each in its thread.
     std::thread::scope(|scope| {
         for card in 0..8 {
             scope.spawn(move || {
                 let mut desk = Desk::new();
                 for _ in 0..20 {
-                    let made = desk.run(&["compose", "std26", "site=65", &format!("card={card}")]);
+                    let made = holdover_args::run(
+                        &mut desk,
+                        &["compose", "std26", "site=65", &format!("card={card}")],
+                    );
                     desk.put("-", made.output);
-                    let read = desk.read(&["-"]).unwrap();
+                    let read = desk.read(&request::Read::of(["-"])).unwrap();
                     let Read::Card(read) = &read[0] else { panic!("{read:?}") };
                     assert_eq!(read.candidates[0].fields["card"], Number::Exact(card));
                 }
@@ -261,40 +262,64 @@ fn answers_are_typed() {
     for name in ["mill.toml", "reissued.csv", "drawer.csv", "survey.csv"] {
         desk.put(name, fs::read(root().join("fixtures/mill").join(name)).unwrap());
     }
-    let learned = desk.learn(&["drawer.csv", "-o", "found.toml"]).unwrap();
-    assert_eq!(learned[0].misread, [9, 17]);
-    let read = desk
-        .read(&[
-            "survey.csv",
-            "--site",
-            "mill.toml",
-            "--table",
-            "found.toml",
-            "--table",
-            "built-in",
-        ])
+    let learned = desk
+        .learn(&request::Learn {
+            inputs: vec!["drawer.csv".into()],
+            output: Some("found.toml".into()),
+            ..request::Learn::default()
+        })
         .unwrap();
+    assert_eq!(learned[0].misread, [9, 17]);
+    let tables = request::Tables(vec!["found.toml".into(), "built-in".into()]);
+    let survey = request::Read {
+        site: Some("mill.toml".into()),
+        tables: tables.clone(),
+        ..request::Read::of(["survey.csv"])
+    };
+    let read = desk.read(&survey).unwrap();
     let known =
         |read: &&Read| matches!(read, Read::Card(card) if card.verdict == Verdict::Identified);
     assert_eq!(read.iter().filter(known).count(), read.len());
-    let files = ["--site", "mill.toml", "--roster", "reissued.csv"];
-    let tables = ["--table", "found.toml", "--table", "built-in", "-o", "plan.json"];
-    let plan = desk.plan(&[&files[..], &tables].concat()).unwrap();
+    let plan = desk
+        .plan(&request::Plan {
+            site: "mill.toml".into(),
+            roster: Some("reissued.csv".into()),
+            tables,
+            output: Some("plan.json".into()),
+            ..request::Plan::default()
+        })
+        .unwrap();
     assert_eq!(plan.kept, Number::Exact(2005));
     // The file is the same plan.
     let file: holdover_desk::answer::Plan =
         serde_json::from_slice(desk.get("plan.json").unwrap()).unwrap();
     assert_eq!(file, holdover_desk::answer::Plan { alternative: None, ..plan.clone() });
-    let proofs = desk.prove(&[&files[..], &["--plan", "plan.json"]].concat()).unwrap();
+    let proofs = desk
+        .prove(&request::Prove {
+            plan: Some("plan.json".into()),
+            roster: Some("reissued.csv".into()),
+            site: Some("mill.toml".into()),
+            ..request::Prove::default()
+        })
+        .unwrap();
     assert!(proofs.iter().all(|proof| proof.holds));
-    let made = desk.compose(&["serial80", "card=1208925819614629174706175"]).unwrap();
+    let made = desk
+        .compose(&request::Compose {
+            layout: Some("serial80".into()),
+            values: vec!["card=1208925819614629174706175".into()],
+            ..request::Compose::default()
+        })
+        .unwrap();
     assert_eq!(made[0].fields["card"].value(), Some((1 << 80) - 1));
     // Half an answer is none.
-    let refused = desk.read(&["survey.csv", "missing.csv"]).unwrap_err();
+    let refused = desk.read(&request::Read::of(["survey.csv", "missing.csv"])).unwrap_err();
     assert!(refused.said().contains("missing.csv: no such file"), "{refused}");
-    assert!(desk.read(&["survey.csv", "--summary"]).is_err());
-    assert!(desk.read(&["--help"]).is_err());
+    let summary = request::Read { summary: true, ..request::Read::of(["survey.csv"]) };
+    assert!(desk.read(&summary).is_err());
     // A line that is no capture is an answer.
     desk.put("-", "01\n012\n");
-    assert!(matches!(desk.read(&["-"]).unwrap()[..], [Read::Card(_), Read::Invalid(_)]));
+    assert!(matches!(
+        desk.read(&request::Read::of(["-"])).unwrap()[..],
+        [Read::Card(_), Read::Invalid(_)]
+    ));
 }

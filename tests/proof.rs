@@ -18,12 +18,12 @@ fn desk(site: &str, roster: &str) -> Desk {
 
 fn plan(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
     let words = ["plan", "--site", "site.toml", "--roster", "roster.csv", "-o", "plan.json"];
-    desk.run(&[&words[..], more].concat())
+    holdover_args::run(desk, &[&words[..], more].concat())
 }
 
 fn prove(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
     let words = ["prove", "--plan", "plan.json", "--roster", "roster.csv"];
-    desk.run(&[&words[..], more].concat())
+    holdover_args::run(desk, &[&words[..], more].concat())
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -77,7 +77,7 @@ fn any_other_state_is_an_error_with_its_line_and_the_nearest_word() {
         // In a survey the captures are answered, and the word is refused.
         let bits = "10100000100010000111000011";
         desk.put("survey.csv", format!("bits,state\n{bits},{word}\n"));
-        let read = desk.run(&["read", "survey.csv", "--format", "csv"]);
+        let read = holdover_args::run(&mut desk, &["read", "survey.csv", "--format", "csv"]);
         assert_eq!(read.code, 2);
         assert!(read.said.contains("survey.csv:2:") && read.said.contains(word), "{}", read.said);
         assert!(text(&read.output).contains("4321"));
@@ -113,7 +113,7 @@ fn a_blocked_card_that_opens_as_a_kept_one_is_shown_by_plan_and_proof() {
     let tables = ["--table", "own.toml"];
     let bits = |desk: &mut Desk, card: &str, issue: &str| {
         let words = ["compose", "own30", "site=7", card, issue];
-        text(&desk.run(&[&words[..], &tables].concat()).output).trim().to_owned()
+        text(&holdover_args::run(desk, &[&words[..], &tables].concat()).output).trim().to_owned()
     };
     let (old, new) =
         (bits(&mut desk, "card=812", "issue=1"), bits(&mut desk, "card=812", "issue=2"));
@@ -192,10 +192,10 @@ fn every_change_of_one_leaf_is_noticed() {
     }
     let words = ["plan", "--site", "mill.toml", "--roster", "reissued.csv"];
     let tables = ["--table", "built-in", "--table", "found.toml", "-o", "plan.json"];
-    assert_eq!(desk.run(&[&words[..], &tables].concat()).code, 0);
+    assert_eq!(holdover_args::run(&mut desk, &[&words[..], &tables].concat()).code, 0);
     let whole: Value = serde_json::from_slice(desk.get("plan.json").unwrap()).unwrap();
     let words = ["prove", "--plan", "plan.json", "--roster", "reissued.csv"];
-    assert_eq!(desk.run(&words).code, 0);
+    assert_eq!(holdover_args::run(&mut desk, &words).code, 0);
     let mut changed = 0;
     for part in ["slots", "panel", "table", "batches"] {
         let mut places = Vec::new();
@@ -211,7 +211,7 @@ fn every_change_of_one_leaf_is_noticed() {
                 Value::Null | Value::Object(_) => serde_json::json!({"start": 2, "length": 8}),
             };
             desk.put("plan.json", plan.to_string());
-            let proved = desk.run(&words);
+            let proved = holdover_args::run(&mut desk, &words);
             assert_eq!(proved.code, 2, "{place}: {}", text(&proved.output));
             changed += 1;
         }
@@ -222,12 +222,12 @@ fn every_change_of_one_leaf_is_noticed() {
     let start = plan["slots"][1]["card"]["start"].as_u64().unwrap();
     plan["slots"][1]["card"]["start"] = (start - 1).into();
     desk.put("plan.json", plan.to_string());
-    let proved = desk.run(&[&words[..], &["--edited"]].concat());
+    let proved = holdover_args::run(&mut desk, &[&words[..], &["--edited"]].concat());
     assert_eq!(proved.code, 1, "{}", proved.said);
     assert!(proved.said.contains("slot 2 reads the card number at 17-32"), "{}", proved.said);
     // What is only laid out anew is the same plan.
     desk.put("plan.json", serde_json::to_string_pretty(&whole).unwrap());
-    assert_eq!(desk.run(&words).code, 0);
+    assert_eq!(holdover_args::run(&mut desk, &words).code, 0);
 }
 
 #[test]
@@ -336,7 +336,7 @@ fn an_earlier_plan_is_kept() {
 #[test]
 fn a_blocked_card_that_fits_no_layout_is_tried_too() {
     let mut desk = Desk::new();
-    let made = desk.run(&["compose", "std26", "site=65", "card=4000"]);
+    let made = holdover_args::run(&mut desk, &["compose", "std26", "site=65", "card=4000"]);
     let bits = text(&made.output).trim().to_owned();
     let flipped = if bits.starts_with('0') { "1" } else { "0" };
     let misread = format!("{flipped}{}", &bits[1..]);

@@ -2,10 +2,10 @@
 
 use std::io::Write;
 
-use crate::args;
-use crate::fail::{Fail, Outcome};
-use crate::world::{Readers, World};
-use crate::{files, screen};
+use holdover_args as args;
+use holdover_desk::screen;
+use holdover_desk::world::{Readers, World};
+use holdover_desk::{Fail, Outcome};
 
 // `Option<&[u8]>`: the page, where it was built before this command was.
 const PAGE: Option<&[u8]> = include!(concat!(env!("OUT_DIR"), "/pocket.rs"));
@@ -24,7 +24,7 @@ pub fn run(world: &dyn World, args: &args::Pocket) -> Result<Outcome, Fail> {
     let beside = args.output.with_file_name(OFFLINE_NAME);
     let mut all = vec![(args.output.as_path(), page)];
     if args.served {
-        files::keep_apart(world, [], [&args.output, &beside])?;
+        world.keep_apart(&[], &[&args.output, &beside])?;
         all.push((&beside, OFFLINE));
     }
     // They hold no cards.

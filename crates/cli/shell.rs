@@ -8,11 +8,11 @@ use clap::{Command, CommandFactory};
 use clap_mangen::Man;
 use clap_mangen::roff::Roff;
 
-use crate::args::{self, Args};
-use crate::fail::{Fail, Outcome};
 use crate::machine::make_directory;
-use crate::screen;
-use crate::world::{Readers, World};
+use holdover_args::{self as args, Args};
+use holdover_desk::screen;
+use holdover_desk::world::{Readers, World};
+use holdover_desk::{Fail, Outcome};
 
 /// The binary's name.
 const NAME: &str = "holdover";

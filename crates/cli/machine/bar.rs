@@ -9,8 +9,8 @@ use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use crate::screen::plain;
-use crate::world::{Bar, Unit};
+use holdover_desk::screen::plain;
+use holdover_desk::world::{Bar, Unit};
 
 /// Work shorter than this is not worth a bar (judgement, no source).
 const PATIENCE: Duration = Duration::from_secs(1);

@@ -14,9 +14,9 @@ use std::time::Instant;
 
 use anstream::{AutoStream, ColorChoice};
 
-use crate::fail::Fail;
-use crate::screen::Colour;
-use crate::world::{Bar, Blocks, File, Lasting, Readers, Unit, World};
+use holdover_args::Colour;
+use holdover_desk::Fail;
+use holdover_desk::world::{Bar, Blocks, File, Lasting, Readers, Unit, World};
 pub use write::make_directory;
 
 /// Bytes of standard input taken at once where it comes live.

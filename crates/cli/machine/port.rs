@@ -8,9 +8,9 @@ use std::time::{Duration, Instant};
 
 use serial2::SerialPort;
 
-use crate::fail::Fail;
-use crate::screen::{BAD, FAINT, in_style, plain};
-use crate::world::Blocks;
+use holdover_desk::Fail;
+use holdover_desk::screen::{BAD, FAINT, in_style, plain};
+use holdover_desk::world::Blocks;
 
 /// How long a read waits for bytes.
 const WAIT: Duration = Duration::from_millis(100);

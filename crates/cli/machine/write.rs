@@ -12,9 +12,9 @@ use std::path::{Path, PathBuf};
 
 use tempfile::TempPath;
 
-use crate::fail::Fail;
-use crate::screen;
-use crate::world::{Readers, apart, refuse_there};
+use holdover_desk::Fail;
+use holdover_desk::screen;
+use holdover_desk::world::{Readers, apart, refuse_there};
 
 /// What the names of files that are not in their place yet begin with.
 const BESIDE: &str = ".holdover-";

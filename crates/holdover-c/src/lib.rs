@@ -236,7 +236,7 @@ pub unsafe extern "C" fn holdover_desk_run(
         inner.changed();
         // Were it to panic, nothing of the run before would be left.
         (inner.output, inner.said) = (Vec::new(), Vec::new());
-        let ran = inner.desk.run(&words);
+        let ran = holdover_args::run(&mut inner.desk, &words);
         (inner.output, inner.said) = (with_nul(ran.output), with_nul(ran.said.into_bytes()));
         Ok(c_int::from(ran.code))
     })

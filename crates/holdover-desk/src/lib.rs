@@ -1,176 +1,160 @@
-//! Holdover inside another program: a [`Desk`] holds files by name, in memory,
-//! and the commands of `holdover` work on them.
+//! Holdover as an application on files: requests in, answers out.
 //!
-//! What a command prints and writes is, byte for byte, what the binary prints
+//! What comes out is, byte for byte, what the binary prints
 //! and writes, because it is the same code. A desk reads no disk, no clock, no
 //! variable of the environment and no terminal; it opens no socket, and two
 //! desks know nothing of each other. Any number may be at work at once, each in
 //! a thread of its own.
 //!
 //! ```
-//! use holdover_desk::Desk;
+//! use holdover_desk::{Desk, answer, request::Read};
 //!
 //! let mut desk = Desk::new();
 //! desk.put("captures.txt", "10100000100010000111000011\n");
-//! let ran = desk.run(&["read", "captures.txt", "--format", "csv"]);
-//! assert_eq!(ran.code, 0);
-//! let text = String::from_utf8(ran.output).unwrap();
-//! assert!(text.lines().nth(1).unwrap().contains("identified,std26,as-captured,65,4321"));
+//! let answers = desk.read(&Read::of(["captures.txt"])).unwrap();
+//! let answer::Read::Card(card) = &answers[0] else { panic!() };
+//! assert_eq!(card.candidates[0].layout, "std26");
 //! ```
 //!
 //! A desk has no directories: a name is a name, and `a/b` is one of them. It
-//! has no serial ports, no shell and no manual pages; a command that asks for
-//! one is refused. Standard input is the file `-`, and is whole from the start.
+//! has no serial ports; a request for one is refused. Standard input is the file
+//! `-`, and is whole from the start.
+//!
+//! Whoever has other files and another terminal hands in a [`world::World`]:
+//! [`work`] does a request in it.
 
 pub mod answer;
+mod care;
+mod compose;
+mod draw;
+mod fail;
+mod files;
+mod formats;
+mod html;
+mod init;
+mod input;
+mod learn;
+pub mod limits;
+mod mask;
+mod plan;
+mod progress;
+mod prove;
+mod read;
 mod refused;
+pub mod request;
+mod roster;
 pub mod schema;
-
-use std::ffi::OsString;
+pub mod screen;
+mod sheet;
+mod signal;
+mod table;
+mod workbook;
+pub mod world;
 
 use serde::de::DeserializeOwned;
 
 use answer::{Composed, Learned, Plan, Proof, Read};
+pub use fail::{Fail, Outcome};
+pub use plan::file::SCHEMA;
 pub use refused::Refused;
+use request::{Format, Request};
+use world::World;
+pub use world::{Desk, Ran};
 
-/// The version of what goes in and comes out: the JSON, the schema files, and
-/// the functions of the boundary in every language. A change that an older
-/// reader would misread raises it; one that only adds does not.
-pub const SCHEMA: u32 = holdover_cli::SCHEMA;
-
-/// Files by name, in memory, and the commands of `holdover` at work on them.
-#[derive(Debug, Default, Clone)]
-pub struct Desk {
-    files: holdover_cli::Desk,
+/// Does what is asked in a world: what there is to say goes to its standard
+/// output, or to standard error.
+///
+/// # Errors
+/// It could not be done to its end. The message is not said yet.
+pub fn work(world: &dyn World, request: &Request) -> Result<Outcome, Fail> {
+    match request {
+        Request::Read(request) => read::run(world, request),
+        Request::Signal(request) => signal::run(world, request),
+        Request::Learn(request) => learn::run(world, request),
+        Request::Plan(request) => plan::run(world, request),
+        Request::Prove(request) => prove::run(world, request),
+        Request::Table(request) => table::run(world, request),
+        Request::Compose(request) => compose::run(world, request),
+        Request::Init(request) => init::run(world, request),
+    }
 }
 
-/// What a command printed, and how it ended.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ran {
-    /// The exit code of the binary: 0 done; 1 done, and something is wrong with
-    /// the cards; 2 the command, a file or a line of it is wrong.
-    pub code: u8,
-    /// What the binary prints to standard output.
-    pub output: Vec<u8>,
-    /// What the binary prints to standard error, without colour.
-    pub said: String,
+/// The exit code that an outcome comes to, and whether all was done; a failure
+/// is said.
+pub fn ended(world: &dyn World, outcome: Result<Outcome, Fail>) -> (u8, bool) {
+    match outcome {
+        Ok(Outcome::Done) => (0, true),
+        Ok(Outcome::CardsWrong) => (1, true),
+        Ok(Outcome::InputWrong) => (2, true),
+        // Whoever reads our output has had enough: that is success.
+        Err(Fail::BrokenPipe) => (0, false),
+        Err(Fail::Said(message)) => {
+            screen::complain(world, &message);
+            (2, false)
+        }
+    }
 }
 
 impl Desk {
-    /// An empty desk.
-    pub fn new() -> Desk {
-        Desk::default()
+    /// Does what is asked, on the files of the desk. What it writes is on the
+    /// desk afterwards; it writes all of it or none.
+    pub fn run(&mut self, request: &Request) -> Ran {
+        self.runs(|world| ended(world, work(world, request)))
     }
 
-    /// Puts a file on the desk, in the place of one of that name; `-` is
-    /// standard input.
-    pub fn put(&mut self, name: impl Into<String>, bytes: impl Into<Vec<u8>>) {
-        self.files.put(name, bytes);
-    }
-
-    /// A file's bytes.
-    pub fn get(&self, name: &str) -> Option<&[u8]> {
-        self.files.get(name)
-    }
-
-    /// Takes a file from the desk.
-    pub fn take(&mut self, name: &str) -> Option<Vec<u8>> {
-        self.files.take(name)
-    }
-
-    /// The names of the files on the desk, in the order of their bytes.
-    pub fn names(&self) -> impl Iterator<Item = &str> {
-        self.files.names()
-    }
-
-    /// Runs a command: its words as after the program's name, as in
-    /// `["read", "captures.csv", "--format", "json"]`. Files that it writes
-    /// (`-o`, `--html`, `--worksheet`, …) are on the desk afterwards; it writes
-    /// all of them or none.
-    pub fn run<W: AsRef<str>>(&mut self, words: &[W]) -> Ran {
-        let holdover_cli::Ran { code, output, said, .. } =
-            self.runs(words.iter().map(AsRef::as_ref));
-        Ran { code, output, said }
-    }
-
-    /// `holdover read`: captures, and what they are. The words are those after
-    /// `read`; a line that is no capture is an answer, not a failure.
+    /// Captures, and what they are; a line that is no capture is an answer, not
+    /// a failure.
     ///
     /// # Errors
-    /// A word or a file is wrong; nothing is answered by halves.
-    pub fn read<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Read>, Refused> {
-        self.answers("read", words)
+    /// What is asked or a file is wrong; nothing is answered by halves.
+    pub fn read(&mut self, request: &request::Read) -> Result<Vec<Read>, Refused> {
+        self.answers(Request::Read(request::Read { format: Format::Json, ..request.clone() }))
     }
 
-    /// `holdover learn`: the kinds of card found, each with its layout.
+    /// The kinds of card found, each with its layout.
     ///
     /// # Errors
-    /// A word or a file is wrong.
-    pub fn learn<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Learned>, Refused> {
-        self.answers("learn", words)
+    /// What is asked or a file is wrong.
+    pub fn learn(&mut self, request: &request::Learn) -> Result<Vec<Learned>, Refused> {
+        self.answers(Request::Learn(request::Learn { format: Format::Json, ..request.clone() }))
     }
 
-    /// `holdover plan`: the panel's slots, and what comes of them.
+    /// The panel's slots, and what comes of them.
     ///
     /// # Errors
-    /// A word or a file is wrong.
-    pub fn plan<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Plan, Refused> {
-        let plans: Vec<Plan> = self.answers("plan", words)?;
+    /// What is asked or a file is wrong.
+    pub fn plan(&mut self, request: &request::Plan) -> Result<Plan, Refused> {
+        let request = request::Plan { format: Format::Json, ..request.clone() };
+        let plans: Vec<Plan> = self.answers(Request::Plan(request))?;
         plans.into_iter().next().ok_or_else(|| Refused::new("no plan was printed"))
     }
 
-    /// `holdover prove`: whether each row comes to what it should.
+    /// Whether each row comes to what it should.
     ///
     /// # Errors
-    /// A word or a file is wrong.
-    pub fn prove<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Proof>, Refused> {
-        self.answers("prove", words)
+    /// What is asked or a file is wrong.
+    pub fn prove(&mut self, request: &request::Prove) -> Result<Vec<Proof>, Refused> {
+        self.answers(Request::Prove(request::Prove { format: Format::Json, ..request.clone() }))
     }
 
-    /// `holdover compose`: the captures of cards with these numbers.
+    /// The captures of cards with these numbers.
     ///
     /// # Errors
-    /// A word is wrong, or a number does not fit.
-    pub fn compose<W: AsRef<str>>(&mut self, words: &[W]) -> Result<Vec<Composed>, Refused> {
-        self.answers("compose", words)
+    /// What is asked is wrong, or a number does not fit.
+    pub fn compose(&mut self, request: &request::Compose) -> Result<Vec<Composed>, Refused> {
+        self.answers(Request::Compose(request::Compose { format: Format::Json, ..request.clone() }))
     }
 
-    fn runs<'w>(&mut self, words: impl Iterator<Item = &'w str>) -> holdover_cli::Ran {
-        let words = ["holdover"].into_iter().chain(words).map(OsString::from);
-        holdover_cli::run_on(&mut self.files, words)
-    }
-
-    /// What a verb prints as JSON, as it is; the words are those after the verb.
-    /// For callers whose language reads JSON itself.
-    ///
-    /// # Errors
-    /// A word or a file is wrong; nothing is answered by halves.
-    pub fn json<W: AsRef<str>>(&mut self, verb: &str, words: &[W]) -> Result<Ran, Refused> {
-        // Before the words: behind a lone `--` it would be an input.
-        let words = words.iter().map(AsRef::as_ref);
-        let ran = self.runs([verb, "--format", "json"].into_iter().chain(words));
+    fn answers<T: DeserializeOwned>(&mut self, request: Request) -> Result<Vec<T>, Refused> {
+        let ran = self.run(&request);
         if !ran.ended {
             return Err(Refused::new(if ran.said.is_empty() { OTHER } else { &ran.said }));
         }
-        let holdover_cli::Ran { code, output, said, .. } = ran;
-        Ok(Ran { code, output, said })
-    }
-
-    fn answers<T: DeserializeOwned, W: AsRef<str>>(
-        &mut self,
-        verb: &str,
-        words: &[W],
-    ) -> Result<Vec<T>, Refused> {
-        let ran = self.json(verb, words)?;
         let lines = ran.output.split(|byte| *byte == b'\n').filter(|line| !line.is_empty());
         lines.map(|line| serde_json::from_slice(line).map_err(|_| Refused::new(OTHER))).collect()
     }
 }
 
-/// What is said where words ask for something else than an answer.
-const OTHER: &str = "the words ask for another output than this answer: leave --help, --summary, \
-                     --probe and their like out, or use `run`";
-
-#[cfg(doctest)]
-#[doc = include_str!("../../../README.md")]
-struct Readme;
+/// What is said where something else than an answer is asked for.
+const OTHER: &str = "the request asks for another output than this answer: leave the summary, a \
+                     probe file and their like out, or use `run`";

@@ -9,7 +9,8 @@ pub struct Refused {
 }
 
 impl Refused {
-    pub(crate) fn new(said: impl Into<String>) -> Refused {
+    /// Refused, for what is said.
+    pub fn new(said: impl Into<String>) -> Refused {
         Refused { said: said.into() }
     }
 

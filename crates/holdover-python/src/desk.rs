@@ -72,7 +72,7 @@ impl Desk {
     ///
     /// Nothing is raised where the command is refused: see `code` and `said`.
     fn run(&self, py: Python<'_>, words: Vec<String>) -> PyResult<Ran> {
-        self.works(py, |desk| Ran::of(desk.run(&words)))
+        self.works(py, |desk| Ran::of(holdover_args::run(desk, &words)))
     }
 
     /// Runs a verb for its JSON; the words are those after the verb.
@@ -80,7 +80,9 @@ impl Desk {
     /// Raises Refused, with the command's own words, where one of them or a
     /// file is wrong.
     fn json(&self, py: Python<'_>, verb: &str, words: Vec<String>) -> PyResult<Ran> {
-        self.works(py, |desk| desk.json(verb, &words))?.map(Ran::of).map_err(refused)
+        self.works(py, |desk| holdover_args::json(desk, verb, &words))?
+            .map(Ran::of)
+            .map_err(refused)
     }
 }
 
@@ -99,7 +101,7 @@ pub struct Ran {
 
 impl Ran {
     fn of(ran: library::Ran) -> Ran {
-        let library::Ran { code, output, said } = ran;
+        let library::Ran { code, output, said, .. } = ran;
         Ran { code, output, said }
     }
 }

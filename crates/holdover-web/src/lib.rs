@@ -117,7 +117,7 @@ pub extern "C" fn run() -> u32 {
             counter.said = String::from("error: the words are no JSON array of strings\n");
             return NO_WORDS;
         };
-        let ran = counter.desk.run(&words);
+        let ran = holdover_args::run(&mut counter.desk, &words);
         (counter.answer, counter.said) = (ran.output, ran.said);
         ran.code.into()
     })

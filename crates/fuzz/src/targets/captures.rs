@@ -72,7 +72,7 @@ const WAYS: usize = 10;
 /// Runs `read` one of its ways and holds what it says against itself.
 pub(super) fn read(way: usize, bytes: &[u8]) {
     let file = tool::file("captures", bytes);
-    let page = tool::word("page.html");
+    let page = "page.html".to_owned();
     let own = ["--site", SITE, "--table", "built-in", "--table", FOUND];
     let mut words = vec!["read", file.as_str()];
     match way {

@@ -15,9 +15,16 @@ pub use stages::{decode, learn, plan, prove, rank};
 pub use workbook::workbook;
 
 /// The mill's files, which are in the repository.
-const SITE: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/mill/mill.toml");
-const FOUND: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/mill/found.toml");
-const ROSTER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../fixtures/mill/roster.csv");
+const SITE: &str = "mill.toml";
+const FOUND: &str = "found.toml";
+const ROSTER: &str = "mill.csv";
+
+/// The files that come with every run.
+pub(crate) const GIVEN: [(&str, &[u8]); 3] = [
+    (SITE, include_bytes!("../../../../fixtures/mill/mill.toml")),
+    (FOUND, include_bytes!("../../../../fixtures/mill/found.toml")),
+    (ROSTER, include_bytes!("../../../../fixtures/mill/roster.csv")),
+];
 
 /// The first byte says which way an input is taken; the rest is the input.
 fn choice(data: &[u8], ways: usize) -> Option<(usize, &[u8])> {

@@ -41,7 +41,7 @@ fn probe(data: &[u8]) {
     }
     if way >= 4 {
         let file = tool::file("probe", rest);
-        let page = tool::word("page.html");
+        let page = "page.html".to_owned();
         let words: &[&str] = match way {
             4 => &["signal", &file],
             5 => &["signal", &file, "--format", "json"],

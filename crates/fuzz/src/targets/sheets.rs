@@ -15,10 +15,10 @@ pub fn roster(data: &[u8]) {
 
 /// Plans a roster one of five ways.
 pub(super) fn planned(way: usize, roster: &str) {
-    let plan = tool::word("plan.json");
+    let plan = "plan.json".to_owned();
     let (list, sheet, day) =
-        (tool::word("enrolment.csv"), tool::word("worksheet.txt"), tool::word("cutover.txt"));
-    let page = tool::word("page.html");
+        ("enrolment.csv".to_owned(), "worksheet.txt".to_owned(), "cutover.txt".to_owned());
+    let page = "page.html".to_owned();
     let more: &[&str] = match way {
         0 => &["-o", &plan],
         1 => &["--format", "csv", "--mask", "--pseudonyms"],
@@ -58,7 +58,7 @@ pub(super) fn planned(way: usize, roster: &str) {
 pub fn cases(data: &[u8]) {
     let file = tool::file("cases.csv", data);
     tool::run(&["prove", "--cases", &file, "--format", "csv"]);
-    let record = tool::word("recorded.csv");
+    let record = "recorded.csv".to_owned();
     let ran = tool::run(&["prove", "--cases", &file, "--record", &record]);
     if let Some(recorded) = tool::take("recorded.csv") {
         assert!(ran.code < 2);
@@ -73,7 +73,7 @@ pub fn cases(data: &[u8]) {
 /// A drawer of cards: the table made of it reads back, and reads the cards.
 pub fn found(data: &[u8]) {
     let file = tool::file("drawer.csv", data);
-    let table = tool::word("found.toml");
+    let table = "found.toml".to_owned();
     let ran = tool::run(&["learn", &file, "-o", &table, "--format", "json"]);
     for kind in objects(&ran.out) {
         assert!(kind["length"].is_u64() && kind["samples"].is_u64(), "{kind}");

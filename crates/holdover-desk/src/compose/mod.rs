@@ -1,0 +1,210 @@
+//! `holdover compose`: field values to captures, or to a probe file of them.
+
+mod probe;
+
+use std::io::Write;
+use std::path::Path;
+
+use holdover::bits::Capture;
+use holdover::decode::Reading;
+use holdover::file::nearest;
+use holdover::layout::{Layout, Value};
+use serde_json::{Map, json};
+
+use crate::fail::{Fail, Outcome};
+use crate::formats::write_csv;
+use crate::request::{self, Format};
+use crate::world::World;
+use crate::{files, input, screen};
+
+/// Captures made in one go at most; a slip of the pen in a range should not
+/// fill a disk.
+pub const MOST: u128 = 10_000_000;
+
+/// A field and the values it takes.
+struct Range {
+    role: String,
+    first: Value,
+    count: u128,
+}
+
+pub fn run(world: &dyn World, args: &request::Compose) -> Result<Outcome, Fail> {
+    let reading = reading(&args.reading)?;
+    let named = args.captures.iter().chain(&args.tables.0).map(Path::new);
+    files::keep_apart(world, named, &args.timing.faults)?;
+    let mut out = std::io::BufWriter::new(world.out());
+    if let Some(file) = &args.captures {
+        let captures = captures(world, file)?;
+        let captures = captures.iter().map(|capture| read_as(reading, capture));
+        let captures = captures.collect::<Result<Vec<_>, _>>()?;
+        match args.timing.probe {
+            Some(form) => probe::write(world, &mut out, &args.timing, form, &captures)?,
+            None => captures.iter().try_for_each(|c| writeln!(out, "{}", bits(c, args.hex)))?,
+        }
+        out.flush()?;
+        return Ok(Outcome::Done);
+    }
+    let table = files::tables(world, &args.tables.0)?;
+    let layout = files::layout(&table, args.layout.as_deref().unwrap_or_default())?;
+    let ranges = args.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
+    let count = ranges.iter().try_fold(1u128, |count, range| count.checked_mul(range.count));
+    let count = count.filter(|count| *count <= MOST).ok_or_else(|| {
+        Fail::said(format!("the ranges make more than {MOST} captures: shorten one"))
+    })?;
+    let made = (0..count).map(|i| {
+        let values = nth(&ranges, i);
+        let word = layout
+            .compose(&values)
+            .map_err(|error| Fail::said(format!("{}: {error}", layout.id())))?;
+        Ok::<_, Fail>((read_as(reading, &word)?, values))
+    });
+    if let Some(form) = args.timing.probe {
+        let captures = made.map(|made| made.map(|(capture, _)| capture));
+        let captures = captures.collect::<Result<Vec<_>, _>>()?;
+        probe::write(world, &mut out, &args.timing, form, &captures)?;
+    } else {
+        if args.format == Format::Csv {
+            let mut csv = csv::Writer::from_writer(&mut out);
+            let fields = layout.fields().iter().map(|field| field.role.name());
+            let head: Vec<&str> = ["bits", "layout"].into_iter().chain(fields).collect();
+            write_csv(&mut csv, &head)?;
+            csv.flush()?;
+        }
+        for made in made {
+            let (capture, values) = made?;
+            write(&mut out, args, layout, &capture, &values)?;
+        }
+    }
+    out.flush()?;
+    Ok(Outcome::Done)
+}
+
+/// What a reader captures of a word.
+fn read_as(reading: Reading, word: &Capture) -> Result<Capture, Fail> {
+    reading
+        .capture_of(word, false)
+        .ok_or_else(|| Fail::said(format!("{} bits leave no capture under {reading}", word.len())))
+}
+
+/// The captures of a file, all of them good.
+fn captures(world: &dyn World, file: &str) -> Result<Vec<Capture>, Fail> {
+    let probe = holdover_signal::Probe::new(holdover_signal::Options::default())
+        .map_err(|error| Fail::said(error.to_string()))?;
+    let mut captures = Vec::new();
+    input::read(world, &[file.to_owned()], &probe, true, |event| {
+        let input::Event::Rows(rows) = event else { return Ok(()) };
+        for row in rows {
+            let source = screen::plain(&row.source);
+            let entry =
+                row.entry.map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
+            if captures.len() as u128 == MOST {
+                return Err(Fail::said(format!("{source}: more than {MOST} captures: split it")));
+            }
+            captures.push(entry.sighting.capture);
+        }
+        Ok(())
+    })?;
+    Ok(captures)
+}
+
+fn bits(capture: &Capture, hex: bool) -> String {
+    match hex {
+        true => format!("0x{}/{}", capture.to_hex(), capture.len()),
+        false => capture.to_string(),
+    }
+}
+
+fn reading(name: &str) -> Result<Reading, Fail> {
+    let all = || Reading::ALL.into_iter().chain(Reading::SERIAL);
+    let names: Vec<&str> = all().map(Reading::name).collect();
+    all().find(|reading| reading.name() == name).ok_or_else(|| {
+        let mend = match nearest(name, names.iter().copied()) {
+            Some(near) => format!("did you mean {near:?}?"),
+            None => format!("expected one of {}", names.join(", ")),
+        };
+        Fail::said(format!("no reading {:?}: {mend}", screen::plain(name)))
+    })
+}
+
+fn range(text: &str) -> Result<Range, Fail> {
+    let shown = screen::plain(text);
+    let (role, value) = text
+        .split_once('=')
+        .ok_or_else(|| Fail::said(format!("{shown}: expected field=value, such as card=4321")))?;
+    let (first, last) = value.split_once('-').unwrap_or((value, value));
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    if !digits(first) || !digits(last) {
+        return Err(Fail::said(format!(
+            "{shown}: expected a whole number or a range, such as card=4321 or card=1-20"
+        )));
+    }
+    let number = |text: &str| {
+        text.parse::<u128>()
+            .map_err(|_| Fail::said(format!("{shown}: the number is over 128 bits")))
+    };
+    let (low, high) = (number(first)?, number(last)?);
+    if low > high {
+        return Err(Fail::said(format!("{shown}: the range ends before it begins")));
+    }
+    Ok(Range {
+        role: role.trim().to_owned(),
+        first: Value::Digits(first.to_owned()),
+        count: (high - low).saturating_add(1),
+    })
+}
+
+/// The values of the `i`th capture; the last range runs fastest.
+fn nth(ranges: &[Range], mut i: u128) -> Vec<(&str, Value)> {
+    let mut values = Vec::with_capacity(ranges.len());
+    for range in ranges.iter().rev() {
+        let step = i % range.count;
+        i /= range.count;
+        let first = range.first.to_string();
+        // The first value keeps its leading zeros: it may be decimal digits.
+        let value = match (step, first.parse::<u128>()) {
+            (1.., Ok(number)) => Value::Digits(format!("{:0>w$}", number + step, w = first.len())),
+            _ => Value::Digits(first),
+        };
+        values.push((range.role.as_str(), value));
+    }
+    values.reverse();
+    values
+}
+
+fn write(
+    out: &mut impl Write,
+    args: &request::Compose,
+    layout: &Layout,
+    capture: &Capture,
+    values: &[(&str, Value)],
+) -> Result<(), Fail> {
+    let bits = bits(capture, args.hex);
+    let value = |role: &str| {
+        values.iter().find(|(name, _)| *name == role).map_or_else(String::new, |v| v.1.to_string())
+    };
+    match args.format {
+        Format::Text => writeln!(out, "{bits}")?,
+        Format::Csv => {
+            let fields = layout.fields().iter().map(|field| value(field.role.name()));
+            let cells: Vec<String> =
+                [bits, layout.id().to_owned()].into_iter().chain(fields).collect();
+            let mut csv = csv::Writer::from_writer(&mut *out);
+            write_csv(&mut csv, &cells)?;
+            csv.flush()?;
+        }
+        Format::Json => {
+            let mut object = Map::new();
+            object.insert("bits".into(), bits.into());
+            object.insert("layout".into(), layout.id().into());
+            for field in layout.fields() {
+                let text = value(field.role.name());
+                let small =
+                    text.parse::<u64>().ok().filter(|n| *n < 1 << 53 && field.digits().is_none());
+                let value = small.map_or_else(|| json!(text), |n| json!(n));
+                object.insert(field.role.name().into(), value);
+            }
+            writeln!(out, "{}", serde_json::Value::Object(object))?;
+        }
+    }
+    Ok(())
+}

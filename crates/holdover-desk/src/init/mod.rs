@@ -1,0 +1,28 @@
+//! `holdover init`: a site file and a roster to start from.
+
+use std::io::Write;
+
+use crate::fail::{Fail, Outcome};
+use crate::request;
+use crate::screen;
+use crate::world::World;
+
+const SITE: &str = include_str!("site.toml");
+const ROSTER: &str = include_str!("roster.csv");
+
+pub fn run(world: &dyn World, args: &request::Init) -> Result<Outcome, Fail> {
+    let (site, roster) = (args.directory.join("site.toml"), args.directory.join("roster.csv"));
+    world.put_new(&[(&site, SITE.as_bytes()), (&roster, ROSTER.as_bytes())])?;
+    let mut out = screen::Page::new(world);
+    let name = |path: &std::path::Path| screen::plain(&path.display().to_string());
+    let (site, roster) = (name(&site), name(&roster));
+    out.say("written  ", &format!("{site}: the new panel's limits, each explained"))?;
+    out.say("written  ", &format!("{roster}: a header, and no card yet"))?;
+    let next = format!(
+        "fill in what the new panel's manual says, and a card a row in the roster; then `holdover \
+         plan --site {site} --roster {roster}`"
+    );
+    out.say("next  ", &next)?;
+    out.flush()?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,240 @@
+//! `holdover learn`: the layout of cards nobody documented.
+
+mod page;
+
+use std::io::Write;
+use std::path::Path;
+
+use holdover::learn::{Learnt, Misread, Options, Sample, learn};
+use holdover_signal::Probe;
+
+use crate::fail::{Fail, Outcome};
+use crate::input::{self, Event};
+use crate::request::{self, Format};
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style, plain};
+use crate::world::{Readers, World};
+use crate::{care, draw, files, html, mask, progress, signal};
+
+/// Cards left out told one by one; the rest is counted.
+const TOLD: usize = 20;
+
+/// Captures that are learnt from at most: half a kilobyte of memory each.
+pub const MOST: usize = 1 << 20;
+
+pub fn run(world: &dyn World, args: &request::Learn) -> Result<Outcome, Fail> {
+    if args.format == Format::Csv {
+        return Err(Fail::said("a layout is no CSV: use --format text or json"));
+    }
+    if args.mask && (args.format != Format::Text || args.output.is_some()) {
+        return Err(Fail::said(
+            "a table and JSON say what all samples have in common: --mask goes with --format text \
+             alone",
+        ));
+    }
+    let inputs = || args.inputs.iter().map(Path::new);
+    files::keep_apart(world, inputs(), &args.output)?;
+    let target = html::Target::of(world, &args.page, inputs(), &args.output)?;
+    let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let mut samples = Vec::new();
+    let mut outcome = Outcome::Done;
+    let choice = args.sheet.as_deref();
+    input::read_sheets(world, &args.inputs, choice, &probe, true, |event| {
+        let Event::Rows(rows) = event else { return Ok(()) };
+        for row in rows {
+            match row.entry {
+                Ok(_) if samples.len() == MOST => {
+                    return Err(Fail::said(format!(
+                        "more than {MOST} captures: a thousand cards of each length tell as much"
+                    )));
+                }
+                Ok(entry) => samples.push(Sample {
+                    line: row.line as usize,
+                    capture: entry.sighting.capture,
+                    printed: entry.sighting.known.printed,
+                    site: entry.sighting.known.site,
+                    card: entry.sighting.known.card,
+                    reader: Some(entry.sighting.reader).filter(|reader| !reader.is_empty()),
+                }),
+                Err(why) => {
+                    outcome = Outcome::InputWrong;
+                    screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
+                }
+            }
+        }
+        Ok(())
+    })?;
+    if samples.is_empty() {
+        return Err(Fail::said(
+            "no captures in the input: give a CSV with the columns bits and printed, one card a line",
+        ));
+    }
+    let options = Options { id: args.id.clone(), in_order: !args.shuffled };
+    let learnt = progress::during(world, "working out layouts", || learn(&samples, &options));
+    if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
+        outcome = outcome.max(Outcome::CardsWrong);
+    }
+    // What is written does not hang on who reads what is printed.
+    let written = write_files(world, &learnt, &samples, target.as_ref(), args);
+    let mut out = screen::Page::of(world, args.format == Format::Text);
+    for kind in &learnt {
+        match args.format {
+            Format::Json => {
+                let line = serde_json::to_string(kind)
+                    .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
+                writeln!(out, "{line}")?;
+            }
+            _ => text(&mut out, kind, args)?,
+        }
+    }
+    out.flush()?;
+    drop(out);
+    written?;
+    if args.format == Format::Text {
+        let mut out = screen::Page::new(world);
+        if let Some(path) = &args.output {
+            let name = plain(&path.display().to_string());
+            let next = format!(
+                "{name} is written: `holdover read --table {name} --table built-in …` takes it as \
+                 it is"
+            );
+            out.say("next  ", &next)?;
+        }
+        if let Some(target) = &target {
+            let name = target.path().display().to_string();
+            out.say("written  ", &name)?;
+        }
+        care::say(&mut out)?;
+        out.flush()?;
+    }
+    Ok(outcome)
+}
+
+/// Writes the layouts found as a table file, and the page.
+fn write_files(
+    world: &dyn World,
+    learnt: &[Learnt],
+    samples: &[Sample],
+    target: Option<&html::Target<'_>>,
+    args: &request::Learn,
+) -> Result<(), Fail> {
+    let page = target.map(|target| {
+        (target.path(), crate::learn::page::page(world, learnt, samples, args, target.hide))
+    });
+    let tables: Vec<String> =
+        learnt.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
+    let table = args.output.as_deref().map(|path| (path, tables.join("\n")));
+    let none = table.as_ref().filter(|_| tables.is_empty()).map(|(path, _)| path.display());
+    let none = none.map(|name| plain(&name.to_string()));
+    let files: Vec<_> = table.into_iter().filter(|_| none.is_none()).chain(page).collect();
+    files::put(world, &files, Readers::Owner)?;
+    match none {
+        Some(name) => Err(Fail::said(format!("{name}: not written, since no layout was found"))),
+        None => Ok(()),
+    }
+}
+
+fn settled(settled: bool) -> String {
+    if settled { in_style(GOOD, "settled") } else { in_style(OPEN, "not settled") }
+}
+
+fn text(out: &mut Page, kind: &Learnt, args: &request::Learn) -> Result<(), Fail> {
+    let width = out.width;
+    let cards = |n: usize| if n == 1 { "1 card".to_owned() } else { format!("{n} cards") };
+    let left_out = match kind.misread.len() {
+        0 => String::new(),
+        n => format!(", {n} left out"),
+    };
+    let head = format!("{} bits: {}{left_out}", kind.length, cards(kind.samples));
+    let title = match (&kind.layout, &kind.failure) {
+        (Some(layout), _) => {
+            format!("{}, {}", in_style(STRONG, &head), in_style(GOOD, layout.id()))
+        }
+        _ => format!("{}, {}", in_style(STRONG, &head), in_style(BAD, "no layout found")),
+    };
+    writeln!(out, "{title}\n")?;
+    if args.mask && kind.samples < mask::ENOUGH {
+        let most = mask::ENOUGH;
+        let why = format!(
+            "with --mask, fewer than {most} cards are not described: what they have in common would \
+             give one away"
+        );
+        out.say("  hidden  ", &why)?;
+        return Ok(());
+    }
+    let pictures = draw::learnt(kind.layout.as_ref(), &kind.entropy, width.saturating_sub(2));
+    for line in pictures {
+        writeln!(out, "  {}", line.trim_end())?;
+    }
+    writeln!(out)?;
+    for field in &kind.fields {
+        let others: Vec<String> =
+            field.could_be.iter().skip(1).take(6).map(ToString::to_string).collect();
+        let others = match others.is_empty() {
+            true => String::new(),
+            false => format!("; could be {} as well", others.join(", ")),
+        };
+        let print = match field.print.as_is() {
+            true => String::new(),
+            false => format!("; printed as {}, where n is the number", field.print),
+        };
+        writeln!(
+            out,
+            "  {:<8} {:<14} {}{others}{print}",
+            plain(field.role.name()),
+            field.span.to_string(),
+            settled(field.settled)
+        )?;
+    }
+    for check in &kind.checks {
+        let open = match &check.undetermined {
+            Some(span) => format!("; bits {span} may be covered or not"),
+            None => String::new(),
+        };
+        writeln!(out, "  {:<23} {}{open}", check.check.to_string(), settled(check.settled))?;
+    }
+    let alarms = match kind.false_alarms_expected {
+        n if n >= 0.001 => format!("{n:.3}"),
+        n if n > 0.0 => format!("{n:.0e}"),
+        _ => "0".to_owned(),
+    };
+    writeln!(
+        out,
+        "  {}",
+        in_style(
+            FAINT,
+            &format!("relations expected to hold by accident, among all tried: {alarms}")
+        )
+    )?;
+    let mut say = |head: &str, text: &str| out.say(head, text);
+    if kind.lines_swapped {
+        say(
+            "  note  ",
+            "the data lines are swapped at this reader: the layout is that of the inverted captures",
+        )?;
+    }
+    for note in &kind.notes {
+        say("  note  ", note)?;
+    }
+    for misread in kind.misread.iter().take(TOLD) {
+        let why = why(misread, args.mask);
+        say("  left out  ", &format!("line {}: {why}", misread.line))?;
+    }
+    if kind.misread.len() > TOLD {
+        say("  left out  ", &format!("and {} more", kind.misread.len() - TOLD))?;
+    }
+    if let Some(failure) = &kind.failure {
+        say("  failed  ", failure)?;
+    }
+    if let Some(next) = &kind.next_sample {
+        say("next  ", next)?;
+    }
+    Ok(())
+}
+
+/// Why a card is left out, in a word where its numbers are hidden.
+pub fn why(misread: &Misread, hide: bool) -> String {
+    match hide {
+        true => "it disagrees with all others".to_owned(),
+        false => misread.why.to_string(),
+    }
+}

@@ -1,0 +1,164 @@
+//! Regression cases: captures with what they must decode as.
+
+use holdover::bits::CaptureText;
+use holdover::decode::Reading;
+use holdover::prove::{Case, CaseAnswer, prove_cases};
+use holdover::rank::{Answer, Batch, Sighting};
+use holdover::states::RowState;
+
+use super::{Proved, Row};
+use crate::fail::Fail;
+use crate::files;
+use crate::formats::write_csv;
+use crate::input::headings;
+use crate::progress::{self, Progress};
+use crate::request;
+use crate::screen::{self, plain};
+use crate::sheet;
+use crate::world::World;
+
+/// The verdict of what is no capture at all.
+const INVALID: &str = "invalid";
+
+const HEAD: [&str; 5] = ["bits", "verdict", "layout", "site", "card"];
+
+/// Whether a heading is a name, however it is written.
+fn is(heading: &str, name: &str) -> bool {
+    heading.trim().eq_ignore_ascii_case(name)
+}
+
+/// Runs each case alone, so that no row's answer depends on another's.
+pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Proved, Fail> {
+    let table = files::tables(world, &args.tables.0)?;
+    let choice = args.sheet.as_deref();
+    let named = |headings: &[String]| headings.iter().any(|h| is(h, "bits"));
+    let sheet = sheet::read(world, file, choice, &named)?;
+    let column = |name: &str| sheet.headings.iter().position(|h| is(h, name));
+    let strangers = || {
+        let headings = sheet.headings.iter().map(String::as_str);
+        headings.filter(|heading| !HEAD.iter().any(|name| is(heading, name)))
+    };
+    let Some(bits) = column("bits") else {
+        let shown: Vec<String> = sheet.headings.iter().take(12).map(|h| plain(h)).collect();
+        let mend = match headings::meant(strangers(), &HEAD) {
+            Some((heading, near)) => format!("did you mean {near:?} by {heading:?}?"),
+            None => "name the columns".to_owned(),
+        };
+        return Err(Fail::said(format!(
+            "{}:1: expected a header bits,layout,site,card or bits,verdict, found {}: {mend}",
+            plain(file),
+            shown.join(",")
+        )));
+    };
+    let notes = sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD));
+    notes.for_each(|note| screen::remark(world, &format!("{}: {note}", plain(file))));
+    let unread: Vec<String> = strangers().map(|heading| format!("{:?}", plain(heading))).collect();
+    if !unread.is_empty() {
+        screen::remark(
+            world,
+            &format!(
+                "{}: not read: {}; the columns of cases are {}",
+                plain(file),
+                unread.join(", "),
+                HEAD.join(", ")
+            ),
+        );
+    }
+    let (layout, site, card) = (column("layout"), column("site"), column("card"));
+    let verdict = column("verdict");
+    if layout.is_none() && verdict.is_none() && args.record.is_none() {
+        let mend = "add a column layout or verdict, or --record FILE to write today's answers";
+        return Err(Fail::said(format!("{}:1: the cases expect nothing: {mend}", plain(file))));
+    }
+    let mut mistakes = sheet.mistakes;
+    let (mut cases, mut recorded) = (Vec::new(), Vec::new());
+    let mut progress = Progress::of_rows(world, "reading the cases", sheet.rows.len());
+    for (line, cells) in &sheet.rows {
+        progress.add(1);
+        let cell = |at: Option<usize>| {
+            at.map(|at| cells[at].trim().to_owned()).filter(|cell| !cell.is_empty())
+        };
+        let read = cells[bits].parse::<CaptureText>();
+        if let Err(error) = &read
+            && cell(verdict).as_deref() != Some(INVALID)
+        {
+            mistakes.push((*line, error.to_string()));
+            continue;
+        }
+        let case = Case {
+            line: *line as usize,
+            bits: read.as_ref().map(|read| read.capture).map_err(Clone::clone),
+            layout: cell(layout),
+            site: cell(site),
+            card: cell(card),
+            verdict: cell(verdict),
+        };
+        if let Some(Err(Fail::Said(why))) = case.layout.as_ref().map(|id| files::layout(&table, id))
+        {
+            mistakes.push((*line, why));
+        }
+        cases.push(case);
+        if args.record.is_some() {
+            recorded.push(match read {
+                Ok(read) => {
+                    let sighting = Sighting::from(read.capture);
+                    let mut batch = Batch::new(&table, None);
+                    batch.see(&sighting);
+                    record(&cells[bits], &batch.fit().answer(&sighting))
+                }
+                Err(_) => {
+                    let mut row = [const { String::new() }; 5];
+                    (row[0], row[1]) = (cells[bits].trim().to_owned(), INVALID.to_owned());
+                    row
+                }
+            });
+        }
+    }
+    drop(progress);
+    if !mistakes.is_empty() {
+        return Err(sheet::refused(file, mistakes));
+    }
+    if let Some(path) = &args.record {
+        let mut csv = csv::Writer::from_writer(Vec::new());
+        write_csv(&mut csv, &HEAD)?;
+        recorded.iter().try_for_each(|cells| write_csv(&mut csv, cells))?;
+        let bytes = csv.into_inner().map_err(|e| Fail::said(format!("cannot write CSV: {e}")))?;
+        files::write(world, path, &bytes)?;
+    }
+    let value = |answer: &CaseAnswer| {
+        serde_json::to_value(answer)
+            .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
+    };
+    let proofs = progress::during(world, "proving", || prove_cases(&table, &cases));
+    let rows: Result<Vec<Row>, Fail> = proofs
+        .iter()
+        .zip(&cases)
+        .map(|(proof, case)| {
+            let (expected, got) = (value(&proof.expected)?, value(&proof.got)?);
+            let bits = case.bits.as_ref().ok().copied();
+            let number = proof.line as u64;
+            let (state, holds) = (RowState::Kept, proof.holds);
+            Ok(Row { name: "line", number, state, holds, expected, got, bits })
+        })
+        .collect();
+    Ok(Proved { rows: rows?, table, plan: None, sum: String::new(), notes: Vec::new() })
+}
+
+/// Today's answer as a case: the layout only where it can be asked for.
+fn record(bits: &str, answer: &Answer<'_>) -> [String; 5] {
+    let best = answer
+        .candidates
+        .first()
+        .filter(|best| best.holds() && best.reading == Reading::AsCaptured);
+    let decode = best.map(|best| best.decode());
+    let text =
+        |value: Option<holdover::layout::Value>| value.map_or_else(String::new, |v| v.to_string());
+    [
+        // A minus sign in front separates nothing, and would be made inert.
+        bits.trim_end().trim_start_matches(|c: char| c == '-' || c.is_whitespace()).to_owned(),
+        answer.verdict.name().to_owned(),
+        best.map_or_else(String::new, |best| best.layout.id().to_owned()),
+        decode.as_ref().map_or_else(String::new, |d| text(d.site())),
+        decode.as_ref().map_or_else(String::new, |d| text(d.card())),
+    ]
+}

@@ -1,0 +1,249 @@
+//! `holdover prove`: every row does what is expected of it, or is shown.
+
+mod cases;
+mod page;
+mod plan;
+
+use std::io::Write;
+use std::path::Path;
+
+use holdover::bits::Capture;
+use holdover::layout::Table;
+use holdover::plan::Plan;
+use holdover::states::RowState;
+use serde_json::{Value, json};
+
+use crate::care;
+use crate::fail::{Fail, Outcome};
+use crate::files;
+use crate::formats::write_csv;
+use crate::html;
+use crate::request::{self, Format};
+use crate::screen::{self, BAD, GOOD, in_style, plain};
+use crate::world::World;
+
+/// What came of one row.
+pub struct Row {
+    /// "line" of the input, or "batch" of the site file.
+    pub name: &'static str,
+    pub number: u64,
+    /// A blocked card is to stay shut.
+    pub state: RowState,
+    pub holds: bool,
+    pub expected: Value,
+    pub got: Value,
+    /// The card's bits; a batch has none of its own.
+    pub bits: Option<Capture>,
+}
+
+impl Row {
+    /// What it should come to, in words.
+    pub fn expected(&self, hide: bool) -> String {
+        match self.state {
+            RowState::Blocked => "stays shut".to_owned(),
+            RowState::Kept | RowState::Boxed => words(&hidden(&self.expected, hide)),
+        }
+    }
+
+    /// What it comes to, in words.
+    pub fn got(&self, hide: bool) -> String {
+        let got = words(&hidden(&self.got, hide));
+        match self.state {
+            RowState::Blocked if self.got["slots"].as_array().is_none_or(Vec::is_empty) => {
+                "no slot admits it".to_owned()
+            }
+            RowState::Blocked if self.holds => format!("{got}, which no kept card has"),
+            _ => got,
+        }
+    }
+}
+
+/// The rows, and what they were run through.
+pub struct Proved {
+    pub rows: Vec<Row>,
+    /// The layouts.
+    pub table: Table,
+    /// The plan, where it was one.
+    pub plan: Option<Plan>,
+    /// The roster's rows by state; nothing for cases.
+    pub sum: String,
+    /// What there is to say of the files.
+    pub notes: Vec<String>,
+}
+
+impl Proved {
+    /// Whether no card must open: such a proof of a plan is none.
+    pub fn is_empty(&self) -> bool {
+        self.plan.is_some() && self.rows.iter().all(|row| row.state != RowState::Kept)
+    }
+}
+
+pub fn run(world: &dyn World, args: &request::Prove) -> Result<Outcome, Fail> {
+    let inputs = || {
+        let own = [args.plan.as_deref(), args.site.as_deref()].into_iter().flatten();
+        let named = args.roster.iter().chain(&args.cases).chain(&args.tables.0);
+        own.chain(named.map(Path::new))
+    };
+    files::keep_apart(world, inputs(), &args.record)?;
+    let target = html::Target::of(world, &args.page, inputs(), &args.record)?;
+    let proved = match (&args.plan, &args.roster, &args.cases) {
+        (Some(path), Some(roster), _) => plan::rows(world, path, roster, args)?,
+        (_, _, Some(file)) => cases::rows(world, file, args)?,
+        _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
+    };
+    let rows = &proved.rows;
+    let failed = rows.iter().filter(|row| !row.holds).count();
+    let empty = proved.is_empty();
+    proved.notes.iter().for_each(|note| screen::remark(world, note));
+    if args.format != Format::Text && proved.plan.is_some() {
+        screen::remark(world, &proved.sum);
+        if empty {
+            screen::remark(world, NOTHING_PROVED);
+        }
+    }
+    let page = |target: &html::Target<'_>| crate::prove::page::page(&proved, args, target.hide);
+    let written = target.map(|target| target.write(world, &page(&target))).transpose()?;
+    let mut out = screen::Page::of(world, args.format == Format::Text);
+    match args.format {
+        Format::Json => {
+            for row in rows {
+                let (expected, got) =
+                    (hidden(&row.expected, args.mask), hidden(&row.got, args.mask));
+                let mut object = json!({ row.name: row.number });
+                if row.state == RowState::Blocked {
+                    object["state"] = row.state.word().into();
+                }
+                object["holds"] = row.holds.into();
+                object["expected"] = expected;
+                object["got"] = got;
+                writeln!(out, "{object}")?;
+            }
+        }
+        Format::Csv => {
+            let mut csv = csv::Writer::from_writer(&mut out);
+            write_csv(&mut csv, &["row", "holds", "expected", "got"])?;
+            for row in rows {
+                let cells = [
+                    format!("{} {}", row.name, row.number),
+                    row.holds.to_string(),
+                    row.expected(args.mask),
+                    row.got(args.mask),
+                ];
+                write_csv(&mut csv, &cells)?;
+            }
+            csv.flush()?;
+        }
+        Format::Text => {
+            for row in rows.iter().filter(|row| !row.holds) {
+                let line = format!("{} {}", row.name, row.number);
+                let what = match row.state {
+                    RowState::Blocked => "is blocked, and opens",
+                    RowState::Kept | RowState::Boxed => "does not hold",
+                };
+                writeln!(out, "{line:<10} {}", in_style(BAD, what))?;
+                out.say("  expected  ", &row.expected(args.mask))?;
+                out.say("  got       ", &row.got(args.mask))?;
+            }
+            if proved.plan.is_some() {
+                out.say("roster  ", &proved.sum)?;
+            }
+            let verdict = match failed {
+                0 if empty => in_style(BAD, NOTHING_PROVED),
+                0 => in_style(GOOD, &format!("all {} rows hold", rows.len())),
+                n => in_style(BAD, &format!("{n} of {} rows do not hold", rows.len())),
+            };
+            writeln!(out, "{verdict}")?;
+            let next = match (&args.plan, failed) {
+                (None, 0) => None,
+                (None, _) => Some(
+                    "read the rows' cards again, or mend the table; `holdover table diff` says \
+                     what a change of it does",
+                ),
+                (Some(_), 0) if empty => Some("fill in the roster: a kept card a row"),
+                (Some(_), 0) => Some(
+                    "key the worksheet in with someone who reads it back, and try a card of each \
+                     slot at a door: a proof on paper is none of the wiring",
+                ),
+                (Some(_), _) => Some(
+                    "mend these cards in the roster, or the ranges in the site file, and plan \
+                     again: nothing is keyed in before",
+                ),
+            };
+            if let Some(next) = next {
+                out.say("next  ", next)?;
+            }
+            care::say(&mut out)?;
+        }
+    }
+    if let Some(written) = written.filter(|_| args.format == Format::Text) {
+        out.say("written  ", &written)?;
+    }
+    out.flush()?;
+    Ok(if failed == 0 && !empty { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// What a roster without a kept card comes to.
+pub const NOTHING_PROVED: &str = "no kept card, so nothing is proved";
+
+/// Keys whose values are card numbers.
+const SECRET: [&str; 4] = ["card", "panel_number", "identity", "opens"];
+
+/// A value without the card numbers in it.
+pub fn hidden(value: &Value, hide: bool) -> Value {
+    let Value::Object(map) = value else { return value.clone() };
+    let hidden = map.iter().map(|(key, value)| {
+        let secret = hide && SECRET.contains(&key.as_str());
+        let shown = match value {
+            Value::String(text) if secret => Value::String(crate::mask::tail(text)),
+            Value::Number(number) if secret => {
+                Value::String(crate::mask::tail(&number.to_string()))
+            }
+            Value::Array(list) if secret => {
+                Value::Array(list.iter().map(|item| hidden(item, hide)).collect())
+            }
+            other => hidden_inside(other, hide),
+        };
+        (key.clone(), shown)
+    });
+    Value::Object(hidden.collect())
+}
+
+fn hidden_inside(value: &Value, hide: bool) -> Value {
+    match value {
+        Value::Object(_) => hidden(value, hide),
+        Value::Array(list) => Value::Array(list.iter().map(|v| hidden_inside(v, hide)).collect()),
+        other => other.clone(),
+    }
+}
+
+/// An object as people read it: "layout std26, site 65, card 4321".
+pub fn words(value: &Value) -> String {
+    match value {
+        Value::Object(map) => {
+            let parts: Vec<String> = map
+                .iter()
+                .filter(|(_, value)| !value.is_null())
+                .map(|(key, value)| match (key.as_str(), value) {
+                    ("also", Value::Array(cards)) => {
+                        let cards: Vec<String> = cards
+                            .iter()
+                            .map(|card| match card {
+                                Value::Number(line) => format!("line {line}"),
+                                other => words(other),
+                            })
+                            .collect();
+                        format!("which {} opens too", cards.join(" and "))
+                    }
+                    ("slots", Value::Array(slots)) if slots.len() == 1 => {
+                        format!("slot {}", words(value))
+                    }
+                    _ => format!("{} {}", key.replace('_', " "), words(value)),
+                })
+                .collect();
+            parts.join(", ")
+        }
+        Value::Array(list) => list.iter().map(words).collect::<Vec<_>>().join(" and "),
+        Value::String(text) => plain(text),
+        other => other.to_string(),
+    }
+}

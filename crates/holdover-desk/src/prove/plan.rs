@@ -1,0 +1,139 @@
+//! A roster through a plan's slots.
+
+use std::collections::{BTreeSet, HashMap};
+use std::path::Path;
+
+use holdover::bits::Capture;
+use holdover::plan::{CardRef, Plan};
+use holdover::prove::prove;
+use holdover::site::{CardBatch, Panel, Site};
+use holdover::states::States;
+use serde_json::Value;
+
+use super::{Proved, Row};
+use crate::fail::Fail;
+use crate::plan::file;
+use crate::screen::plain;
+use crate::world::World;
+use crate::{files, progress, request, roster};
+
+/// Differences of a site file told one by one; the rest is counted.
+const DIFFERENCES: usize = 8;
+
+/// Runs every kept and blocked row, and the plan's issued batches; the plan
+/// brings its own limits, layouts and batches, and a site file must agree.
+pub fn rows(
+    world: &dyn World,
+    path: &Path,
+    roster: &str,
+    args: &request::Prove,
+) -> Result<Proved, Fail> {
+    let file::Read { plan, roster: made_for, edited } = file::read(world, path)?;
+    let name = plain(&path.display().to_string());
+    if edited && !args.edited {
+        return Err(Fail::said(format!(
+            "{name}: changed since `holdover plan` wrote it: plan again, or say --edited if the \
+             change was meant"
+        )));
+    }
+    let mut states = States::default();
+    if let Some(site_path) = &args.site {
+        let site = files::site(world, site_path, plan.table())?;
+        agree(&plan, &site).map_err(|why| {
+            let site = plain(&site_path.display().to_string());
+            Fail::said(format!("{site}: not the site file of {name}: {why}: plan again with it"))
+        })?;
+        states = site.states;
+    }
+    let batches = plan.batches().to_vec();
+    let site = Site { panel: plan.panel().clone(), batches, states };
+    let read = roster::read(world, roster, args.sheet.as_deref(), plan.table(), &site)?;
+    let mut notes: Vec<String> =
+        read.about.iter().map(|note| format!("{}: {note}", plain(roster))).collect();
+    if edited {
+        let departures = plan.departures();
+        let what = match departures.is_empty() {
+            true => "they are what their layouts give".to_owned(),
+            false => departures.join("; "),
+        };
+        notes.push(format!(
+            "{name} was changed by hand: its slots, panel, table and batches are taken as they \
+             stand: {what}"
+        ));
+    } else if made_for.is_some_and(|told| told != file::short(&file::roster(&read.rows), 16)) {
+        notes.push(format!("{} is not the roster that {name} was made for", plain(roster)));
+    }
+    let sum = read.sum();
+    let rows = read.rows;
+    let proofs = progress::during(world, "proving", || prove(&plan, &rows))
+        .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
+    let value = |outcome: &holdover::prove::Outcome| {
+        serde_json::to_value(outcome)
+            .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
+    };
+    let lines = rows.iter().filter_map(|row| Some((row.line, *row.card.bits()?)));
+    let lines: HashMap<usize, Capture> = lines.collect();
+    let rows: Result<Vec<Row>, Fail> = proofs
+        .iter()
+        .map(|proof| {
+            let (name, number) = match proof.card {
+                CardRef::Line(line) => ("line", line),
+                CardRef::Batch(batch) => ("batch", batch.batch),
+            };
+            let (expected, got): (Value, Value) = (value(&proof.expected)?, value(&proof.got)?);
+            let bits = if name == "line" { lines.get(&number).copied() } else { None };
+            let state = proof.state;
+            Ok(Row { name, number: number as u64, state, holds: proof.holds, expected, got, bits })
+        })
+        .collect();
+    Ok(Proved { rows: rows?, table: plan.table().clone(), plan: Some(plan), sum, notes })
+}
+
+/// Whether a site file is the one that a plan was made with.
+///
+/// # Errors
+/// What differs.
+fn agree(plan: &Plan, site: &Site) -> Result<(), String> {
+    let fields = |panel: &Panel| match serde_json::to_value(panel) {
+        Ok(Value::Object(map)) => map,
+        _ => serde_json::Map::new(),
+    };
+    let (planned, now) = (fields(plan.panel()), fields(&site.panel));
+    let absent = Value::Null;
+    let keys: BTreeSet<&String> = planned.keys().chain(now.keys()).collect();
+    let mut differ: Vec<String> = keys
+        .into_iter()
+        .map(|key| (key, planned.get(key).unwrap_or(&absent), now.get(key).unwrap_or(&absent)))
+        .filter(|(_, planned, now)| planned != now)
+        .map(|(key, planned, now)| format!("{key} is {now} here and {planned} in the plan"))
+        .collect();
+    let told = |batch: &CardBatch| {
+        let site = batch.site.map_or(String::new(), |site| format!(", site {site}"));
+        format!("{}{site}, cards {}-{}", batch.layout, batch.first, batch.last)
+    };
+    for i in 0..plan.batches().len().max(site.batches.len()) {
+        let number = i + 1;
+        match (plan.batches().get(i), site.batches.get(i)) {
+            (Some(planned), Some(now)) if planned == now => {}
+            (Some(planned), Some(now)) => differ.push(format!(
+                "batch {number} is {} here and {} in the plan",
+                told(now),
+                told(planned)
+            )),
+            (Some(planned), None) => {
+                differ.push(format!("batch {number} of the plan, {}, is not here", told(planned)));
+            }
+            (None, Some(now)) => {
+                differ.push(format!("batch {number}, {}, is not in the plan", told(now)));
+            }
+            (None, None) => {}
+        }
+    }
+    match differ.len() {
+        0 => Ok(()),
+        n if n > DIFFERENCES => {
+            Err(format!("{}; and {} more", differ[..DIFFERENCES].join("; "), n - DIFFERENCES))
+        }
+        _ => Err(differ.join("; ")),
+    }
+}

@@ -1,0 +1,248 @@
+//! `read --mask`: what may be said of a card whose numbers are hidden, and no
+//! more, in every form.
+//!
+//! Its length, the verdict, and where it is no stranger the layout, the reading,
+//! the last two digits of the card number, with the probability that the verdict
+//! stands for: a finer one tells how usual its site code is.
+//! Bits, site codes, checks, evidence and other candidates are functions of the
+//! number, and columns of the input's own may hold it in any form: a column is
+//! shown only where it is named.
+
+use std::io::Write;
+
+use holdover::decode::Reading;
+use holdover::layout::{Part, Value};
+use holdover::rank::model::{IDENTIFIED, UNKNOWN};
+use holdover::rank::{Candidate, Fit, Verdict};
+use serde_json::{Map, json};
+
+use super::advice::Advice;
+use super::csv::{HEAD, given};
+use super::text::{mended_is_best, place, verdict};
+use super::{Answered, Report};
+use crate::fail::Fail;
+use crate::formats::write_csv;
+use crate::input::Row;
+use crate::request::{self, Format};
+use crate::screen::{self, plain};
+use crate::world::World;
+use crate::{care, mask};
+
+/// What stands for why a line is no capture: the reason quotes the line.
+pub const NO_CAPTURE: &str = "no capture; leave out --mask to see why";
+
+/// What may be said of one capture.
+pub struct Sayable {
+    pub verdict: Verdict,
+    /// Layout, reading and card number of what it is, or may be.
+    pub card: Option<(String, Reading, String)>,
+    /// Columns that were named.
+    pub kept: Vec<(String, String)>,
+}
+
+impl Sayable {
+    pub fn of(answered: &Answered<'_, '_>, keep: &[String]) -> Sayable {
+        let answer = answered.answer;
+        let best = answer.candidates.first().filter(|best| {
+            answer.verdict != Verdict::Unknown && best.holds() && !mended_is_best(answer)
+        });
+        let cells = keep.iter().map(|name| {
+            let cell = answered.entry.carried.cell(name).unwrap_or_default();
+            (name.clone(), cell.to_owned())
+        });
+        Sayable {
+            verdict: answer.verdict,
+            card: best.map(|best| (best.layout.id().to_owned(), best.reading, card(best))),
+            kept: cells.collect(),
+        }
+    }
+
+    /// "std26, lines-swapped, card ***21", or that it is none.
+    pub fn words(&self) -> String {
+        match &self.card {
+            None if self.verdict == Verdict::Unknown => "none of these".to_owned(),
+            None => "not settled".to_owned(),
+            Some((layout, reading, card)) => {
+                let reading = match reading {
+                    Reading::AsCaptured => String::new(),
+                    reading => format!(", {reading}"),
+                };
+                format!("{layout}{reading}, card {card}")
+            }
+        }
+    }
+
+    /// The probability that the verdict stands for, of the card and of none.
+    fn probabilities(&self) -> [f64; 2] {
+        match self.verdict {
+            Verdict::Identified => [IDENTIFIED, 0.0],
+            Verdict::Ambiguous => [0.5, 0.5],
+            Verdict::Unknown => [0.0, UNKNOWN],
+        }
+    }
+
+    pub fn percent(&self) -> &'static str {
+        match self.verdict {
+            Verdict::Identified => "95 % or more",
+            Verdict::Ambiguous => "under 95 %",
+            Verdict::Unknown => "50 % or more",
+        }
+    }
+
+    /// The columns that were named, where they say anything.
+    pub fn beside(&self) -> String {
+        let cells = self.kept.iter().filter(|(_, cell)| !cell.trim().is_empty());
+        let cells: Vec<String> =
+            cells.map(|(name, cell)| format!("{} {}", plain(name), plain(cell))).collect();
+        cells.join(", ")
+    }
+}
+
+/// The card number but for its last two digits, as long as the layout's largest.
+fn card(best: &Candidate<'_>) -> String {
+    match best.decode().card() {
+        None => mask::HIDDEN.to_string(),
+        Some(Value::Digits(digits)) => mask::tail(&digits),
+        Some(value) => {
+            let largest = best.layout.largest(Part::Card).unwrap_or(0);
+            mask::number(&value, largest.to_string().len())
+        }
+    }
+}
+
+pub struct Masked<'a> {
+    world: &'a dyn World,
+    args: &'a request::Read,
+    advice: Advice,
+    begun: bool,
+}
+
+impl<'a> Masked<'a> {
+    pub fn new(world: &'a dyn World, args: &'a request::Read) -> Masked<'a> {
+        Masked { world, args, advice: Advice::default(), begun: false }
+    }
+
+    fn write(&mut self, line: &[u8]) -> Result<(), Fail> {
+        let mut out = screen::Page::of(self.world, self.args.format == Format::Text);
+        if !std::mem::replace(&mut self.begun, true) && self.args.format == Format::Csv {
+            let kept = self.args.keep_column.iter().map(|column| given(column));
+            out.write_all(&record(HEAD.map(str::to_owned).into_iter().chain(kept))?)?;
+        }
+        out.write_all(line)?;
+        Ok(out.flush()?)
+    }
+}
+
+fn record(cells: impl IntoIterator<Item = String>) -> Result<Vec<u8>, Fail> {
+    let mut bytes = Vec::new();
+    write_csv(&mut csv::Writer::from_writer(&mut bytes), &cells.into_iter().collect::<Vec<_>>())?;
+    Ok(bytes)
+}
+
+/// The capture as JSON: the keys of every capture, what is hidden empty.
+fn object(answered: &Answered<'_, '_>, said: &Sayable) -> String {
+    let length = answered.entry.sighting.capture.len();
+    let [probability, none] = said.probabilities();
+    let candidates: Vec<_> = (said.card.iter())
+        .map(|(layout, reading, card)| {
+            json!({"layout": layout, "reading": reading.name(), "fields": {"card": card},
+                "checks": [], "evidence": [], "evidence_bits": 0.0,
+                "probability": probability})
+        })
+        .collect();
+    let mut object = Map::new();
+    object.insert("line".into(), answered.row.line.into());
+    object.insert("source".into(), (*answered.row.source).into());
+    object.insert("bits".into(), mask::bits(length).into());
+    object.insert("length".into(), length.into());
+    object.insert("verdict".into(), said.verdict.name().into());
+    object.insert("candidates".into(), candidates.into());
+    object.insert("none_probability".into(), none.into());
+    object.insert("notes".into(), json!([]));
+    if !said.kept.is_empty() {
+        let kept = said.kept.iter().map(|(name, cell)| (name.clone(), cell.clone().into()));
+        object.insert("carried".into(), kept.collect::<Map<_, _>>().into());
+    }
+    serde_json::Value::Object(object).to_string() + "\n"
+}
+
+impl Report for Masked<'_> {
+    fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
+        let said = Sayable::of(answered, &self.args.keep_column);
+        let row = answered.row;
+        let line = match self.args.format {
+            Format::Json => object(answered, &said).into_bytes(),
+            Format::Csv => {
+                let (layout, reading, card) = match &said.card {
+                    Some((layout, reading, card)) => {
+                        (layout.clone(), reading.name().to_owned(), card.clone())
+                    }
+                    None => Default::default(),
+                };
+                let own = [
+                    row.line.to_string(),
+                    row.source.to_string(),
+                    said.verdict.name().to_owned(),
+                    layout,
+                    reading,
+                    String::new(),
+                    card,
+                    said.percent().to_owned(),
+                    String::new(),
+                ];
+                record(own.into_iter().chain(said.kept.into_iter().map(|(_, cell)| cell)))?
+            }
+            Format::Text => {
+                self.advice.add(answered);
+                let bits = answered.entry.sighting.capture.len();
+                let beside = said.beside();
+                let beside = if beside.is_empty() { beside } else { format!("  {beside}") };
+                let (place, verdict) = (place(row), verdict(said.verdict));
+                let (words, percent) = (plain(&said.words()), said.percent());
+                format!("{place:<16} {bits:>3} bits  {verdict}  {words}  {percent}{beside}\n")
+                    .into_bytes()
+            }
+        };
+        self.write(&line)
+    }
+
+    fn invalid(&mut self, row: &Row, _: &str) -> Result<(), Fail> {
+        let line = match self.args.format {
+            Format::Json => {
+                let object = json!({"line": row.line, "source": *row.source,
+                    "verdict": "invalid", "error": NO_CAPTURE});
+                (object.to_string() + "\n").into_bytes()
+            }
+            Format::Csv => {
+                let (line, source) = (row.line.to_string(), row.source.to_string());
+                let empty = vec![String::new(); HEAD.len() - 3 + self.args.keep_column.len()];
+                record([line, source, "invalid".to_owned()].into_iter().chain(empty))?
+            }
+            Format::Text => format!("{:<16} {NO_CAPTURE}\n", place(row)).into_bytes(),
+        };
+        self.write(&line)
+    }
+
+    fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
+        self.write(b"")?;
+        if self.args.format == Format::Text && !self.args.quiet {
+            let mut out = screen::Page::new(self.world);
+            self.advice
+                .lines(fit, out.width)
+                .iter()
+                .try_for_each(|line| writeln!(out, "{line}"))?;
+            out.flush()?;
+        }
+        Ok(())
+    }
+
+    fn end(&mut self) -> Result<(), Fail> {
+        self.write(b"")?;
+        if self.args.format == Format::Text && !self.args.quiet {
+            let mut out = screen::Page::new(self.world);
+            care::say(&mut out)?;
+            out.flush()?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,226 @@
+//! The terminal: colour, width, error messages.
+
+use std::io::{self, Write};
+
+use anstyle::{AnsiColor, Style};
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
+use crate::world::World;
+
+/// Columns of the terminal, or of a page where there is none.
+pub fn width(world: &dyn World) -> usize {
+    // 80 columns where nothing says otherwise (common practice, no source).
+    world.columns().unwrap_or(80).clamp(40, 200)
+}
+
+/// Words that matter.
+pub const STRONG: Style = Style::new().bold();
+/// Words that explain.
+pub const FAINT: Style = Style::new().dimmed();
+/// Something holds.
+pub const GOOD: Style = Style::new().bold().fg_color(Some(anstyle::Color::Ansi(AnsiColor::Green)));
+/// Something is not settled.
+pub const OPEN: Style = Style::new().bold().fg_color(Some(anstyle::Color::Ansi(AnsiColor::Yellow)));
+/// Something fails.
+pub const BAD: Style = Style::new().bold().fg_color(Some(anstyle::Color::Ansi(AnsiColor::Red)));
+
+/// A text in a style.
+pub fn in_style(style: Style, text: &str) -> String {
+    format!("{style}{text}{style:#}")
+}
+
+/// Prints a message to standard error.
+pub fn complain(world: &dyn World, message: &str) {
+    world.say(&error(message));
+}
+
+/// What is wrong, as it is printed.
+pub fn error(message: &str) -> String {
+    format!("{} {message}", in_style(BAD, "error:"))
+}
+
+/// Prints something worth knowing to standard error, once: input may be gone
+/// through twice.
+pub fn remark(world: &dyn World, message: &str) {
+    if !world.is_new(message) {
+        return;
+    }
+    let lines = match world.columns() {
+        Some(_) => wrap(message, width(world).saturating_sub(6)).join("\n      "),
+        None => message.to_owned(),
+    };
+    world.say(&format!("{} {lines}", in_style(STRONG, "note:")));
+}
+
+/// Columns a text takes on the screen, styles left out.
+pub fn columns(text: &str) -> usize {
+    match text.contains('\x1b') {
+        true => anstream::adapter::strip_str(text).map(UnicodeWidthStr::width).sum(),
+        false => text.width(),
+    }
+}
+
+/// Breaks a text into lines of at most `width` columns, at spaces; a word that
+/// is longer is broken too.
+pub fn wrap(text: &str, width: usize) -> Vec<String> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    filled(words.into_iter().map(|word| (1, word)), width, 0)
+}
+
+/// Breaks a line that is too wide; what follows hangs deeper than its start.
+pub fn flow(line: &str, width: usize) -> Vec<String> {
+    let line = line.trim_end();
+    if columns(line) <= width {
+        return vec![line.to_owned()];
+    }
+    let indent = line.len() - line.trim_start_matches(' ').len();
+    let mut words = Vec::new();
+    let mut gap = 0;
+    for word in line.split(' ') {
+        match word.is_empty() {
+            true => gap += 1,
+            false => {
+                words.push((gap, word));
+                gap = 1;
+            }
+        }
+    }
+    filled(words.into_iter(), width, indent + 2)
+}
+
+/// Words, each behind so many blanks, in lines; those after the first indented.
+fn filled<'w>(
+    words: impl Iterator<Item = (usize, &'w str)>,
+    width: usize,
+    hang: usize,
+) -> Vec<String> {
+    let mut lines: Vec<String> = vec![String::new()];
+    let mut at = 0;
+    for (gap, word) in words {
+        let mut long = columns(word);
+        // Blanks before the first word are the line's own indent.
+        let gap = if lines.len() == 1 && at == 0 && hang == 0 { 0 } else { gap };
+        let fresh = lines.len() > 1 && at == hang || at == 0;
+        if !fresh && at + gap + long > width {
+            lines.push(" ".repeat(hang));
+            at = hang;
+        } else if lines.len() == 1 || at > hang {
+            last(&mut lines).push_str(&" ".repeat(gap));
+            at += gap;
+        }
+        if at + long <= width {
+            last(&mut lines).push_str(word);
+            at += long;
+            continue;
+        }
+        // Styles pass with the letters after them.
+        let mut inside = false;
+        for c in word.chars() {
+            inside |= c == '\x1b';
+            let wide = if inside { 0 } else { c.width().unwrap_or(0) };
+            if at + wide > width {
+                lines.push(" ".repeat(hang));
+                at = hang;
+            }
+            last(&mut lines).push(c);
+            at += wide;
+            long -= wide.min(long);
+            inside &= c != 'm';
+        }
+    }
+    lines
+}
+
+fn last(lines: &mut [String]) -> &mut String {
+    lines.last_mut().expect("there is always a line")
+}
+
+/// What becomes of the lines that are printed.
+#[derive(Clone, Copy)]
+enum Lines {
+    /// Nothing: programs read them.
+    AsTheyCome,
+    /// No blanks at their end. In a pipe a line stays whole, so that what is
+    /// sought in it is found.
+    Whole,
+    /// The same, and none wider than the terminal.
+    Broken,
+}
+
+/// Standard output.
+pub struct Page {
+    out: Box<dyn Write>,
+    /// Columns there are.
+    pub width: usize,
+    lines: Lines,
+    line: Vec<u8>,
+}
+
+impl Page {
+    /// A page for people.
+    pub fn new(world: &dyn World) -> Page {
+        Page::of(world, true)
+    }
+
+    /// A page for people, or for programs, which get all as it comes.
+    pub fn of(world: &dyn World, for_people: bool) -> Page {
+        let lines = match world.columns() {
+            _ if !for_people => Lines::AsTheyCome,
+            Some(_) => Lines::Broken,
+            None => Lines::Whole,
+        };
+        Page { out: world.styled(), width: width(world), lines, line: Vec::new() }
+    }
+
+    /// Says a text behind a faint heading, wrapped to the width and indented.
+    pub fn say(&mut self, heading: &str, text: &str) -> io::Result<()> {
+        let indent = columns(heading);
+        let lines = wrap(&plain(text), self.width.saturating_sub(indent).max(24));
+        for (i, line) in lines.iter().enumerate() {
+            match i {
+                0 => writeln!(self, "{}{line}", in_style(FAINT, heading))?,
+                _ => writeln!(self, "{:indent$}{line}", "")?,
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Write for Page {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        if let Lines::AsTheyCome = self.lines {
+            return self.out.write(bytes);
+        }
+        for part in bytes.split_inclusive(|&b| b == b'\n') {
+            self.line.extend_from_slice(part);
+            if self.line.ends_with(b"\n") {
+                let line = String::from_utf8_lossy(&self.line).into_owned();
+                self.line.clear();
+                match self.lines {
+                    Lines::Broken => flow(&line, self.width)
+                        .iter()
+                        .try_for_each(|line| writeln!(self.out, "{line}"))?,
+                    _ => writeln!(self.out, "{}", line.trim_end())?,
+                }
+            }
+        }
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.out.write_all(&std::mem::take(&mut self.line))?;
+        self.out.flush()
+    }
+}
+
+/// A text from a file made safe to print: control characters as `\u{…}`.
+pub fn plain(text: &str) -> String {
+    let hidden =
+        |c: char| c.is_control() || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    text.chars()
+        .flat_map(|c| match hidden(c) {
+            true => c.escape_unicode().collect::<Vec<_>>(),
+            false => vec![c],
+        })
+        .collect()
+}
