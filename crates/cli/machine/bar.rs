@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use holdover_desk::screen::plain;
+use holdover_desk::plain::plain;
 use holdover_desk::world::{Bar, Unit};
 
 /// Work shorter than this is not worth a bar (judgement, no source).

@@ -9,7 +9,8 @@ use std::time::{Duration, Instant};
 use serial2::SerialPort;
 
 use holdover_desk::Fail;
-use holdover_desk::screen::{BAD, FAINT, in_style, plain};
+use holdover_desk::plain::plain;
+use holdover_desk::screen::{BAD, FAINT, in_style};
 use holdover_desk::world::Blocks;
 
 /// How long a read waits for bytes.

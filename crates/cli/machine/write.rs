@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use tempfile::TempPath;
 
 use holdover_desk::Fail;
-use holdover_desk::screen;
+use holdover_desk::plain::plain;
 use holdover_desk::world::{Readers, apart, refuse_there};
 
 /// What the names of files that are not in their place yet begin with.
@@ -139,7 +139,7 @@ pub fn make_directory(path: &Path) -> Result<(), Fail> {
         make_directory(within)?;
     }
     std::fs::create_dir(path).and_then(|()| sync(within)).map_err(|error| {
-        let name = screen::plain(&path.display().to_string());
+        let name = plain(&path.display().to_string());
         Fail::said(format!("{name}: no directory can be made: {}", why(&error)))
     })
 }
@@ -250,7 +250,7 @@ fn ready_all<'p>(
     for (path, bytes) in files {
         // A device, a pipe or the name of one would be replaced by a file.
         if is_the_systems(path) || std::fs::metadata(path).is_ok_and(|about| !about.is_file()) {
-            let name = screen::plain(&path.display().to_string());
+            let name = plain(&path.display().to_string());
             return Err(Fail::said(format!("{name}: not written: it is no file: name another")));
         }
         let ready = Ready::new(path, bytes, readers);
@@ -276,7 +276,7 @@ fn settle(files: &[(&Path, &[u8])]) -> Result<(), Fail> {
             continue;
         }
         sync(within).map_err(|error| {
-            let name = screen::plain(&path.display().to_string());
+            let name = plain(&path.display().to_string());
             Fail::said(format!("{name}: written, but a loss of power may undo it: {}", why(&error)))
         })?;
         settled.push(within);
@@ -310,7 +310,7 @@ fn sync(_: &Path) -> io::Result<()> {
 }
 
 fn not_written(path: &Path, error: &io::Error) -> Fail {
-    let name = screen::plain(&path.display().to_string());
+    let name = plain(&path.display().to_string());
     Fail::said(format!("{name}: not written: {}", why(error)))
 }
 

@@ -9,6 +9,7 @@ use holdover::layout::{Layout, Table, builtin};
 use holdover::site::Site;
 
 use crate::fail::Fail;
+use crate::plain::plain;
 use crate::request::BUILT_IN;
 use crate::screen;
 use crate::world::{Readers, World};
@@ -103,7 +104,7 @@ pub fn layout<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, Fail> {
             Some(near) => format!("did you mean {near:?}?"),
             None => "see `holdover table list`".to_owned(),
         };
-        Fail::said(format!("no layout {:?} in the table: {mend}", screen::plain(id)))
+        Fail::said(format!("no layout {:?} in the table: {mend}", plain(id)))
     })
 }
 

@@ -103,6 +103,17 @@ fn inert(cell: &str) -> Cow<'_, str> {
     }
 }
 
+/// A time in the unit people read it in.
+pub fn time(us: f64) -> String {
+    match us {
+        us if us >= 1e6 => format!("{:.2} s", us / 1e6),
+        us if us >= 1e4 => format!("{:.1} ms", us / 1e3),
+        us if us >= 100.0 => format!("{us:.0} µs"),
+        us if us >= 1.0 => format!("{us:.1} µs"),
+        us => format!("{:.0} ns", us * 1e3),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

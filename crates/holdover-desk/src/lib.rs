@@ -36,6 +36,7 @@ mod input;
 mod learn;
 pub mod limits;
 mod mask;
+pub mod plain;
 mod plan;
 mod progress;
 mod prove;
@@ -48,7 +49,6 @@ pub mod screen;
 mod sheet;
 mod signal;
 mod table;
-mod workbook;
 pub mod world;
 
 use serde::de::DeserializeOwned;

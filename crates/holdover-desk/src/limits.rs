@@ -14,6 +14,6 @@ pub use crate::learn::MOST as LEARNT;
 pub use crate::plan::file::MAX_PLAN_BYTES;
 pub use crate::read::MAX_READERS;
 pub use crate::read::summary::{MAX_CARDS, MAX_KINDS};
+pub use crate::sheet::workbook::limits::*;
 pub use crate::sheet::{MAX_CELLS, MAX_ROWS, MAX_TEXT};
-pub use crate::workbook::limits::*;
 pub use crate::world::MAX_OUTPUT;

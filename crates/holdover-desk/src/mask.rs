@@ -56,3 +56,29 @@ mod tests {
         assert_eq!([tail("4904321"), tail("7"), tail("65 04805")], ["***21", "***07", "***05"]);
     }
 }
+
+/// How card numbers are shown, and what every sheet carries.
+#[derive(Debug, Clone)]
+pub struct Shown {
+    /// Card numbers are hidden.
+    pub mask: bool,
+    /// What the sheets of one plan carry.
+    pub mark: String,
+}
+
+impl Shown {
+    /// A panel number, hidden where asked.
+    pub fn number(&self, number: &str) -> String {
+        if self.mask { tail(number) } else { number.to_owned() }
+    }
+
+    /// What to do about a conflict: it names numbers and prints.
+    pub fn advice<'t>(&self, text: &'t str) -> &'t str {
+        if self.mask { ADVICE } else { text }
+    }
+
+    /// What is printed on a card, hidden where asked.
+    pub fn print<'t>(&self, printed: &'t str) -> &'t str {
+        if self.mask && !printed.is_empty() { PRINT } else { printed }
+    }
+}

@@ -19,9 +19,9 @@ use self::prints::Prints;
 use crate::fail::Fail;
 use crate::input::csv::{Column, column_of, refuse_twins};
 use crate::input::headings;
-use crate::plan::Shown;
+use crate::mask::Shown;
+use crate::plain::plain;
 use crate::progress::{self, Progress};
-use crate::screen::plain;
 use crate::sheet;
 use crate::world::World;
 

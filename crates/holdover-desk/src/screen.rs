@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use anstyle::{AnsiColor, Style};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
+use crate::plain::plain;
 use crate::world::World;
 
 /// Columns of the terminal, or of a page where there is none.
@@ -211,16 +212,4 @@ impl Write for Page {
         self.out.write_all(&std::mem::take(&mut self.line))?;
         self.out.flush()
     }
-}
-
-/// A text from a file made safe to print: control characters as `\u{…}`.
-pub fn plain(text: &str) -> String {
-    let hidden =
-        |c: char| c.is_control() || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    text.chars()
-        .flat_map(|c| match hidden(c) {
-            true => c.escape_unicode().collect::<Vec<_>>(),
-            false => vec![c],
-        })
-        .collect()
 }

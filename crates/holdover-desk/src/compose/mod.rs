@@ -13,9 +13,10 @@ use serde_json::{Map, json};
 
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::world::World;
-use crate::{files, input, screen};
+use crate::{files, input};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
 /// fill a disk.
@@ -94,7 +95,7 @@ fn captures(world: &dyn World, file: &str) -> Result<Vec<Capture>, Fail> {
     input::read(world, &[file.to_owned()], &probe, true, |event| {
         let input::Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
-            let source = screen::plain(&row.source);
+            let source = plain(&row.source);
             let entry =
                 row.entry.map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
             if captures.len() as u128 == MOST {
@@ -122,12 +123,12 @@ fn reading(name: &str) -> Result<Reading, Fail> {
             Some(near) => format!("did you mean {near:?}?"),
             None => format!("expected one of {}", names.join(", ")),
         };
-        Fail::said(format!("no reading {:?}: {mend}", screen::plain(name)))
+        Fail::said(format!("no reading {:?}: {mend}", plain(name)))
     })
 }
 
 fn range(text: &str) -> Result<Range, Fail> {
-    let shown = screen::plain(text);
+    let shown = plain(text);
     let (role, value) = text
         .split_once('=')
         .ok_or_else(|| Fail::said(format!("{shown}: expected field=value, such as card=4321")))?;

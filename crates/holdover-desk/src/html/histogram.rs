@@ -6,7 +6,7 @@ use maud::{Markup, html};
 
 use super::sheet::grouped;
 use super::svg::{Anchor, Picture, Pieces, n, path, rect, text};
-use crate::signal::time;
+use crate::formats::time;
 
 const WIDTH: f64 = 640.0;
 const HEIGHT: f64 = 150.0;

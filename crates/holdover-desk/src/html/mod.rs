@@ -15,8 +15,8 @@ use std::path::{Path, PathBuf};
 
 use crate::fail::Fail;
 use crate::files;
+use crate::plain::plain;
 use crate::request;
-use crate::screen;
 use crate::world::World;
 
 /// Where a page goes, and whether it hides card numbers.
@@ -51,6 +51,6 @@ impl<'a> Target<'a> {
     /// Writes the page whole or not at all; what to tell of it.
     pub fn write(&self, world: &dyn World, page: &str) -> Result<String, Fail> {
         files::write(world, self.path, page.as_bytes())?;
-        Ok(screen::plain(&self.path.display().to_string()))
+        Ok(plain(&self.path.display().to_string()))
     }
 }

@@ -3,7 +3,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, Render, html};
 
 use super::svg;
-use crate::screen::plain;
+use crate::plain::plain;
 use crate::world::World;
 
 const STYLE: &str = include_str!("style.css");

@@ -1,9 +1,8 @@
 //! Pictures as inline SVG: a title and a description for those who cannot see
 //! it, ink and hatching for those who print it.
 
+use crate::plain::plain;
 use maud::{Markup, PreEscaped, html};
-
-use crate::screen::plain;
 
 /// A picture drawn in its own units, which are CSS pixels at its natural size.
 pub struct Picture {

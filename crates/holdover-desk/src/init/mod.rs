@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use crate::fail::{Fail, Outcome};
+use crate::plain::plain;
 use crate::request;
 use crate::screen;
 use crate::world::World;
@@ -14,7 +15,7 @@ pub fn run(world: &dyn World, args: &request::Init) -> Result<Outcome, Fail> {
     let (site, roster) = (args.directory.join("site.toml"), args.directory.join("roster.csv"));
     world.put_new(&[(&site, SITE.as_bytes()), (&roster, ROSTER.as_bytes())])?;
     let mut out = screen::Page::new(world);
-    let name = |path: &std::path::Path| screen::plain(&path.display().to_string());
+    let name = |path: &std::path::Path| plain(&path.display().to_string());
     let (site, roster) = (name(&site), name(&roster));
     out.say("written  ", &format!("{site}: the new panel's limits, each explained"))?;
     out.say("written  ", &format!("{roster}: a header, and no card yet"))?;

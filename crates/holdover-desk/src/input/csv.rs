@@ -10,7 +10,7 @@ use holdover::rank::{Doubt, Known, Sighting};
 use super::headings::{self, HEADINGS};
 use super::lines::MAX_LINE;
 use super::{Carried, Entry};
-use crate::screen;
+use crate::plain::plain;
 
 /// Lines a quoted cell may go over.
 pub const MAX_QUOTED_LINES: usize = 64;
@@ -39,8 +39,8 @@ pub enum Column {
 
 /// What a heading means to a sheet of captures.
 pub fn column_of(heading: &str) -> Option<Column> {
-    let plain = headings::plain(heading);
-    HEADINGS.iter().find(|(_, names)| names.contains(&plain.as_str())).map(|(column, _)| *column)
+    let name = headings::normal(heading);
+    HEADINGS.iter().find(|(_, names)| names.contains(&name.as_str())).map(|(column, _)| *column)
 }
 
 /// Whether a line on its own is the heading of a sheet of one column.
@@ -147,10 +147,10 @@ impl Sheet {
         let columns: Vec<_> = headings.iter().map(|heading| column_of(heading)).collect();
         refuse_twins(headings, &columns)?;
         if !columns.contains(&Some(Column::Bits)) {
-            let shown: Vec<_> = headings.iter().take(12).map(|h| screen::plain(h)).collect();
+            let shown: Vec<_> = headings.iter().take(12).map(|h| plain(h)).collect();
             let near = headings.iter().find(|heading| nearest(heading, ["bits"]).is_some());
             let mend = match near {
-                Some(near) => format!("did you mean \"bits\" by {:?}?", screen::plain(near)),
+                Some(near) => format!("did you mean \"bits\" by {:?}?", plain(near)),
                 None => "name the column that holds the captures \"bits\"".to_owned(),
             };
             let found = shown.join(", ");
@@ -224,7 +224,7 @@ impl Sheet {
 pub fn refuse_twins(headings: &[String], columns: &[Option<Column>]) -> Result<(), String> {
     for (i, column) in columns.iter().enumerate() {
         if column.is_some() && columns[..i].contains(column) {
-            let heading = screen::plain(&headings[i]);
+            let heading = plain(&headings[i]);
             return Err(format!("two columns mean the same as {heading:?}: leave one out"));
         }
     }

@@ -1,7 +1,7 @@
 //! What columns are called, and what was meant by a heading that is close.
 
 use super::csv::Column;
-use crate::screen;
+use crate::plain::plain;
 
 /// Headings a column goes by, in small letters, words joined by one space.
 /// Names beside the first are common practice, no source.
@@ -19,7 +19,7 @@ pub const HEADINGS: [(Column, &[&str]); 7] = [
 ];
 
 /// A heading in small letters, words joined by one space, full stops left out.
-pub fn plain(heading: &str) -> String {
+pub fn normal(heading: &str) -> String {
     let spaced = heading.trim().to_lowercase().replace(['_', '-', '.'], " ");
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
 }
@@ -31,7 +31,7 @@ const SHORTEST: usize = 4;
 /// rarely in the first letter: without that, "member" would be "number"
 /// (judgement, no source).
 fn nearest<'k>(heading: &str, own: &[&'k str]) -> Option<&'k str> {
-    let heading = plain(heading);
+    let heading = normal(heading);
     let count = heading.chars().count();
     if !(SHORTEST..=64).contains(&count) {
         return None;
@@ -56,7 +56,7 @@ pub fn meant<'h, 'k>(
 ) -> Option<(String, &'k str)> {
     strangers
         .into_iter()
-        .find_map(|heading| nearest(heading, own).map(|near| (screen::plain(heading.trim()), near)))
+        .find_map(|heading| nearest(heading, own).map(|near| (plain(heading.trim()), near)))
 }
 
 /// A note on each unknown heading that is close to a known one: it is not
@@ -64,7 +64,7 @@ pub fn meant<'h, 'k>(
 pub fn near<'h>(strangers: impl IntoIterator<Item = &'h str>, own: &[&str]) -> Vec<String> {
     let note = |heading: &'h str| {
         let near = nearest(heading, own)?;
-        let heading = screen::plain(heading.trim());
+        let heading = plain(heading.trim());
         Some(format!("the column {heading:?} is not read: did you mean {near:?}? Then rename it"))
     };
     strangers.into_iter().filter_map(note).collect()

@@ -19,9 +19,11 @@ use holdover::rank::{Doubt, Known, Sighting};
 use holdover_signal::Probe;
 
 use crate::fail::Fail;
+use crate::plain::plain;
 use crate::progress::Counted;
+use crate::sheet::workbook;
 use crate::world::{Blocks, File, Lasting, World};
-use crate::{progress, screen, sheet, workbook};
+use crate::{progress, screen, sheet};
 use blocks::{Kept, Parser};
 use source::Source;
 pub use source::text_row;
@@ -214,7 +216,7 @@ impl<'a> Inputs<'a> {
             } else if looks_like_a_capture(input) {
                 on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
             } else {
-                let input = screen::plain(input);
+                let input = plain(input);
                 let message =
                     format!("{input}: no such file, and no capture of 0 and 1: check the name");
                 return Err(Fail::said(message));
@@ -247,7 +249,7 @@ impl<'a> Inputs<'a> {
         match self.seen.entry(name.to_owned()) {
             hash_map::Entry::Occupied(before) if *before.get() != now => Err(Fail::said(format!(
                 "{}: the file changed while it was read: run it again",
-                screen::plain(name)
+                plain(name)
             ))),
             hash_map::Entry::Occupied(_) => Ok(true),
             hash_map::Entry::Vacant(place) => {
@@ -350,7 +352,7 @@ fn sheet(
     let known = |headings: &[String]| csv::Sheet::of_cells(headings).is_ok();
     let read = progress::during(world, name, || workbook::read(name, bytes, choice, &known))?;
     let captures = csv::Sheet::of_cells(&read.headings).map_err(Fail::Said)?;
-    let shown = screen::plain(name);
+    let shown = plain(name);
     let notes = read.notes.into_iter().chain(captures.near());
     notes.for_each(|note| screen::remark(world, &format!("{shown}: {note}")));
     let source: Arc<str> = name.into();

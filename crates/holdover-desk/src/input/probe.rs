@@ -6,7 +6,7 @@ use holdover::rank::{Doubt, Known, Sighting};
 use holdover_signal::{CardRead, Probe, Session};
 
 use super::{Carried, Entry, Row};
-use crate::screen;
+use crate::plain::plain;
 
 /// A probe file being read.
 pub struct ProbeFile {
@@ -70,7 +70,7 @@ impl ProbeFile {
 
     fn damage(&mut self, error: &holdover_signal::SignalError) -> Row {
         self.count += 1;
-        let why = screen::plain(&error.to_string());
+        let why = plain(&error.to_string());
         Row { source: self.name.clone(), line: self.count, entry: Err(why) }
     }
 

@@ -10,6 +10,7 @@ use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
 use super::{Entry, Row, entry, json};
+use crate::plain::plain;
 use crate::screen;
 use crate::world::World;
 
@@ -154,7 +155,7 @@ impl<'a> Source<'a> {
                 }
             };
             if let Form::Csv(sheet) = &self.form {
-                let source = screen::plain(&self.name);
+                let source = plain(&self.name);
                 sheet
                     .near()
                     .iter()
@@ -255,7 +256,7 @@ fn text(bytes: &[u8], number: u64) -> Result<&str, String> {
     if number == 1 && (bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff])) {
         return Err("this is UTF-16 text: save the file as UTF-8".to_owned());
     }
-    if number == 1 && crate::workbook::told_by(bytes).is_some() {
+    if number == 1 && crate::sheet::workbook::told_by(bytes).is_some() {
         return Err("this is a workbook or an archive: name the .xlsx file, not \"-\"".to_owned());
     }
     std::str::from_utf8(bytes).map_err(|error| {

@@ -10,8 +10,9 @@ use holdover_signal::Probe;
 
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Event};
+use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style, plain};
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
 use crate::world::{Readers, World};
 use crate::{care, draw, files, html, mask, progress, signal};
 

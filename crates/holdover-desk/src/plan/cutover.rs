@@ -4,9 +4,9 @@ use std::fmt::Write;
 
 use holdover::plan::{Plan, RowState};
 
-use super::Shown;
+use crate::mask::Shown;
+use crate::plain::plain;
 use crate::roster::Roster;
-use crate::screen::plain;
 
 /// Blocked cards listed to be tried at a door; the rest is counted (judgement, no
 /// source: more are not at hand).

@@ -5,10 +5,11 @@ use std::io::Write;
 use holdover::plan::{Changes, Opened, PlanSlot};
 use serde_json::{Value, json};
 
-use super::Shown;
 use super::worksheet::span;
 use crate::fail::Fail;
-use crate::screen::{GOOD, Page, in_style, plain};
+use crate::mask::Shown;
+use crate::plain::plain;
+use crate::screen::{GOOD, Page, in_style};
 
 /// Cards told one by one; the rest is counted.
 const TOLD: usize = 20;

@@ -5,9 +5,9 @@ use std::collections::HashSet;
 use holdover::plan::{CardRef, Enrolment, Plan, RosterRow, RowState};
 use holdover::site::CardBatch;
 
-use super::Shown;
 use crate::fail::Fail;
 use crate::formats::write_csv;
+use crate::mask::Shown;
 
 const HEAD: [&str; 7] = ["card", "holder", "panel_number", "slot", "printed", "note", "plan"];
 
@@ -54,7 +54,7 @@ pub fn rows<'l>(
                 format!("batch {}, cards {first} to {last}", batch.batch)
             }
             (CardRef::Batch(batch), _) if shown.mask => format!("batch {}", batch.batch),
-            (card, _) => super::text::card(card),
+            (card, _) => self::card(card),
         };
         let note = match (&line.opens, line.renumbered) {
             (None, _) => "no slot reads this card, or its numbers do not go up with its cards",
@@ -112,6 +112,14 @@ pub fn csv(records: &[[String; 7]]) -> Result<String, Fail> {
 /// The list as a workbook.
 pub fn workbook(records: &[[String; 7]]) -> Result<Vec<u8>, Fail> {
     let widths = [14, 24, 16, 16, 18, 50, 12];
-    crate::workbook::write("enrolment", &HEAD, &widths, records)
+    crate::sheet::workbook::write("enrolment", &HEAD, &widths, records)
         .map_err(|why| Fail::said(format!("the enrolment list: {why}")))
+}
+
+/// A card of a conflict: its roster line, or its batch.
+pub fn card(card: CardRef) -> String {
+    match card {
+        CardRef::Line(line) => format!("line {line}"),
+        CardRef::Batch(batch) => format!("batch {}", batch.batch),
+    }
 }

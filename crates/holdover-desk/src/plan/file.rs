@@ -10,7 +10,7 @@ use serde_json::{Map, Value};
 
 use crate::fail::Fail;
 use crate::files;
-use crate::screen::plain;
+use crate::plain::plain;
 use crate::world::World;
 
 /// Bytes of a plan file: a million conflicts take 200 MB.

@@ -14,36 +14,12 @@ use std::time::Duration;
 use holdover::plan::{Plan, PlanOptions, plan_with};
 
 use crate::fail::{Fail, Outcome};
+use crate::mask::Shown;
+use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::roster::{self, Roster};
 use crate::world::{Readers, World};
 use crate::{files, html, progress, screen};
-
-/// How card numbers are shown, and what every sheet carries.
-#[derive(Debug, Clone)]
-pub struct Shown {
-    /// Card numbers are hidden.
-    pub mask: bool,
-    /// What the sheets of one plan carry.
-    pub mark: String,
-}
-
-impl Shown {
-    /// A panel number, hidden where asked.
-    pub fn number(&self, number: &str) -> String {
-        if self.mask { crate::mask::tail(number) } else { number.to_owned() }
-    }
-
-    /// What to do about a conflict: it names numbers and prints.
-    pub fn advice<'t>(&self, text: &'t str) -> &'t str {
-        if self.mask { crate::mask::ADVICE } else { text }
-    }
-
-    /// What is printed on a card, hidden where asked.
-    pub fn print<'t>(&self, printed: &'t str) -> &'t str {
-        if self.mask && !printed.is_empty() { crate::mask::PRINT } else { printed }
-    }
-}
 
 pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
     let inputs = || {
@@ -85,7 +61,7 @@ pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
             holdover::plan::PlanPlace::Line(_) => args.roster.clone().unwrap_or_default(),
             _ => args.site.display().to_string(),
         };
-        Fail::said(format!("{}: {error}", screen::plain(&place)))
+        Fail::said(format!("{}: {error}", plain(&place)))
     })?;
     let changes = earlier.map(|before| made.changes_since(&before, &roster.rows));
     let other = (roster.rows.len() <= WEIGHED_TWICE).then(|| {
@@ -119,11 +95,11 @@ pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
     let paper = page.as_ref().map(|page| page.path()).zip(paper);
     let files: Vec<(&Path, Vec<u8>)> = named.chain(paper).collect();
     files::put(world, &files, Readers::Owner)?;
-    let written = files.iter().map(|(path, _)| screen::plain(&path.display().to_string()));
+    let written = files.iter().map(|(path, _)| plain(&path.display().to_string()));
     use std::io::Write;
     let mut out = screen::Page::of(world, args.format == Format::Text);
     if let (true, Some(path)) = (args.format != Format::Text, &args.roster) {
-        let path = screen::plain(path);
+        let path = plain(path);
         roster.about.iter().for_each(|note| screen::remark(world, &format!("{path}: {note}")));
     }
     match args.format {
@@ -170,7 +146,7 @@ fn earlier_path(args: &request::Plan) -> Option<&Path> {
 fn whole(world: &dyn World, path: &Path) -> Result<Plan, Fail> {
     let read = file::read(world, path)?;
     if read.edited {
-        let name = screen::plain(&path.display().to_string());
+        let name = plain(&path.display().to_string());
         screen::remark(
             world,
             &format!("{name} was changed since it was written: it is taken as it stands"),

@@ -15,9 +15,11 @@ use crate::html::sheet::{
     Own, Sheet, Stand, cell, code, count, facts, grouped, left_out, list, section, sheet_section,
     stand, table,
 };
-use crate::plan::text::{card, chance, how_far, lost_lines};
+use crate::mask::Shown;
+use crate::plan::enrol;
+use crate::plan::enrol::card;
+use crate::plan::text::{chance, how_far, lost_lines};
 use crate::plan::worksheet::{KEY_IN, TRIED, parity_briefly, settings, span};
-use crate::plan::{Shown, enrol};
 use crate::request;
 use crate::roster::Roster;
 

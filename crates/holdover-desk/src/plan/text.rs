@@ -6,12 +6,14 @@ use holdover::plan::{
     Alternative, CardRef, Enrolment, Lost, Objective, Plan, RosterCard, RowState, WorksheetBlock,
 };
 
-use super::Shown;
+use super::enrol::card;
 use super::worksheet::{parity_briefly, span};
 use crate::fail::Fail;
 use crate::formats::Grid;
+use crate::mask::Shown;
+use crate::plain::plain;
 use crate::roster::Roster;
-use crate::screen::{BAD, GOOD, OPEN, Page, STRONG, in_style, plain};
+use crate::screen::{BAD, GOOD, OPEN, Page, STRONG, in_style};
 use crate::{care, request};
 
 /// Conflicts told one by one; the rest is counted.
@@ -225,14 +227,6 @@ fn fill_in(args: &request::Plan) -> String {
          there; then plan again",
         plain(&args.site.display().to_string())
     )
-}
-
-/// A card of a conflict: its roster line, or its batch.
-pub fn card(card: CardRef) -> String {
-    match card {
-        CardRef::Line(line) => format!("line {line}"),
-        CardRef::Batch(batch) => format!("batch {}", batch.batch),
-    }
 }
 
 /// One in how many; people read that better than a small number.

@@ -7,7 +7,7 @@ use std::fmt::Write;
 use holdover::plan::{Enrolment, PanelCheck, PanelRun, Parity, Plan, WorksheetBlock};
 use holdover::site::Panel;
 
-use super::Shown;
+use crate::mask::Shown;
 use crate::screen;
 
 /// Cards to try at each slot.

@@ -11,9 +11,10 @@ use crate::fail::Fail;
 use crate::files;
 use crate::formats::write_csv;
 use crate::input::headings;
+use crate::plain::plain;
 use crate::progress::{self, Progress};
 use crate::request;
-use crate::screen::{self, plain};
+use crate::screen;
 use crate::sheet;
 use crate::world::World;
 

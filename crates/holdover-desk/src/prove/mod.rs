@@ -18,8 +18,9 @@ use crate::fail::{Fail, Outcome};
 use crate::files;
 use crate::formats::write_csv;
 use crate::html;
+use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen::{self, BAD, GOOD, in_style, plain};
+use crate::screen::{self, BAD, GOOD, in_style};
 use crate::world::World;
 
 /// What came of one row.

@@ -12,8 +12,8 @@ use serde_json::Value;
 
 use super::{Proved, Row};
 use crate::fail::Fail;
+use crate::plain::plain;
 use crate::plan::file;
-use crate::screen::plain;
 use crate::world::World;
 use crate::{files, progress, request, roster};
 

@@ -7,7 +7,8 @@ use holdover::rank::{Fit, Verdict, Wiring};
 
 use super::Answered;
 use super::words::percent;
-use crate::screen::{self, STRONG, in_style, plain};
+use crate::plain::plain;
+use crate::screen::{self, STRONG, in_style};
 
 /// A reader's wiring, or a bit lost, is named from this probability on.
 const NAMED: f64 = 0.5;

@@ -14,6 +14,7 @@ use super::records::Render;
 use super::{Answered, notes};
 use crate::fail::Outcome;
 use crate::input::{Entry, Row, text_row};
+use crate::plain::plain;
 use crate::screen;
 use crate::world::World;
 
@@ -265,7 +266,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         match &row.entry {
             Ok(_) => out.bytes.append(|out| self.render_row(row, None, out)),
             Err(why) => {
-                let source = screen::plain(&row.source);
+                let source = plain(&row.source);
                 out.complaints.push(format!("{source}:{}: {why}", row.line));
                 out.bytes.append(|out| self.render.invalid(row, why, out));
                 Outcome::InputWrong

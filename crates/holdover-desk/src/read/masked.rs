@@ -23,8 +23,9 @@ use super::{Answered, Report};
 use crate::fail::Fail;
 use crate::formats::write_csv;
 use crate::input::Row;
+use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen::{self, plain};
+use crate::screen;
 use crate::world::World;
 use crate::{care, mask};
 

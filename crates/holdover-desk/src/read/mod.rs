@@ -26,6 +26,7 @@ use self::holes::Holes;
 use self::records::{Records, Render};
 use crate::fail::{Fail, Outcome};
 use crate::input::{self, Entry, Event, Inputs, Row};
+use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::world::World;
 use crate::{files, screen, signal};
@@ -296,7 +297,7 @@ impl Job<'_, '_> {
         let entry = match &row.entry {
             Ok(entry) => entry,
             Err(why) => {
-                let source = screen::plain(&row.source);
+                let source = plain(&row.source);
                 let said = if self.args.mask { masked::NO_CAPTURE } else { why };
                 screen::complain(self.world, &format!("{source}:{}: {said}", row.line));
                 report.invalid(row, why)?;
@@ -349,7 +350,7 @@ fn see_rows(
         let Ok(entry) = &row.entry else { continue };
         batch.see(&entry.sighting);
         if let Some(why) = entry.state.as_deref().and_then(|word| states(site).of(word).err()) {
-            screen::complain(world, &format!("{}:{}: {why}", screen::plain(&row.source), row.line));
+            screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
             outcome = Outcome::InputWrong;
         }
         let own = &entry.carried.headings;

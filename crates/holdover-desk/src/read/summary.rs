@@ -16,8 +16,9 @@ use crate::care;
 use crate::fail::Fail;
 use crate::formats::{Grid, write_csv};
 use crate::input::Row;
+use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen::{self, Page, STRONG, in_style, plain};
+use crate::screen::{self, Page, STRONG, in_style};
 use crate::world::World;
 
 /// Columns of the technician's own that say where a capture was made.

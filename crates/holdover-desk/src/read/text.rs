@@ -11,8 +11,9 @@ use super::words::{numbers, percent};
 use super::{Answered, Report};
 use crate::fail::Fail;
 use crate::input::Row;
+use crate::plain::plain;
 use crate::request;
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style};
 use crate::world::World;
 use crate::{care, draw};
 

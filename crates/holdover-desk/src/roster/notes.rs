@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::plan::Shown;
+use crate::mask::Shown;
 
 /// Lines named before the rest is counted. Judgement, no source: enough to look
 /// at, and still one sentence.

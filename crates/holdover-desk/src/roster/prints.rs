@@ -6,8 +6,8 @@ use holdover::layout::{Layout, Table};
 use holdover::plan::{PrintTrouble, RosterRow};
 
 use super::notes::{first, listed};
-use crate::plan::Shown;
-use crate::screen::plain;
+use crate::mask::Shown;
+use crate::plain::plain;
 
 /// Rows told one by one; the rest is counted. Judgement, no source: more than
 /// that is looked for in the file.

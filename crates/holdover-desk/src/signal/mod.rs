@@ -12,11 +12,12 @@ use holdover_signal::{
 
 use crate::care;
 use crate::fail::{Fail, Outcome};
-use crate::formats::write_csv;
+use crate::formats::{time, write_csv};
 use crate::html;
+use crate::plain::plain;
 use crate::progress;
 use crate::request::{self, Format};
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style, plain};
+use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
 use crate::world::World;
 
 /// Findings of one kind told with their place; the rest is counted.
@@ -328,17 +329,6 @@ fn listed(read: &CardRead, hide: bool) -> String {
     kinds.dedup();
     let line = format!("  {} {}  {bits}  {}", plain(&read.reader), read.number, kinds.join(", "));
     line.trim_end().to_owned()
-}
-
-/// A time in the unit people read it in.
-pub fn time(us: f64) -> String {
-    match us {
-        us if us >= 1e6 => format!("{:.2} s", us / 1e6),
-        us if us >= 1e4 => format!("{:.1} ms", us / 1e3),
-        us if us >= 100.0 => format!("{us:.0} µs"),
-        us if us >= 1.0 => format!("{us:.1} µs"),
-        us => format!("{:.0} ns", us * 1e3),
-    }
 }
 
 fn spread(

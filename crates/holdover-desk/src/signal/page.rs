@@ -9,12 +9,12 @@ use holdover_signal::{
 use maud::{Markup, html};
 
 use crate::care;
+use crate::formats::time;
 use crate::html::histogram;
 use crate::html::raster::{self, Batch};
 use crate::html::sheet::{
     Own, Sheet, Stand, cell, code, count, facts, grouped, left_out, list, section, stand, table,
 };
-use crate::signal::time;
 
 /// Findings of one kind told with their place, and captures listed.
 const TOLD: usize = 4;

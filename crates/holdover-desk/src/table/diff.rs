@@ -18,8 +18,9 @@ use serde_json::{Map, json};
 use self::words::{Need, Undecided, Words, bits_are};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::plain::plain;
 use crate::request::Format;
-use crate::screen::{self, BAD, GOOD, STRONG, in_style, plain};
+use crate::screen::{self, BAD, GOOD, STRONG, in_style};
 use crate::world::World;
 
 /// One way in which two layouts of an id differ.

@@ -9,6 +9,7 @@ use holdover::layout::{Layout, Part, Role, Table, Unsettled};
 
 use crate::fail::{Fail, Outcome};
 use crate::formats::{Grid, write_csv};
+use crate::plain::plain;
 use crate::request::{Format, Table as Request};
 use crate::screen::{FAINT, GOOD, OPEN, STRONG, in_style};
 use crate::world::World;
@@ -51,7 +52,7 @@ fn list(world: &dyn World, table: &Table, format: Format) -> Result<Outcome, Fai
             let mut grid = Grid::new(["id", "bits", "site", "card", "checks", "title"]);
             for layout in table.layouts() {
                 let cells = cells(layout);
-                grid.row(cells[..6].iter().map(|cell| screen::plain(cell)));
+                grid.row(cells[..6].iter().map(|cell| plain(cell)));
             }
             grid.print(&mut out)?;
             writeln!(
@@ -97,7 +98,7 @@ fn lint(world: &dyn World, names: &[String], quiet: bool) -> Result<Outcome, Fai
                     let good = in_style(GOOD, "no mistake");
                     let count = table.layouts().len();
                     let layouts = if count == 1 { "layout" } else { "layouts" };
-                    writeln!(out, "{}: {good}, {count} {layouts}", screen::plain(name))?;
+                    writeln!(out, "{}: {good}, {count} {layouts}", plain(name))?;
                     remarks(&table, &mut out)?;
                 }
                 for layout in table.layouts() {
@@ -168,7 +169,7 @@ fn remarks(table: &Table, out: &mut impl Write) -> Result<(), Fail> {
         for open in layout.unsettled() {
             let (name, words) = (layout.part_name(open.part), not_settled(open));
             let mend = layout.settled_by(open);
-            writeln!(out, "  {}: {} is {words}: {mend}", layout.id(), screen::plain(&name))?;
+            writeln!(out, "  {}: {} is {words}: {mend}", layout.id(), plain(&name))?;
         }
         let alike = |other: &&Layout| other.same_rules(layout);
         // Each kind is told of once, by its first.
@@ -209,8 +210,8 @@ fn show(world: &dyn World, table: &Table, ids: &[String], format: Format) -> Res
         }
         let id = in_style(STRONG, layout.id());
         let spec = layout.spec();
-        writeln!(out, "{id}  {}, {} bits", screen::plain(&spec.title), layout.length())?;
-        writeln!(out, "{}", in_style(FAINT, &format!("basis: {}", screen::plain(&spec.basis))))?;
+        writeln!(out, "{id}  {}, {} bits", plain(&spec.title), layout.length())?;
+        writeln!(out, "{}", in_style(FAINT, &format!("basis: {}", plain(&spec.basis))))?;
         writeln!(out)?;
         for line in draw::layout(layout, out.width) {
             writeln!(out, "{line}")?;

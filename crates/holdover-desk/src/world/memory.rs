@@ -15,7 +15,7 @@ use anstream::{AutoStream, ColorChoice};
 
 use super::{Bar, Blocks, File, Lasting, Readers, Unit, World};
 use crate::fail::Fail;
-use crate::screen::plain;
+use crate::plain::plain;
 
 /// Bytes a call may print. Judgement: more than a survey of millions, less
 /// than an address space of 32 bits.

@@ -11,7 +11,7 @@ use std::sync::mpsc::Receiver;
 use std::time::Instant;
 
 use crate::fail::Fail;
-use crate::screen::plain;
+use crate::plain::plain;
 pub use file::{File, Lasting};
 pub use memory::{Desk, MAX_OUTPUT, Memory, Ran};
 

@@ -10,7 +10,7 @@ mod write;
 
 use crate::fail::Fail;
 use crate::input::csv::{column_of, too_many_columns};
-use crate::screen::plain;
+use crate::plain::plain;
 use crate::sheet::{MAX_TEXT, Sheet};
 use cell::Told;
 use package::Package;

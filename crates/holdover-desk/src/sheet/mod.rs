@@ -1,13 +1,15 @@
 //! CSV files and workbooks read whole, row by row, each bad row with its line.
 
+pub mod workbook;
+
 use std::io::Read;
 
 use crate::fail::Fail;
 use crate::input::csv::Records;
 use crate::input::lines::{Line, Lines, MAX_LINE};
-use crate::screen::plain;
+use crate::plain::plain;
+use crate::progress;
 use crate::world::World;
-use crate::{progress, workbook};
 
 /// Mistakes shown of one file; the rest is counted.
 const SHOWN: usize = 20;
