@@ -12,7 +12,7 @@ use criterion::{criterion_group, criterion_main};
 use deku::prelude::*;
 use fastrand::Rng;
 use holdover::bits::{Capture, Position, Span, Wide};
-use holdover::decode::{Bits, Decode, Decoder, Pick, Places, Reading};
+use holdover::decode::{Bits, Decode, Decoder, Reading};
 use holdover::layout::{Check, Field, Layout, LayoutSpec, Role, Table, Value, builtin};
 
 /// Captures a column: what it takes and what comes of it stay in a cache.
@@ -81,30 +81,13 @@ fn group<'c>(c: &'c mut Criterion, name: &str) -> BenchmarkGroup<'c, WallTime> {
     group
 }
 
-/// The picks of each view's site code and card number.
-fn picks(decoder: &Decoder<'_>) -> Vec<[Pick; 2]> {
-    let spans = |layout: &Layout| [layout.site_span().cloned(), layout.card_span().cloned()];
-    let views = decoder.views().iter();
-    views.map(|v| spans(decoder.layout(v)).map(|span| v.pick(&span.unwrap()))).collect()
-}
-
-/// Fits, then site codes and card numbers of those that fit.
-fn columns<B: Bits>(c: &mut BenchmarkGroup<'_, WallTime>, name: &str, table: &Table, column: &[B]) {
+/// Which layouts fit.
+fn columns<B: Bits>(c: &mut BenchmarkGroup<'_, WallTime>, table: &Table, column: &[B]) {
     let length = table.layouts()[0].length();
     let decoder = Decoder::new(table, length, &[Reading::AsCaptured]);
-    let mut places = Places::new(picks(&decoder));
     let mut fits = vec![0; column.len() * decoder.groups()];
     let size = format!("{}x{length}", decoder.views().len());
-    c.bench_function(BenchmarkId::new(name, &size), |b| {
-        b.iter(|| {
-            let column = black_box(column);
-            decoder.fits(column, &mut fits);
-            places.read(column);
-            black_box((&fits, &places));
-        });
-    });
-    let id = BenchmarkId::new(format!("{name}, fits alone"), &size);
-    c.bench_function(id, |b| {
+    c.bench_function(BenchmarkId::new("columns", &size), |b| {
         b.iter(|| {
             decoder.fits(black_box(column), &mut fits);
             black_box(&fits);
@@ -143,7 +126,8 @@ fn one(c: &mut Criterion) {
     let column: Vec<u64> = words.iter().map(|word| word.wide().0[0]).collect();
     let decoder = Decoder::new(builtin(), 26, &[Reading::AsCaptured]);
     assert_eq!(decoder.views().len(), 1, "one layout of 26 bits");
-    let [site, card] = &picks(&decoder)[0];
+    let pick = |span: Option<&Span>| decoder.views()[0].pick(span.unwrap());
+    let (site, card) = (pick(layout.site_span()), pick(layout.card_span()));
     let ours = |out: &mut Columns| {
         let column = black_box(&column);
         out.fits.resize(column.len(), 0);
@@ -204,12 +188,10 @@ fn one(c: &mut Criterion) {
     group.finish();
 }
 
-/// A layout as masks over a capture in the low bits of 128.
+/// A layout's checks as masks over a capture in the low bits of 128.
 struct Masks {
     even: u128,
     odd: u128,
-    /// Shift and mask of the site code and of the card number.
-    fields: [(u32, u128); 2],
 }
 
 impl Masks {
@@ -221,14 +203,9 @@ impl Masks {
             }
             _ => unreachable!("invented layouts have parity alone"),
         };
-        let field = |span: &Span| {
-            let mask = low(span.mask());
-            (mask.trailing_zeros(), mask >> mask.trailing_zeros())
-        };
         Masks {
             even: check(&layout.checks()[0]),
             odd: check(&layout.checks()[1]),
-            fields: [layout.site_span(), layout.card_span()].map(|span| field(span.unwrap())),
         }
     }
 }
@@ -238,9 +215,8 @@ fn popcount(c: &mut BenchmarkGroup<'_, WallTime>, table: &Table, column: &[u64])
     let length = table.layouts()[0].length();
     let masks: Vec<Masks> = table.layouts().iter().map(Masks::of).collect();
     let words: Vec<u128> = column.iter().map(|word| (word >> (64 - length)).into()).collect();
-    let (mut fits, mut numbers) = (vec![0u64; words.len()], Vec::new());
-    let run = |fits: &mut [u64], numbers: &mut Vec<[u64; 2]>| {
-        numbers.clear();
+    let mut fits = vec![0u64; words.len()];
+    let run = |fits: &mut [u64]| {
         for (word, fits) in black_box(&words).iter().zip(fits) {
             *fits = 0;
             for (nth, masks) in masks.iter().enumerate() {
@@ -248,25 +224,19 @@ fn popcount(c: &mut BenchmarkGroup<'_, WallTime>, table: &Table, column: &[u64])
                     && (word & masks.odd).count_ones() % 2 == 1
                 {
                     *fits |= 1 << nth;
-                    numbers.push(masks.fields.map(|(by, mask)| (word >> by & mask) as u64));
                 }
             }
         }
     };
-    run(&mut fits, &mut numbers);
+    run(&mut fits);
     let decoder = Decoder::new(table, length, &[Reading::AsCaptured]);
-    let (mut own_fits, mut places) = (fits.clone(), Places::new(picks(&decoder)));
-    decoder.fits(column, &mut own_fits);
-    places.read(column);
-    let own = own_fits.iter().enumerate().flat_map(|(at, fits)| {
-        let fitting = (0..masks.len()).filter(move |view| fits >> view & 1 == 1);
-        fitting.map(|view| places.of(view).map(|column| column[at])).collect::<Vec<_>>()
-    });
-    assert!(own_fits == fits && own.eq(numbers.iter().copied()), "the same work");
+    let mut own = fits.clone();
+    decoder.fits(column, &mut own);
+    assert!(own == fits, "the same work");
     c.bench_function(BenchmarkId::new("popcount", format!("{}x{length}", masks.len())), |b| {
         b.iter(|| {
-            run(&mut fits, &mut numbers);
-            black_box((&fits, &numbers));
+            run(&mut fits);
+            black_box(&fits);
         });
     });
 }
@@ -279,11 +249,11 @@ fn decode(c: &mut Criterion) {
             let words = words(table.layouts());
             if length > 64 {
                 let column: Vec<Wide> = words.iter().map(|word| word.wide()).collect();
-                columns(&mut group, "columns", &table, &column);
+                columns(&mut group, &table, &column);
                 continue;
             }
             let column: Vec<u64> = words.iter().map(|word| word.wide().0[0]).collect();
-            columns(&mut group, "columns", &table, &column);
+            columns(&mut group, &table, &column);
             popcount(&mut group, &table, &column);
         }
     }
@@ -297,7 +267,7 @@ fn growth(c: &mut Criterion) {
         let table = table(64, layouts);
         let words = words(table.layouts());
         let column: Vec<u64> = words.iter().map(|word| word.wide().0[0]).collect();
-        columns(&mut group, "columns", &table, &column);
+        columns(&mut group, &table, &column);
     }
     group.finish();
 }

@@ -50,7 +50,7 @@ fn packed(archive: &Path) -> io::Result<Vec<(String, Vec<u8>)>> {
         let mut entry = archive.by_index(nth)?;
         let mut bytes = Vec::new();
         entry.read_to_end(&mut bytes)?;
-        all.push((entry.name().to_owned(), bytes));
+        all.push((entry.name()?.into_owned(), bytes));
     }
     Ok(all)
 }

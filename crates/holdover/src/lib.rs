@@ -18,3 +18,7 @@ pub mod prove;
 pub mod rank;
 pub mod site;
 pub mod states;
+
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

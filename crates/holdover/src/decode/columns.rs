@@ -7,7 +7,6 @@
 //! views. Nothing is allocated per capture.
 
 use super::Reading;
-use super::few::Few;
 use super::narrow::Narrow;
 use crate::bits::{Capture, Span, Wide};
 use crate::layout::{Layout, Rule, Table};
@@ -227,8 +226,6 @@ pub struct Decoder<'t> {
     constant: Vec<u64>,
     /// Views with decimal digits, which are no linear rule.
     decimal: Vec<(usize, Vec<Pick>)>,
-    /// The same for few layouts.
-    few: Option<Few>,
 }
 
 impl<'t> Decoder<'t> {
@@ -285,21 +282,7 @@ impl<'t> Decoder<'t> {
             (!picks.is_empty()).then_some((v, picks))
         });
         let decimal: Vec<(usize, Vec<Pick>)> = decimal.collect();
-        let few = (decimal.is_empty() && length <= 64 && (1..=8).contains(&(planes * views.len())))
-            .then(|| {
-                // Bit v of plane j goes to bit j × views + v.
-                let join = |word: &[u64]| -> u8 {
-                    let planes = word.iter().enumerate();
-                    planes.fold(0, |all, (plane, bits)| all | (bits << (plane * views.len())) as u8)
-                };
-                let (columns, constant) = (columns.chunks(stride).map(join), join(&constant));
-                Few::new(&columns.collect::<Vec<u8>>(), |sum| {
-                    let fails = u64::from(sum ^ constant);
-                    let fails = (0..planes).fold(0, |all, j| all | fails >> (j * views.len()));
-                    !fails & ((1 << views.len()) - 1)
-                })
-            });
-        Decoder { table, length, views, groups, stride, rows, constant, decimal, few }
+        Decoder { table, length, views, groups, stride, rows, constant, decimal }
     }
 
     /// The views, in the order of the readings, then of the table.
@@ -382,18 +365,6 @@ impl<'t> Decoder<'t> {
     pub fn fits<B: Bits>(&self, captures: &[B], out: &mut [u64]) {
         let groups = self.groups;
         assert_eq!(out.len(), captures.len() * groups, "a mask of views for each capture");
-        if let Some(few) = &self.few {
-            return few.fits(captures, out);
-        }
-        if groups == 1 && self.decimal.is_empty() {
-            match self.stride {
-                1 => return self.fits_small::<1, B>(captures, out),
-                2 => return self.fits_small::<2, B>(captures, out),
-                3 => return self.fits_small::<3, B>(captures, out),
-                4 => return self.fits_small::<4, B>(captures, out),
-                _ => {}
-            }
-        }
         let mut syndrome = vec![0; self.stride];
         let last = match self.views.len() % 64 {
             0 => u64::MAX,
@@ -419,60 +390,6 @@ impl<'t> Decoder<'t> {
         }
     }
 
-    /// For syndromes of `N` words, one of each plane.
-    fn fits_small<const N: usize, B: Bits>(&self, captures: &[B], out: &mut [u64]) {
-        let tables = self.rows.as_chunks::<N>().0.as_chunks::<256>().0;
-        // How many bytes is known to the compiler up to 64 bits.
-        match tables.len() {
-            1 => self.fits_bytes::<N, 1, B>(tables, captures, out),
-            2 => self.fits_bytes::<N, 2, B>(tables, captures, out),
-            3 => self.fits_bytes::<N, 3, B>(tables, captures, out),
-            4 => self.fits_bytes::<N, 4, B>(tables, captures, out),
-            5 => self.fits_bytes::<N, 5, B>(tables, captures, out),
-            6 => self.fits_bytes::<N, 6, B>(tables, captures, out),
-            7 => self.fits_bytes::<N, 7, B>(tables, captures, out),
-            8 => self.fits_bytes::<N, 8, B>(tables, captures, out),
-            _ => {
-                let (words, rest) = tables.as_chunks::<8>();
-                self.fits_each(captures, out, |capture, sum| {
-                    for (i, tables) in words.iter().enumerate() {
-                        add(tables, capture.word(i), sum);
-                    }
-                    if !rest.is_empty() {
-                        add(rest, capture.word(words.len()), sum);
-                    }
-                });
-            }
-        }
-    }
-
-    fn fits_bytes<const N: usize, const BYTES: usize, B: Bits>(
-        &self,
-        tables: &[[[u64; N]; 256]],
-        captures: &[B],
-        out: &mut [u64],
-    ) {
-        if let Some(tables) = tables.first_chunk::<BYTES>() {
-            self.fits_each(captures, out, |capture, sum| add(tables, capture.word(0), sum));
-        }
-    }
-
-    #[inline]
-    fn fits_each<const N: usize, B: Bits>(
-        &self,
-        captures: &[B],
-        out: &mut [u64],
-        add: impl Fn(B, &mut [u64; N]),
-    ) {
-        let all = u64::MAX >> (64 - self.views.len());
-        let constant: [u64; N] = std::array::from_fn(|i| self.constant[i]);
-        for (capture, out) in captures.iter().zip(out) {
-            let mut sum = constant;
-            add(*capture, &mut sum);
-            *out = sum.iter().fold(all, |fits, fails| fits & !fails);
-        }
-    }
-
     /// Which decimal digits of which views are none: bits in the order of the
     /// views, [`Decoder::decimal_words`] words.
     pub fn digits<B: Bits>(&self, capture: B, out: &mut [u64]) {
@@ -486,15 +403,6 @@ impl<'t> Decoder<'t> {
     /// Words that [`Decoder::digits`] writes.
     pub fn decimal_words(&self) -> usize {
         self.decimal.iter().map(|(_, picks)| picks.len()).sum::<usize>().div_ceil(64)
-    }
-}
-
-/// Adds the rows of a word's bytes, a table each, the highest byte first.
-#[inline]
-fn add<const N: usize>(tables: &[[[u64; N]; 256]], word: u64, sum: &mut [u64; N]) {
-    for (i, table) in tables.iter().enumerate() {
-        let row = &table[usize::from((word >> (56 - 8 * i)) as u8)];
-        sum.iter_mut().zip(row).for_each(|(sum, row)| *sum ^= row);
     }
 }
 
@@ -537,7 +445,7 @@ fn views(table: &Table, length: usize, readings: &[Reading]) -> Vec<View> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::decode::{Decode, Places};
+    use crate::decode::Decode;
     use crate::layout::builtin;
     use proptest::prelude::*;
 
@@ -575,25 +483,6 @@ mod tests {
                 }
             }
             prop_assert!(views.next().is_none());
-
-            // Numbers that views share are what each view's own pick says.
-            let field = |view: &View| decoder.layout(view).fields().iter().find(|f| f.span.len() <= 64);
-            let picks = decoder.views().iter().map(|v| Some([v.pick(&field(v)?.span)]));
-            if let Some(picks) = picks.collect::<Option<Vec<_>>>() {
-                let mut places = Places::new(picks.iter().cloned());
-                let wide = capture.wide();
-                places.read(&[wide, Wide::ZERO, wide]);
-                for (v, [pick]) in picks.iter().enumerate() {
-                    let of = |wide| pick.number::<Wide>(wide) as u64;
-                    prop_assert_eq!(places.of(v), [&[of(wide), of(Wide::ZERO), of(wide)]]);
-                }
-                if length <= 64 {
-                    places.read(&[wide.0[0]]);
-                    for (v, [pick]) in picks.iter().enumerate() {
-                        prop_assert_eq!(places.of(v), [&[pick.number(wide) as u64]]);
-                    }
-                }
-            }
         }
 
         /// A syndrome is linear in the capture, up to that of a capture of zeros.
@@ -609,24 +498,6 @@ mod tests {
             let parts = [syndrome(Wide(a)), syndrome(Wide(b)), syndrome(Wide::ZERO)];
             for (i, word) in sum.iter().enumerate() {
                 prop_assert_eq!(*word, parts.iter().fold(0, |sum, part| sum ^ part[i]));
-            }
-        }
-
-        /// Of few layouts as well, whose syndromes are looked up in another way.
-        #[test]
-        fn few_layouts_agree_with_rules(word: u64, which in any::<prop::sample::Index>()) {
-            let layouts = builtin().layouts();
-            let layout = which.get(layouts);
-            let table = Table::new([layout.clone()]).unwrap();
-            let decoder = Decoder::new(&table, layout.length(), &Reading::WIRING);
-            if layout.length() <= 64 {
-                let capture = Capture::from_wide(Wide([word, 0, 0, 0]), layout.length()).unwrap();
-                let mut fits = [0];
-                decoder.fits(&[capture.wide().0[0]], &mut fits);
-                for (v, view) in decoder.views().iter().enumerate() {
-                    let word = Capture::from_wide(view.word(capture.wide()), layout.length()).unwrap();
-                    prop_assert_eq!(fits[0] >> v & 1 == 1, Decode { layout, word }.holds());
-                }
             }
         }
     }

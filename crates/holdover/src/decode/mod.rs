@@ -1,15 +1,12 @@
 //! Decoding: what a capture says under each layout and each reading of it.
 
 mod columns;
-mod few;
 mod narrow;
-mod places;
 mod reading;
 pub mod serial;
 
 pub use columns::{Bits, Decoder, Pick, View};
 pub use narrow::{Align, Lane, Narrow, Narrowed, Numbers, Rows, Source, TooLong};
-pub use places::Places;
 pub use reading::{Reading, Word};
 
 use crate::bits::Capture;
