@@ -7,6 +7,7 @@ mod plain;
 mod span;
 mod text;
 mod wide;
+mod wire;
 
 pub use capture::{Capture, CaptureError, CaptureErrorKind};
 pub use plain::Plain;

@@ -21,12 +21,18 @@ impl Wide {
         Wide(words)
     }
 
-    /// The bit at `offset` (0 to 255).
+    /// The bit at `offset`.
+    ///
+    /// # Panics
+    /// Past offset 255.
     pub fn bit(self, offset: usize) -> bool {
         self.0[offset / 64] >> (63 - offset % 64) & 1 == 1
     }
 
-    /// Sets the bit at `offset` (0 to 255).
+    /// Sets the bit at `offset`.
+    ///
+    /// # Panics
+    /// Past offset 255.
     pub fn set(&mut self, offset: usize, value: bool) {
         let bit = 1u64 << (63 - offset % 64);
         if value {
