@@ -203,10 +203,7 @@ impl Masks {
             }
             _ => unreachable!("invented layouts have parity alone"),
         };
-        Masks {
-            even: check(&layout.checks()[0]),
-            odd: check(&layout.checks()[1]),
-        }
+        Masks { even: check(&layout.checks()[0]), odd: check(&layout.checks()[1]) }
     }
 }
 

@@ -17,6 +17,9 @@ const TOP: f64 = 30.0;
 /// Bars with their count over them, where there are few enough to read it.
 const COUNTED: usize = 18;
 
+/// Where the baseline of the bars is.
+const FLOOR: f64 = TOP + HEIGHT;
+
 /// The histogram of a quantity, the time axis logarithmic as its bins are.
 pub fn figure(
     name: &str,
@@ -26,74 +29,22 @@ pub fn figure(
 ) -> Markup {
     let bins: Vec<&Bin> = histogram.bins.iter().filter(|bin| bin.count > 0).collect();
     let (Some(first), Some(last)) = (bins.first(), bins.last()) else { return html! {} };
-    // Both limits and all values are on the sheet, with a little room around.
-    let least = first.from_us.max(0.01).min(limits[0]) * 0.8;
-    let most = last.to_us.max(limits[1]) * 1.25;
-    let x = |us: f64| {
-        let share = (us.max(least) / least).ln() / (most / least).ln();
-        LEFT + share * (WIDTH - LEFT - RIGHT)
+    let sheet = Sheet {
+        // Both limits and all values are on the sheet, with a little room around.
+        least: first.from_us.max(0.01).min(limits[0]) * 0.8,
+        most: last.to_us.max(limits[1]) * 1.25,
+        peak: bins.iter().map(|bin| bin.count).max().unwrap_or(1).max(1),
+        limits,
     };
-    let floor = TOP + HEIGHT;
-    let peak = bins.iter().map(|bin| bin.count).max().unwrap_or(1).max(1);
-    let bar = |count: u64| (count as f64 / peak as f64 * HEIGHT).max(2.5);
     let mut out = Pieces::default();
     // What lies outside the limits is hatched.
-    for (from, to) in [(LEFT, x(limits[0])), (x(limits[1]), WIDTH - RIGHT)] {
+    for (from, to) in [(LEFT, sheet.x(limits[0])), (sheet.x(limits[1]), WIDTH - RIGHT)] {
         out.add(rect(from, TOP, to - from, HEIGHT, "out"));
     }
-    let mut axis = format!("M{} {}H{}", n(LEFT), n(floor), n(WIDTH - RIGHT));
-    for share in [0.5, 1.0] {
-        let y = floor - share * HEIGHT;
-        axis += &format!("M{} {}h-4", n(LEFT), n(y));
-        let count = (share * peak as f64).round() as u64;
-        if share == 1.0 || peak >= 4 {
-            out.add(text(LEFT - 7.0, y + 4.0, Anchor::End, "s", &grouped(count)));
-        }
-    }
-    out.add(text(LEFT - 7.0, floor, Anchor::End, "s", "0"));
-    for tick in ticks(least, most) {
-        axis += &format!("M{} {}v5", n(x(tick)), n(floor));
-        out.add(text(x(tick), floor + 17.0, Anchor::Middle, "s", &short(tick)));
-    }
-    let (mut bars, mut counts) = (String::new(), Pieces::default());
-    for (i, bin) in bins.iter().enumerate() {
-        let (from, to) = (x(bin.from_us.max(least)), x(bin.to_us));
-        let (width, high) = ((to - from - 1.0).max(1.5), bar(bin.count));
-        bars +=
-            &format!("M{} {}h{}v-{}h-{}z", n(from + 0.5), n(floor), n(width), n(high), n(width));
-        let outside = bin.to_us <= limits[0] || bin.from_us >= limits[1];
-        if (bins.len() <= COUNTED || outside) && high < HEIGHT - 1.0 {
-            let y = floor - high - 4.0;
-            // Beside a taller bar the count keeps to its own side.
-            let taller = |other: Option<&&Bin>| other.is_some_and(|other| other.count > bin.count);
-            let (before, after) =
-                (taller(i.checked_sub(1).and_then(|i| bins.get(i))), taller(bins.get(i + 1)));
-            let (at, anchor) = match (before, after) {
-                (false, true) => (to - 2.0, Anchor::End),
-                (true, false) => (from + 2.0, Anchor::Start),
-                _ => ((from + to) / 2.0, Anchor::Middle),
-            };
-            counts.add(text(at, y, anchor, "s halo", &grouped(bin.count)));
-        }
-    }
-    out.add(path(&bars, "solid"));
-    out.add(counts.markup());
+    let axis = sheet.axis(&mut out);
+    sheet.bars(&mut out, &bins);
     out.add(path(&axis, "ink"));
-    for (limit, anchor, words) in
-        [(limits[0], Anchor::Start, "least"), (limits[1], Anchor::End, "most")]
-    {
-        let at = x(limit);
-        out.add(path(&format!("M{} {}V{}", n(at), n(TOP - 14.0), n(floor)), "limit"));
-        let gap = if anchor == Anchor::Start { 4.0 } else { -4.0 };
-        let words = format!("{words} {}", short(limit));
-        out.add(text(at + gap, TOP - 5.0, anchor, "f", &words));
-    }
-    if let Some(spread) = spread {
-        let at = n(x(spread.median_us));
-        out.add(path(&format!("M{at} {}l-4 8h8z", n(floor + 22.0)), "solid"));
-        let words = format!("median {}", time(spread.median_us));
-        out.add(text(x(spread.median_us), floor + 42.0, Anchor::Middle, "f", &words));
-    }
+    sheet.marks(&mut out, spread);
     let told: Vec<String> = bins
         .iter()
         .map(|bin| format!("{} to {}: {}", time(bin.from_us), time(bin.to_us), bin.count))
@@ -107,12 +58,91 @@ pub fn figure(
             told.join("; ")
         ),
         width: WIDTH,
-        height: floor + 48.0,
+        height: FLOOR + 48.0,
         body: out.markup(),
     };
     picture.figure(html! {
         p { "How many pulses by " (name) ", on a logarithmic scale; hatched is outside the usual limits." }
     })
+}
+
+/// What the axes span, times in µs.
+struct Sheet {
+    least: f64,
+    most: f64,
+    /// The count of the highest bar.
+    peak: u64,
+    limits: [f64; 2],
+}
+
+impl Sheet {
+    fn x(&self, us: f64) -> f64 {
+        let share = (us.max(self.least) / self.least).ln() / (self.most / self.least).ln();
+        LEFT + share * (WIDTH - LEFT - RIGHT)
+    }
+
+    /// Numbers along both axes; the axes themselves come over the bars.
+    fn axis(&self, out: &mut Pieces) -> String {
+        let mut axis = format!("M{} {}H{}", n(LEFT), n(FLOOR), n(WIDTH - RIGHT));
+        for share in [0.5, 1.0] {
+            let y = FLOOR - share * HEIGHT;
+            axis += &format!("M{} {}h-4", n(LEFT), n(y));
+            let count = (share * self.peak as f64).round() as u64;
+            if share == 1.0 || self.peak >= 4 {
+                out.add(text(LEFT - 7.0, y + 4.0, Anchor::End, "s", &grouped(count)));
+            }
+        }
+        out.add(text(LEFT - 7.0, FLOOR, Anchor::End, "s", "0"));
+        for tick in ticks(self.least, self.most) {
+            axis += &format!("M{} {}v5", n(self.x(tick)), n(FLOOR));
+            out.add(text(self.x(tick), FLOOR + 17.0, Anchor::Middle, "s", &short(tick)));
+        }
+        axis
+    }
+
+    fn bars(&self, out: &mut Pieces, bins: &[&Bin]) {
+        let (mut bars, mut counts) = (String::new(), Pieces::default());
+        for (i, bin) in bins.iter().enumerate() {
+            let (from, to) = (self.x(bin.from_us.max(self.least)), self.x(bin.to_us));
+            let width = n((to - from - 1.0).max(1.5));
+            let high = (bin.count as f64 / self.peak as f64 * HEIGHT).max(2.5);
+            bars += &format!("M{} {}h{width}v-{}h-{width}z", n(from + 0.5), n(FLOOR), n(high));
+            let outside = bin.to_us <= self.limits[0] || bin.from_us >= self.limits[1];
+            if (bins.len() > COUNTED && !outside) || high >= HEIGHT - 1.0 {
+                continue;
+            }
+            // Beside a taller bar the count keeps to its own side.
+            let taller = |other: Option<&&Bin>| other.is_some_and(|other| other.count > bin.count);
+            let before = taller(i.checked_sub(1).and_then(|i| bins.get(i)));
+            let (at, anchor) = match (before, taller(bins.get(i + 1))) {
+                (false, true) => (to - 2.0, Anchor::End),
+                (true, false) => (from + 2.0, Anchor::Start),
+                _ => ((from + to) / 2.0, Anchor::Middle),
+            };
+            counts.add(text(at, FLOOR - high - 4.0, anchor, "s halo", &grouped(bin.count)));
+        }
+        out.add(path(&bars, "solid"));
+        out.add(counts.markup());
+    }
+
+    /// The limits, and the median.
+    fn marks(&self, out: &mut Pieces, spread: Option<Spread>) {
+        let [least, most] = self.limits;
+        for (limit, anchor, words) in [(least, Anchor::Start, "least"), (most, Anchor::End, "most")]
+        {
+            let at = self.x(limit);
+            out.add(path(&format!("M{} {}V{}", n(at), n(TOP - 14.0), n(FLOOR)), "limit"));
+            let gap = if anchor == Anchor::Start { 4.0 } else { -4.0 };
+            let words = format!("{words} {}", short(limit));
+            out.add(text(at + gap, TOP - 5.0, anchor, "f", &words));
+        }
+        if let Some(spread) = spread {
+            let at = self.x(spread.median_us);
+            out.add(path(&format!("M{} {}l-4 8h8z", n(at), n(FLOOR + 22.0)), "solid"));
+            let words = format!("median {}", time(spread.median_us));
+            out.add(text(at, FLOOR + 42.0, Anchor::Middle, "f", &words));
+        }
+    }
 }
 
 /// 1, 2 and 5 of each decade.

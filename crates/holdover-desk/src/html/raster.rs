@@ -57,123 +57,33 @@ impl Batch {
     /// The raster. Where card numbers are hidden there is none: bits that never
     /// vary and how much the others do are told by the cards.
     pub fn figure(&self, title: &str, brackets: &[Bracket], countings: [Counting; 2]) -> Markup {
-        let cell = match self.length {
-            // Its columns stand under those of the layout.
-            0..=44 => CELL,
-            45..=64 => 9.5,
-            65..=128 => 5.0,
-            _ => 3.0,
-        };
-        let few = self.rows.len() <= 14;
-        let high: f64 = match cell > 9.0 {
-            true if few => 13.0,
-            true => 9.0,
-            false => 6.0,
-        };
-        let x = |offset: usize| LABEL + offset as f64 * cell;
-        let middle = |offset: usize| x(offset) + cell / 2.0;
-        let (left, right) = (x(0), x(self.length));
+        let grid = Grid::of(self.length, self.rows.len());
         let mut out = Pieces::default();
         let mut y = 0.0;
-        // A number every so many columns that it has room.
-        let every = (24.0 / cell).ceil() as usize;
-        let every = every.next_multiple_of(5);
         for (label, first) in countings {
             y += 13.0;
-            out.add(text(0.0, y - 3.0, Anchor::Start, "s", label));
-            for offset in 0..self.length {
-                let number = offset + first;
-                if offset == 0 || number.is_multiple_of(every) && offset * 2 >= every {
-                    out.add(text(
-                        middle(offset),
-                        y - 3.0,
-                        Anchor::Middle,
-                        "s",
-                        &number.to_string(),
-                    ));
-                }
-            }
+            grid.numbers(&mut out, y - 3.0, label, first);
         }
-        y += 1.0;
-        let top = y;
-        let mut ones = String::new();
-        let mut lines = String::new();
-        for (i, (name, word)) in self.rows.iter().enumerate() {
-            if few && high > 9.0 || i.is_multiple_of(5) {
-                out.add(text(
-                    0.0,
-                    y + if few && high > 9.0 { high - 2.5 } else { 9.0 },
-                    Anchor::Start,
-                    "s",
-                    name,
-                ));
-            }
-            if i > 0 && i.is_multiple_of(5) {
-                lines += &format!("M{} {}H{}", n(left), n(y), n(right));
-            }
-            let inked = |offset: &usize| word.bit(*offset);
-            let mut offset = 0;
-            while offset < self.length {
-                let run = (offset..self.length).take_while(inked).count();
-                if run > 0 {
-                    let width = n(run as f64 * cell);
-                    ones += &format!("M{} {}h{width}v{high}h-{width}z", n(x(offset)), n(y));
-                }
-                offset += run + 1;
-            }
-            y += high;
-        }
-        out.add(path(&ones, "solid"));
-        out.add(path(&lines, "hair"));
-        // Columns are told apart by hairlines, every fifth a little darker.
-        let mut columns = String::new();
-        for offset in (0..=self.length).filter(|offset| cell > 4.0 || offset % 8 == 0) {
-            columns += &format!("M{} {}V{}", n(x(offset)), n(top), n(y));
-        }
-        out.add(path(&columns, "faint"));
-        out.add(rect(left, top, right - left, y - top, "frame"));
-        // What a constant column always reads.
-        if cell > 8.0 && self.total > 1 {
+        let top = y + 1.0;
+        y = self.cards(&mut out, &grid, top);
+        if grid.cell > 8.0 && self.total > 1 {
             y += 13.0;
-            let always: Vec<usize> = (0..self.length).filter(|o| self.is_constant(*o)).collect();
-            let bits: String =
-                always.iter().map(|o| if self.ones[*o] > 0 { '1' } else { '0' }).collect();
-            if !bits.is_empty() {
-                out.add(text(0.0, y - 2.0, Anchor::Start, "s", "always"));
-            }
-            out.add(spread(always.iter().map(|o| middle(*o)), y - 2.0, "s", &bits));
+            self.constants(&mut out, &grid, y - 2.0);
         }
         if (0..self.length).any(|offset| !self.is_constant(offset)) {
             y += BARS + 4.0;
-            out.add(text(0.0, y - 2.0, Anchor::Start, "s", "varied"));
-            let mut bars = format!("M{} {}H{}", n(left), n(y), n(right));
-            for offset in 0..self.length {
-                let bar = self.entropy(offset) * BARS;
-                let (x, width) = (x(offset) + cell * 0.15, cell * 0.7);
-                if !self.is_constant(offset) {
-                    let bar = bar.max(1.5);
-                    bars += &format!("M{} {}h{}v-{}h-{}z", n(x), n(y), n(width), n(bar), n(width));
-                }
-            }
-            out.add(path(&bars, "bar"));
+            self.variety(&mut out, &grid, y);
         }
         let mut keys = Keys::default();
         if !brackets.is_empty() {
-            y += 3.0;
-            out.add(text(0.0, y + 17.0, Anchor::Start, "s", "field"));
-            for bracket in brackets {
-                let (x0, x1) = (x(bracket.low) + 1.0, x(bracket.low + bracket.len) - 1.0);
-                out.add(path(&format!("M{} {}v5H{}v-5", n(x0), n(y + 1.0), n(x1)), "ink"));
-                let name = keys.name(&bracket.name, x1 - x0);
-                out.add(text((x0 + x1) / 2.0, y + 17.0, Anchor::Middle, "f", &name));
-            }
-            y += 22.0;
+            grid.fields(&mut out, y + 3.0, brackets, &mut keys);
+            y += 25.0;
         }
         let picture = Picture {
             title: title.to_owned(),
             desc: self.desc(countings[0].1),
             // The last number stands over a column that may be narrow.
-            width: right + 12.0,
+            width: grid.x(self.length) + 12.0,
             height: y + 2.0,
             body: out.markup(),
         };
@@ -190,6 +100,67 @@ impl Batch {
         })
     }
 
+    /// The cards from `top` down, a row each; where they end.
+    fn cards(&self, out: &mut Pieces, grid: &Grid, top: f64) -> f64 {
+        let (left, right) = (grid.x(0), grid.x(self.length));
+        let mut y = top;
+        let mut ones = String::new();
+        let mut lines = String::new();
+        for (i, (name, word)) in self.rows.iter().enumerate() {
+            if grid.names_all || i.is_multiple_of(5) {
+                let below = if grid.names_all { grid.high - 2.5 } else { 9.0 };
+                out.add(text(0.0, y + below, Anchor::Start, "s", name));
+            }
+            if i > 0 && i.is_multiple_of(5) {
+                lines += &format!("M{} {}H{}", n(left), n(y), n(right));
+            }
+            let inked = |offset: &usize| word.bit(*offset);
+            let mut offset = 0;
+            while offset < self.length {
+                let run = (offset..self.length).take_while(inked).count();
+                if run > 0 {
+                    let (width, high) = (n(run as f64 * grid.cell), grid.high);
+                    ones += &format!("M{} {}h{width}v{high}h-{width}z", n(grid.x(offset)), n(y));
+                }
+                offset += run + 1;
+            }
+            y += grid.high;
+        }
+        out.add(path(&ones, "solid"));
+        out.add(path(&lines, "hair"));
+        // Columns are told apart by hairlines, every fifth a little darker.
+        let mut columns = String::new();
+        for offset in (0..=self.length).filter(|offset| grid.cell > 4.0 || offset % 8 == 0) {
+            columns += &format!("M{} {}V{}", n(grid.x(offset)), n(top), n(y));
+        }
+        out.add(path(&columns, "faint"));
+        out.add(rect(left, top, right - left, y - top, "frame"));
+        y
+    }
+
+    /// What a constant column always reads.
+    fn constants(&self, out: &mut Pieces, grid: &Grid, y: f64) {
+        let always: Vec<usize> = (0..self.length).filter(|o| self.is_constant(*o)).collect();
+        let bits: String =
+            always.iter().map(|o| if self.ones[*o] > 0 { '1' } else { '0' }).collect();
+        if !bits.is_empty() {
+            out.add(text(0.0, y, Anchor::Start, "s", "always"));
+        }
+        out.add(spread(always.iter().map(|o| grid.middle(*o)), y, "s", &bits));
+    }
+
+    /// How much each column varied, bars that stand on `y`.
+    fn variety(&self, out: &mut Pieces, grid: &Grid, y: f64) {
+        out.add(text(0.0, y - 2.0, Anchor::Start, "s", "varied"));
+        let mut bars = format!("M{} {}H{}", n(grid.x(0)), n(y), n(grid.x(self.length)));
+        for offset in (0..self.length).filter(|offset| !self.is_constant(*offset)) {
+            let bar = (self.entropy(offset) * BARS).max(1.5);
+            let (x, width) = (grid.x(offset) + grid.cell * 0.15, grid.cell * 0.7);
+            bars += &format!("M{} {}h{}v-{}h-{}z", n(x), n(y), n(width), n(bar), n(width));
+        }
+        out.add(path(&bars, "bar"));
+    }
+
     fn desc(&self, first: usize) -> String {
         let mut said = format!("{} cards of {} bits.", grouped(self.total), self.length);
         let span = |(from, len): (usize, usize)| match len {
@@ -204,6 +175,69 @@ impl Batch {
             }
         }
         format!("{said} Counted from {first}.")
+    }
+}
+
+/// Where rows and columns stand.
+struct Grid {
+    length: usize,
+    /// Width of a column.
+    cell: f64,
+    /// Height of a row.
+    high: f64,
+    /// Whether there is room for the name of every row.
+    names_all: bool,
+}
+
+impl Grid {
+    fn of(length: usize, rows: usize) -> Grid {
+        let cell = match length {
+            // Its columns stand under those of the layout.
+            0..=44 => CELL,
+            45..=64 => 9.5,
+            65..=128 => 5.0,
+            _ => 3.0,
+        };
+        let few = rows <= 14;
+        let high = match cell > 9.0 {
+            true if few => 13.0,
+            true => 9.0,
+            false => 6.0,
+        };
+        Grid { length, cell, high, names_all: few && high > 9.0 }
+    }
+
+    fn x(&self, offset: usize) -> f64 {
+        LABEL + offset as f64 * self.cell
+    }
+
+    fn middle(&self, offset: usize) -> f64 {
+        self.x(offset) + self.cell / 2.0
+    }
+
+    /// A number every so many columns that it has room.
+    fn numbers(&self, out: &mut Pieces, y: f64, label: &str, first: usize) {
+        let every = ((24.0 / self.cell).ceil() as usize).next_multiple_of(5);
+        out.add(text(0.0, y, Anchor::Start, "s", label));
+        for offset in 0..self.length {
+            let number = offset + first;
+            if offset == 0 || number.is_multiple_of(every) && offset * 2 >= every {
+                let number = number.to_string();
+                out.add(text(self.middle(offset), y, Anchor::Middle, "s", &number));
+            }
+        }
+    }
+
+    /// The fields, brackets under their columns.
+    fn fields(&self, out: &mut Pieces, y: f64, brackets: &[Bracket], keys: &mut Keys) {
+        out.add(text(0.0, y + 17.0, Anchor::Start, "s", "field"));
+        for bracket in brackets {
+            let low = self.x(bracket.low) + 1.0;
+            let high = self.x(bracket.low + bracket.len) - 1.0;
+            out.add(path(&format!("M{} {}v5H{}v-5", n(low), n(y + 1.0), n(high)), "ink"));
+            let name = keys.name(&bracket.name, high - low);
+            out.add(text((low + high) / 2.0, y + 17.0, Anchor::Middle, "f", &name));
+        }
     }
 }
 

@@ -36,34 +36,7 @@ pub fn run(world: &dyn World, args: &request::Learn) -> Result<Outcome, Fail> {
     files::keep_apart(world, inputs(), &args.output)?;
     let target = html::Target::of(world, &args.page, inputs(), &args.output)?;
     let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let mut samples = Vec::new();
-    let mut outcome = Outcome::Done;
-    let choice = args.sheet.as_deref();
-    input::read_sheets(world, &args.inputs, choice, &probe, true, |event| {
-        let Event::Rows(rows) = event else { return Ok(()) };
-        for row in rows {
-            match row.entry {
-                Ok(_) if samples.len() == MOST => {
-                    return Err(Fail::said(format!(
-                        "more than {MOST} captures: a thousand cards of each length tell as much"
-                    )));
-                }
-                Ok(entry) => samples.push(Sample {
-                    line: row.line as usize,
-                    capture: entry.sighting.capture,
-                    printed: entry.sighting.known.printed,
-                    site: entry.sighting.known.site,
-                    card: entry.sighting.known.card,
-                    reader: Some(entry.sighting.reader).filter(|reader| !reader.is_empty()),
-                }),
-                Err(why) => {
-                    outcome = Outcome::InputWrong;
-                    screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
-                }
-            }
-        }
-        Ok(())
-    })?;
+    let (samples, mut outcome) = samples(world, args, &probe)?;
     if samples.is_empty() {
         return Err(Fail::said(
             "no captures in the input: give a CSV with the columns bits and printed, one card a line",
@@ -108,6 +81,43 @@ pub fn run(world: &dyn World, args: &request::Learn) -> Result<Outcome, Fail> {
         out.flush()?;
     }
     Ok(outcome)
+}
+
+/// The captures of the input; a line that is none is complained of.
+fn samples(
+    world: &dyn World,
+    args: &request::Learn,
+    probe: &Probe,
+) -> Result<(Vec<Sample>, Outcome), Fail> {
+    let mut samples = Vec::new();
+    let mut outcome = Outcome::Done;
+    let choice = args.sheet.as_deref();
+    input::read_sheets(world, &args.inputs, choice, probe, true, |event| {
+        let Event::Rows(rows) = event else { return Ok(()) };
+        for row in rows {
+            match row.entry {
+                Ok(_) if samples.len() == MOST => {
+                    return Err(Fail::said(format!(
+                        "more than {MOST} captures: a thousand cards of each length tell as much"
+                    )));
+                }
+                Ok(entry) => samples.push(Sample {
+                    line: row.line as usize,
+                    capture: entry.sighting.capture,
+                    printed: entry.sighting.known.printed,
+                    site: entry.sighting.known.site,
+                    card: entry.sighting.known.card,
+                    reader: Some(entry.sighting.reader).filter(|reader| !reader.is_empty()),
+                }),
+                Err(why) => {
+                    outcome = Outcome::InputWrong;
+                    screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
+                }
+            }
+        }
+        Ok(())
+    })?;
+    Ok((samples, outcome))
 }
 
 /// Writes the layouts found as a table file, and the page.
@@ -167,32 +177,7 @@ fn text(out: &mut Page, kind: &Learnt, args: &request::Learn) -> Result<(), Fail
         writeln!(out, "  {}", line.trim_end())?;
     }
     writeln!(out)?;
-    for field in &kind.fields {
-        let others: Vec<String> =
-            field.could_be.iter().skip(1).take(6).map(ToString::to_string).collect();
-        let others = match others.is_empty() {
-            true => String::new(),
-            false => format!("; could be {} as well", others.join(", ")),
-        };
-        let print = match field.print.as_is() {
-            true => String::new(),
-            false => format!("; printed as {}, where n is the number", field.print),
-        };
-        writeln!(
-            out,
-            "  {:<8} {:<14} {}{others}{print}",
-            plain(field.role.name()),
-            field.span.to_string(),
-            settled(field.settled)
-        )?;
-    }
-    for check in &kind.checks {
-        let open = match &check.undetermined {
-            Some(span) => format!("; bits {span} may be covered or not"),
-            None => String::new(),
-        };
-        writeln!(out, "  {:<23} {}{open}", check.check.to_string(), settled(check.settled))?;
-    }
+    parts(out, kind)?;
     let alarms = match kind.false_alarms_expected {
         n if n >= 0.001 => format!("{n:.3}"),
         n if n > 0.0 => format!("{n:.0e}"),
@@ -228,6 +213,37 @@ fn text(out: &mut Page, kind: &Learnt, args: &request::Learn) -> Result<(), Fail
     }
     if let Some(next) = &kind.next_sample {
         say("next  ", next)?;
+    }
+    Ok(())
+}
+
+/// Fields and checks, and how sure each is.
+fn parts(out: &mut Page, kind: &Learnt) -> Result<(), Fail> {
+    for field in &kind.fields {
+        let others: Vec<String> =
+            field.could_be.iter().skip(1).take(6).map(ToString::to_string).collect();
+        let others = match others.is_empty() {
+            true => String::new(),
+            false => format!("; could be {} as well", others.join(", ")),
+        };
+        let print = match field.print.as_is() {
+            true => String::new(),
+            false => format!("; printed as {}, where n is the number", field.print),
+        };
+        writeln!(
+            out,
+            "  {:<8} {:<14} {}{others}{print}",
+            plain(field.role.name()),
+            field.span.to_string(),
+            settled(field.settled)
+        )?;
+    }
+    for check in &kind.checks {
+        let open = match &check.undetermined {
+            Some(span) => format!("; bits {span} may be covered or not"),
+            None => String::new(),
+        };
+        writeln!(out, "  {:<23} {}{open}", check.check.to_string(), settled(check.settled))?;
     }
     Ok(())
 }

@@ -60,26 +60,7 @@ pub fn print(
         let text = format!("{} of {}{lines}: {}", lost.cards, plain(what), lost.why);
         out.say("lost      ", &text)?;
     }
-    for conflict in plan.conflicts().iter().take(TOLD) {
-        let cards: Vec<String> = conflict.cards.iter().take(8).map(|c| card(*c)).collect();
-        let more = if conflict.cards.len() > 8 { ", …" } else { "" };
-        let what = match (&conflict.panel_number, &conflict.slots) {
-            (Some(number), _) => format!("panel number {}", shown.number(number)),
-            (None, Some(slots)) => {
-                let slots: Vec<String> = slots.iter().map(usize::to_string).collect();
-                format!("slots {}", slots.join(" and "))
-            }
-            (None, None) => String::new(),
-        };
-        let kind = conflict.kind;
-        let todo = shown.advice(&conflict.what_to_do);
-        out.say("conflict  ", &format!("{kind}, {what}: {}{more}", cards.join(", ")))?;
-        out.say("          ", todo)?;
-    }
-    if plan.conflicts().len() > TOLD {
-        let more = plan.conflicts().len() - TOLD;
-        out.say("conflict  ", &format!("and {more} more; --format json lists them all"))?;
-    }
+    conflicts(out, plan, shown)?;
     for slot in plan.not_kept() {
         let text = format!("slot {} ({}): {}", slot.slot.slot, plain(&slot.slot.name), slot.why);
         out.say("not kept  ", &text)?;
@@ -99,27 +80,52 @@ pub fn print(
     for (what, count) in counted.into_iter().filter(|(_, count)| *count > 0) {
         out.say("counted   ", &format!("{count} {what}"))?;
     }
-    if !quiet {
-        for (exposure, risk) in plan.exposure().iter().zip(plan.risks()) {
-            let text = format!(
-                "slot {}: a stranger's card of that kind opens {}; without its site codes {}; any \
-                 bits of that length {}, without parity {}",
-                exposure.slot,
-                chance(exposure.stranger_opens),
-                chance(risk.without_site),
-                chance(risk.any_bits),
-                chance(risk.any_bits_without_parity)
-            );
-            out.say("exposure  ", &text)?;
-        }
-        for note in roster.about.iter().cloned().chain(roster.said(plan.table(), shown)) {
-            out.say("note      ", &note)?;
-        }
-        for caution in plan.cautions() {
-            out.say("caution   ", caution)?;
-        }
-    } else {
+    if quiet {
         out.say("caution   ", care::DOORS)?;
+        return Ok(());
+    }
+    for (exposure, risk) in plan.exposure().iter().zip(plan.risks()) {
+        let text = format!(
+            "slot {}: a stranger's card of that kind opens {}; without its site codes {}; any \
+             bits of that length {}, without parity {}",
+            exposure.slot,
+            chance(exposure.stranger_opens),
+            chance(risk.without_site),
+            chance(risk.any_bits),
+            chance(risk.any_bits_without_parity)
+        );
+        out.say("exposure  ", &text)?;
+    }
+    for note in roster.about.iter().cloned().chain(roster.said(plan.table(), shown)) {
+        out.say("note      ", &note)?;
+    }
+    for caution in plan.cautions() {
+        out.say("caution   ", caution)?;
+    }
+    Ok(())
+}
+
+/// The first conflicts, each with what to do; the rest is counted.
+fn conflicts(out: &mut Page, plan: &Plan, shown: &Shown) -> Result<(), Fail> {
+    for conflict in plan.conflicts().iter().take(TOLD) {
+        let cards: Vec<String> = conflict.cards.iter().take(8).map(|c| card(*c)).collect();
+        let more = if conflict.cards.len() > 8 { ", …" } else { "" };
+        let what = match (&conflict.panel_number, &conflict.slots) {
+            (Some(number), _) => format!("panel number {}", shown.number(number)),
+            (None, Some(slots)) => {
+                let slots: Vec<String> = slots.iter().map(usize::to_string).collect();
+                format!("slots {}", slots.join(" and "))
+            }
+            (None, None) => String::new(),
+        };
+        let kind = conflict.kind;
+        let todo = shown.advice(&conflict.what_to_do);
+        out.say("conflict  ", &format!("{kind}, {what}: {}{more}", cards.join(", ")))?;
+        out.say("          ", todo)?;
+    }
+    if plan.conflicts().len() > TOLD {
+        let more = plan.conflicts().len() - TOLD;
+        out.say("conflict  ", &format!("and {more} more; --format json lists them all"))?;
     }
     Ok(())
 }

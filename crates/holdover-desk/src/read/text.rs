@@ -3,6 +3,7 @@
 
 use std::io::Write;
 
+use holdover::bits::Capture;
 use holdover::decode::Reading;
 use holdover::rank::{Answer, Candidate, Fit, Verdict};
 
@@ -109,9 +110,6 @@ impl Text<'_> {
         let Answered { row, entry, answer, notes, .. } = answered;
         let width = screen::width(self.world);
         let capture = &entry.sighting.capture;
-        let drawn = |best: &Candidate<'_>| {
-            indent(draw::word(best.layout, &best.word, lost(best), width - 2))
-        };
         let mut lines = Vec::new();
         let head = format!("{}: {} bits", place(row), capture.len());
         let carried: Vec<String> = entry
@@ -125,68 +123,9 @@ impl Text<'_> {
             true => head,
             false => format!("{head}  {}", in_style(FAINT, &carried.join(", "))),
         });
-        let best = answer.candidates.first();
-        match (answer.verdict, best) {
-            _ if mended_is_best(answer) => {
-                lines.push(format!("  {}: a bit inside is in doubt", verdict(answer.verdict)));
-                lines.push(String::new());
-                lines.extend(indent(draw::bits(capture, width - 2)));
-            }
-            (Verdict::Unknown, best) => {
-                lines.push(format!(
-                    "  {}: no layout of the table explains it ({})",
-                    verdict(answer.verdict),
-                    percent(answer.none_probability)
-                ));
-                lines.push(String::new());
-                match best {
-                    Some(best) => {
-                        let near = format!("nearest: {}{}", best.layout.id(), reading(best));
-                        lines.push(format!("  {}", in_style(FAINT, &near)));
-                        lines.extend(drawn(best));
-                    }
-                    None => lines.extend(indent(draw::bits(capture, width - 2))),
-                }
-            }
-            (_, Some(best)) => {
-                lines.push(format!(
-                    "  {}: {}{}  {}",
-                    verdict(answer.verdict),
-                    in_style(STRONG, best.layout.id()),
-                    reading(best),
-                    percent(best.probability)
-                ));
-                for line in screen::wrap(&fields(best), width - 4) {
-                    lines.push(format!("    {}", in_style(STRONG, &line)));
-                }
-                lines.push(String::new());
-                lines.extend(drawn(best));
-            }
-            (_, None) => lines.extend(indent(draw::bits(capture, width - 2))),
-        }
-        if !self.args.quiet && best.is_some() {
-            lines.push(String::new());
-            if let Some(best) = best.filter(|_| !mended_is_best(answer)) {
-                lines.extend(evidence(best, width));
-            }
-            for other in answer.candidates.iter().skip(1).take(4) {
-                let failed = other.decode().outcomes().filter(|(_, holds)| !holds).count();
-                let why = match failed {
-                    0 => String::new(),
-                    1 => ": 1 check fails".to_owned(),
-                    n => format!(": {n} checks fail"),
-                };
-                lines.push(format!(
-                    "  or {}{}, {}  {}{why}",
-                    other.layout.id(),
-                    reading(other),
-                    fields(other),
-                    percent(other.probability)
-                ));
-            }
-            if answer.verdict != Verdict::Unknown {
-                lines.push(format!("  or none of these  {}", percent(answer.none_probability)));
-            }
+        lines.extend(verdict_lines(answer, capture, width));
+        if !self.args.quiet {
+            lines.extend(why_lines(answer, width));
         }
         for note in notes {
             let wrapped = screen::wrap(&plain(note), width - 8);
@@ -232,6 +171,81 @@ impl Text<'_> {
         };
         format!("{:<16} {bits:>3} bits  {}  {what}", place(row), verdict(answer.verdict))
     }
+}
+
+/// The verdict, and the capture drawn over its layout.
+fn verdict_lines(answer: &Answer<'_>, capture: &Capture, width: usize) -> Vec<String> {
+    let drawn =
+        |best: &Candidate<'_>| indent(draw::word(best.layout, &best.word, lost(best), width - 2));
+    let mut lines = Vec::new();
+    let best = answer.candidates.first();
+    match (answer.verdict, best) {
+        _ if mended_is_best(answer) => {
+            lines.push(format!("  {}: a bit inside is in doubt", verdict(answer.verdict)));
+            lines.push(String::new());
+            lines.extend(indent(draw::bits(capture, width - 2)));
+        }
+        (Verdict::Unknown, best) => {
+            lines.push(format!(
+                "  {}: no layout of the table explains it ({})",
+                verdict(answer.verdict),
+                percent(answer.none_probability)
+            ));
+            lines.push(String::new());
+            match best {
+                Some(best) => {
+                    let near = format!("nearest: {}{}", best.layout.id(), reading(best));
+                    lines.push(format!("  {}", in_style(FAINT, &near)));
+                    lines.extend(drawn(best));
+                }
+                None => lines.extend(indent(draw::bits(capture, width - 2))),
+            }
+        }
+        (_, Some(best)) => {
+            lines.push(format!(
+                "  {}: {}{}  {}",
+                verdict(answer.verdict),
+                in_style(STRONG, best.layout.id()),
+                reading(best),
+                percent(best.probability)
+            ));
+            for line in screen::wrap(&fields(best), width - 4) {
+                lines.push(format!("    {}", in_style(STRONG, &line)));
+            }
+            lines.push(String::new());
+            lines.extend(drawn(best));
+        }
+        (_, None) => lines.extend(indent(draw::bits(capture, width - 2))),
+    }
+    lines
+}
+
+/// Why, and what else it could be.
+fn why_lines(answer: &Answer<'_>, width: usize) -> Vec<String> {
+    let Some(best) = answer.candidates.first() else { return Vec::new() };
+    let mut lines = vec![String::new()];
+    if !mended_is_best(answer) {
+        lines.extend(evidence(best, width));
+    }
+    for other in answer.candidates.iter().skip(1).take(4) {
+        let failed = other.decode().outcomes().filter(|(_, holds)| !holds).count();
+        let why = match failed {
+            0 => String::new(),
+            1 => ": 1 check fails".to_owned(),
+            n => format!(": {n} checks fail"),
+        };
+        lines.push(format!(
+            "  or {}{}, {}  {}{why}",
+            other.layout.id(),
+            reading(other),
+            fields(other),
+            percent(other.probability)
+        ));
+    }
+    if answer.verdict != Verdict::Unknown {
+        lines.push(format!("  or none of these  {}", percent(answer.none_probability)));
+    }
+    lines
 }
 
 fn indent(lines: Vec<String>) -> impl Iterator<Item = String> {
