@@ -77,7 +77,8 @@ fn printed(command: &str, directory: &Path) -> String {
 /// The README and the pages of the guide.
 fn pages() -> Vec<PathBuf> {
     let guide = fs::read_dir(root().join("crates/cli/guide")).unwrap();
-    let mut pages: Vec<PathBuf> = guide.map(|page| page.unwrap().path()).collect();
+    let files = guide.map(|page| page.unwrap().path());
+    let mut pages: Vec<_> = files.filter(|path| path.extension().unwrap() == "md").collect();
     pages.push(root().join("README.md"));
     pages.sort();
     pages
@@ -109,6 +110,39 @@ fn commands_print_what_is_shown() {
 fn the_readme_is_short() {
     let lines = fs::read_to_string(root().join("README.md")).unwrap().lines().count();
     assert!(lines <= 200, "{lines} lines");
+}
+
+/// The README's picture is the program's own: the bits of a drawer of cards.
+#[test]
+fn the_picture_is_that_of_the_page() {
+    let dir = tempdir().unwrap();
+    let page = dir.path().join("learnt.html");
+    let words = ["learn", "fixtures/mill/drawer.csv", "--show-numbers", "--html"];
+    run(words.into_iter().chain(page.to_str()));
+    let picture = alone(&fs::read_to_string(page).unwrap());
+    let path = root().join("crates/cli/guide/raster.svg");
+    if std::env::var_os("HOLDOVER_BLESS").is_some() {
+        fs::write(path, picture).unwrap();
+    } else {
+        assert_eq!(fs::read_to_string(path).unwrap(), picture);
+    }
+}
+
+/// A page's raster as a file of its own, with the rules of the page's style that
+/// are about pictures.
+fn alone(page: &str) -> String {
+    let (before, after) = page.split_once("<title>The samples, bit by bit").unwrap();
+    let (_, attributes) = before.rsplit_once("<svg").unwrap();
+    let (drawn, _) = after.split_once("</svg>").unwrap();
+    let (_, style) = page.split_once(":root {").unwrap();
+    let (colours, style) = style.split_once("\n}").unwrap();
+    let is_of_pictures = |line: &&str| line.starts_with("svg .") || line.starts_with("svg text");
+    let rules: Vec<&str> = style.lines().filter(is_of_pictures).collect();
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\"{attributes}<style>\n:root {{{colours}\n}}\n\
+         svg {{ background: #fff; }}\n{}\n</style>\n<title>The samples, bit by bit{drawn}</svg>\n",
+        rules.join("\n")
+    )
 }
 
 #[test]

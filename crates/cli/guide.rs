@@ -51,7 +51,7 @@ fn fitted(page: &str, width: usize) -> Vec<String> {
     while let Some(line) = rest.next() {
         if line.starts_with("```") {
             let block = rest.by_ref().take_while(|line| !line.starts_with("```"));
-            lines.extend(block.map(|line| format!("  {line}")));
+            lines.extend(block.map(str::to_owned));
         } else if let Some(heading) = line.strip_prefix('#') {
             lines.push(in_style(STRONG, heading.trim_start_matches('#').trim_start()));
         } else if line.starts_with('|') {
@@ -78,7 +78,8 @@ fn fitted(page: &str, width: usize) -> Vec<String> {
 
 /// Whether a line belongs to the paragraph or the item before it.
 fn goes_on(line: &str) -> bool {
-    !line.is_empty() && !line.starts_with(['#', '|', '`']) && mark(line).is_none()
+    let begins = line.starts_with(['#', '|']) || line.starts_with("```") || mark(line).is_some();
+    !begins && !line.is_empty()
 }
 
 /// The length of what marks an item of a list: `- ` or `1. `.
