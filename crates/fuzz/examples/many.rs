@@ -110,6 +110,7 @@ fn work(worker: &str, count: u64, seed: u64) {
         .iter()
         .map(|(name, target)| {
             let kept = kept::inputs(name).expect("kept inputs can be read");
+            let kept: Vec<Vec<u8>> = kept.into_iter().map(|(_, input)| input).collect();
             Turn { name, target: *target, kept, done: 0 }
         })
         .collect();
