@@ -1,4 +1,4 @@
-//! Limits of the inputs: the README's table says what the code does, what is
+//! Limits of the inputs: the guide's table says what the code does, what is
 //! beyond is refused with what to do, and hostile input costs little.
 
 use std::fmt::Write;
@@ -10,12 +10,10 @@ use tempfile::{TempDir, tempdir};
 
 use crate::holdover::{Run, command, feed, file, root, run};
 
-/// The README's table, its numbers as numbers.
+/// The guide's table, its numbers as numbers.
 fn stated() -> Vec<(String, String)> {
-    let readme = std::fs::read_to_string(root().join("README.md")).unwrap();
-    let (_, section) = readme.split_once("### Limits\n").expect("a section of limits");
-    let section = section.split("\n## ").next().unwrap();
-    let rows = section.lines().filter(|line| line.starts_with("| ")).skip(2);
+    let page = std::fs::read_to_string(root().join("crates/cli/guide/limits.md")).unwrap();
+    let rows = page.lines().filter(|line| line.starts_with("| ")).skip(2);
     rows.map(|row| {
         let mut cells = row.trim_matches('|').split('|').map(|cell| cell.trim().to_owned());
         (cells.next().unwrap(), cells.next().unwrap())
@@ -23,7 +21,7 @@ fn stated() -> Vec<(String, String)> {
     .collect()
 }
 
-/// A number as the README writes it.
+/// A number as the guide writes it.
 fn written(number: u128) -> String {
     let digits = number.to_string();
     let groups: Vec<&str> =
@@ -32,7 +30,7 @@ fn written(number: u128) -> String {
 }
 
 #[test]
-fn the_readme_states_every_limit() {
+fn the_guide_states_every_limit() {
     let plain = |n: usize| written(n as u128);
     let bytes = |n: usize| format!("{} bytes", plain(n));
     let mib = |n: usize| format!("{} MiB", n >> 20);

@@ -1,6 +1,7 @@
 //! What the command is made of: where the crates come from, under which
 //! licences, that nothing in it opens a socket, and that ours hold no
-//! `unsafe`.
+//! `unsafe`. `.ci/deny.toml` says the same to cargo-deny, for whoever has it and a
+//! database of advisories.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;

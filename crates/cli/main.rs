@@ -1,6 +1,7 @@
 //! The command `holdover`: its words to requests, and the machine for them to
 //! work in.
 
+mod guide;
 mod machine;
 mod pocket;
 mod shell;
@@ -41,6 +42,7 @@ fn told(world: &Machine, said: &clap::Error) -> ExitCode {
 fn done(world: &Machine, verb: Verb) -> Result<Outcome, Fail> {
     match verb {
         Verb::Pocket(verb) => pocket::run(world, &verb),
+        Verb::Guide(verb) => guide::run(world, &verb),
         Verb::Completions(verb) => shell::completions(world, &verb),
         Verb::Manual(verb) => shell::manual(world, &verb),
         verb => match verb.request() {

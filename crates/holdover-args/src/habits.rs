@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use clap::builder::PossibleValuesParser;
 use clap::{Args as ClapArgs, ValueHint};
 
 pub const COMPLETIONS_EXAMPLES: &str = "\
@@ -14,6 +15,51 @@ pub const MANUAL_EXAMPLES: &str = "\
 Examples:
   holdover manual | man -l -
   holdover manual --output-dir ~/.local/share/man/man1";
+
+pub const GUIDE_EXAMPLES: &str = "\
+Examples:
+  holdover guide                         the list of pages
+  holdover guide takeover
+  holdover guide glossary | less";
+
+/// The pages of the guide, the list of them first.
+pub const GUIDE_PAGES: [&str; 31] = [
+    "index",
+    // Tasks.
+    "which-card",
+    "building",
+    "undocumented",
+    "takeover",
+    "no-network",
+    "regression",
+    // Verbs.
+    "read",
+    "signal",
+    "learn",
+    "plan",
+    "prove",
+    "table",
+    "compose",
+    // Reference.
+    "captures",
+    "tables",
+    "site-files",
+    "rosters",
+    "json",
+    "exit-codes",
+    "limits",
+    "masks",
+    "paper",
+    "terminal",
+    "security",
+    "glossary",
+    // Other programs.
+    "bindings",
+    "rust",
+    "c",
+    "python",
+    "pocket",
+];
 
 /// Which sheet of a workbook is meant.
 #[derive(Debug, ClapArgs)]
@@ -41,6 +87,19 @@ pub struct Pocket {
     /// For a web server: write holdover-offline.js beside it, by which a browser keeps the page
     #[arg(long)]
     pub served: bool,
+}
+
+/// `holdover guide`
+#[derive(Debug, ClapArgs)]
+pub struct Guide {
+    /// The page; the list of pages if not given
+    #[arg(
+        value_name = "PAGE",
+        default_value = "index",
+        hide_default_value = true,
+        value_parser = PossibleValuesParser::new(GUIDE_PAGES)
+    )]
+    pub page: String,
 }
 
 /// `holdover completions`

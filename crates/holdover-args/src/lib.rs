@@ -13,8 +13,8 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum, ValueHint};
 
-use habits::{COMPLETIONS_EXAMPLES, MANUAL_EXAMPLES};
-pub use habits::{Completions, Init, Manual, Pocket, SheetChoice};
+use habits::{COMPLETIONS_EXAMPLES, GUIDE_EXAMPLES, MANUAL_EXAMPLES};
+pub use habits::{Completions, GUIDE_PAGES, Guide, Init, Manual, Pocket, SheetChoice};
 pub use run::{json, run};
 
 /// What `--version` says: `-V` leaves the commit out, as does a build that
@@ -66,6 +66,9 @@ pub enum Verb {
     /// Write the pocket page: all of this in one file that a browser opens without a network
     #[command(name = "page")]
     Pocket(Pocket),
+    /// Print a page of the guide
+    #[command(after_long_help = GUIDE_EXAMPLES)]
+    Guide(Guide),
     /// Print a script that completes the command line
     #[command(after_long_help = COMPLETIONS_EXAMPLES)]
     Completions(Completions),
@@ -676,5 +679,5 @@ pub struct Compose {
 }
 
 #[cfg(doctest)]
-#[doc = include_str!("../../../README.md")]
-struct Readme;
+#[doc = include_str!("../../cli/guide/rust.md")]
+struct GuideToRust;

@@ -16,7 +16,9 @@ impl Verb {
             Verb::Table(Table { verb }) => to::Request::Table(verb.into()),
             Verb::Compose(verb) => to::Request::Compose(verb.into()),
             Verb::Init(Init { directory }) => to::Request::Init(to::Init { directory }),
-            Verb::Pocket(_) | Verb::Completions(_) | Verb::Manual(_) => return None,
+            Verb::Pocket(_) | Verb::Guide(_) | Verb::Completions(_) | Verb::Manual(_) => {
+                return None;
+            }
         })
     }
 }

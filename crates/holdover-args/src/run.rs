@@ -64,7 +64,7 @@ fn end(world: &Memory, words: impl Iterator<Item = OsString>) -> (u8, bool) {
     let outcome = match args.verb.request() {
         Some(request) => work(world, &request),
         None => Err(Fail::said(
-            "a desk has no shell, no manual and no pocket page: run the binary for this",
+            "a desk has no shell, no manual, no guide and no pocket page: run the binary for this",
         )),
     };
     ended(world, outcome)

@@ -54,13 +54,16 @@ impl Grid {
         sheet.trim_fmt().lines().map(str::to_owned).collect()
     }
 
-    /// A row a paragraph: its first cell, then the others behind their headings.
     /// Prints it as wide as the page is.
+    ///
+    /// # Errors
+    /// Standard output takes no more.
     pub fn print(&self, out: &mut Page) -> Result<(), Fail> {
         let lines = self.lines(out.width);
         Ok(lines.iter().try_for_each(|line| writeln!(out, "{line}"))?)
     }
 
+    /// A row a paragraph: its first cell, then the others behind their headings.
     fn paragraphs(&self, width: usize) -> Vec<String> {
         let mut lines = Vec::new();
         for row in &self.rows {

@@ -55,6 +55,7 @@ use serde::de::DeserializeOwned;
 
 use answer::{Composed, Learned, Plan, Proof, Read};
 pub use fail::{Fail, Outcome};
+pub use formats::Grid;
 pub use plan::file::SCHEMA;
 pub use refused::Refused;
 use request::{Format, Request};

@@ -1,5 +1,5 @@
 //! Every limit of an input, in one list; each constant stands where it is
-//! applied, with its reason. The README has them as a table, and a test holds
+//! applied, with its reason. The guide has them as a table, and a test holds
 //! the two together.
 
 pub use holdover::bits::Capture;

@@ -1,4 +1,4 @@
-"""The README's Python runs, block after block."""
+"""The Python of the guide and of the package's page runs, block after block."""
 
 import re
 
@@ -6,7 +6,7 @@ import pytest
 from conftest import ROOT
 
 
-@pytest.mark.parametrize("page", ["README.md", "crates/holdover-python/README.md"])
+@pytest.mark.parametrize("page", ["crates/cli/guide/python.md", "crates/holdover-python/README.md"])
 def test_readme(page: str, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.chdir(ROOT)
     text = (ROOT / page).read_text()
@@ -14,7 +14,7 @@ def test_readme(page: str, monkeypatch: pytest.MonkeyPatch):
     names: dict = {}
     for block in blocks:
         exec(compile(block, page, "exec"), names)
-    if page == "README.md":
+    if page.endswith("python.md"):
         assert names["plan"].code == 0 and "worksheet.txt" in names["plan"].files
         columns = names["columns"]
         assert (columns.site.tolist(), columns.card.tolist()) == ([65], [4321])

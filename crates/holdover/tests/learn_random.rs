@@ -1,5 +1,6 @@
 //! Learning, held to layouts drawn at random: what it finds is right, what it
-//! calls settled is right, and what it cannot tell it says.
+//! calls settled is right, and what it cannot tell it says. `LEARN_SHOW=1` prints
+//! what it missed; the ignored tests are the long runs.
 
 use std::collections::BTreeSet;
 

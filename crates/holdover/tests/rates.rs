@@ -2,7 +2,8 @@
 //! 95 % interval (Wilson).
 //!
 //! `cargo test -p holdover --release --test all rates_of -- --ignored --nocapture`
-//! prints the record; `RATES=10` draws ten times as many, `RATES_SEED=1` others.
+//! prints the record; `RATES=10` draws ten times as many, `RATES_SEED=1` others,
+//! `RATES_OF=Pair` and `RATES_SIZE=50` some; `RATES_SHOW=1` shows every answer.
 //! What the model is tuned on is drawn by seeds from 1 on, the record by seed 0.
 
 use std::env;

@@ -3,7 +3,9 @@
 //! A page is made of the library's values, not of the text the command prints.
 //! Everything on it goes through `maud`, which escapes what it is given; what
 //! comes from a file is shown as [`sheet::Own`], which also keeps its direction
-//! of writing to itself.
+//! of writing to itself. A picture has a title and a description, and says
+//! nothing by colour alone. Where numbers are hidden there are no bits
+//! ([`mask`](crate::mask)). The same input makes the same bytes.
 
 pub mod histogram;
 pub mod layout;

@@ -1,6 +1,10 @@
 //! Where files, standard input, output and error are. A verb is handed a
 //! [`World`]: the machine's own, as the command line has it, or files in memory
 //! ([`Memory`]). Nothing else asks for any of them.
+//!
+//! A world stays on the thread of the call: what other threads work out they
+//! hand back, and neither print nor open anything. What a world cannot have (a
+//! port, a bar, a clock) is `None` there, or refused.
 
 mod file;
 mod memory;

@@ -60,6 +60,20 @@
 //! [`Answer::mended`]. That the capture is harmed beyond mending is weighed with
 //! them, as part of the other probability: a word must explain more than chance.
 //!
+//! # What is easy to break
+//! - A capture must not prove itself: wherever it is weighed, its own count is
+//!   left out (`fit.rs`, `without`; `share.rs`, the promise of the others).
+//! - Shares of repeating codes are integrated out, not counted, or two chance
+//!   captures lock in. Kinds that share a place share its λ: given one each they
+//!   would all jump at once, and none would be left.
+//! - Coarse codes are fitted first (`fit/codes.rs`, `stages`). All cards of one
+//!   8-bit code pass for sixteen 12-bit codes as well; from an even start the
+//!   sweeps stay there.
+//! - The wiring is settled before the sweeps, from a sequence of predictions for
+//!   each state (`trial.rs`). Sums of leave-one-out likelihoods are no likelihood.
+//! - An answer depends on a capture's signature alone (`class.rs`): what a part of
+//!   the model looks at must be in it, or be said of the batch as a whole.
+//!
 //! [`Reading`]: crate::decode::Reading
 
 mod answer;
