@@ -30,9 +30,9 @@ pub enum Numbers {
 /// What comes of a column of captures under one view.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Narrowed {
-    /// In the order of [`Narrow::fields`].
+    /// In the order of [`Narrow::fields`](super::Narrow::fields).
     pub fields: Vec<Numbers>,
-    /// Whether each check holds, in the order of [`Narrow::checks`].
+    /// Whether each check holds, in the order of [`Narrow::checks`](super::Narrow::checks).
     pub checks: Vec<Vec<bool>>,
 }
 
