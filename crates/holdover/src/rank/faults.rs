@@ -143,10 +143,10 @@ impl Rates {
         vec![Faults::default(); self.of_reader.len()]
     }
 
-    pub fn set(&mut self, of_reader: Vec<Faults>) {
-        self.prints = Faults::default();
-        of_reader.iter().for_each(|faults| self.prints.add(faults, 1.0));
-        self.of_reader = of_reader;
+    /// New counts: of each reader, and of all, whose prints are weighed together.
+    /// They were added up in an order that the readers' own does not change.
+    pub fn set(&mut self, of_reader: Vec<Faults>, all: Faults) {
+        (self.of_reader, self.prints) = (of_reader, all);
         self.started = true;
     }
 

@@ -353,7 +353,7 @@ impl<'b, 't> Fit<'b, 't> {
             })
             .collect();
         let all = self.all();
-        let mut faults = self.rates.counts();
+        let (mut faults, mut all_faults) = (self.rates.counts(), Faults::default());
         let mut none = vec![0.0; self.none.len()];
         let mut counts = vec![(0.0, 0.0, 0.0); self.shares.len()];
         for (i, sums) in sums.iter().enumerate() {
@@ -395,9 +395,10 @@ impl<'b, 't> Fit<'b, 't> {
                 own.repeating = takes.2 / all;
             }
             faults[reader as usize].add(&own_faults, alike);
+            all_faults.add(&own_faults, alike);
             self.own_faults[i] = own_faults;
         }
-        self.rates.set(faults);
+        self.rates.set(faults, all_faults);
         self.rate();
         let change = self.settle(none, counts);
         self.promise(most_codes);
