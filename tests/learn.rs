@@ -235,3 +235,35 @@ fn checks_of_a_kind_that_is_not_known_are_said_to_be_there() {
     let said = plain.stdout.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(!said.contains("not known here"), "{said}");
 }
+
+/// Site codes 65 and 66 that nobody printed, and cards numbered alike at both: the
+/// code is proposed, the table says that it is not settled, and the plan keeps the
+/// two holders of card 1234 apart (one card number, two people; worked out by
+/// hand).
+#[test]
+fn two_sites_people_with_one_number_stay_two() {
+    let dir = tempdir().unwrap();
+    let mut rng = Rng::with_seed(11);
+    let drawn: Vec<(u32, u32)> = (0..40).map(|_| (rng.u32(65..=66), rng.u32(1..65_536))).collect();
+    let cards = drawn.into_iter().chain([(65, 1234), (66, 1234)]);
+    let rows: Vec<_> = cards.map(|(site, card)| (mill30(site, card), card.to_string())).collect();
+    let pile = file(&dir, "pile.csv", csv(&rows));
+    let table = dir.path().join("table.toml");
+    let (pile, table) = (pile.to_str().unwrap(), table.to_str().unwrap());
+    let learnt = run(["learn", pile, "-o", table]);
+    assert_eq!(learnt.code, 0, "{}{}", learnt.stdout, learnt.stderr);
+    assert!(learnt.stdout.contains("nobody printed"), "{}", learnt.stdout);
+    let holders = rows.iter().zip(1..).map(|((bits, card), nth)| format!("{bits},{card},{nth}\n"));
+    let roster = format!("bits,printed,holder\n{}", holders.collect::<String>());
+    let roster = file(&dir, "roster.csv", roster);
+    let site = file(&dir, "site.toml", "[panel]\nslots = 2\nmax_digits = 8\n");
+    let (roster, site) = (roster.to_str().unwrap(), site.to_str().unwrap());
+    let planned = run([
+        "plan", "--roster", roster, "--site", site, "--table", table, "--format", "json",
+    ]);
+    assert_eq!(planned.code, 0, "{}{}", planned.stdout, planned.stderr);
+    let plan = &planned.json()[0];
+    assert_eq!((plan["kept"].as_u64(), &plan["conflicts"]), (Some(42), &serde_json::json!([])));
+    let cautions = plan["cautions"].to_string();
+    assert!(cautions.contains("site") && cautions.contains("not settled"), "{cautions}");
+}

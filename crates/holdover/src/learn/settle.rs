@@ -24,8 +24,10 @@
 //!   accident: a kind of check not known is at work, and nothing that touches
 //!   bits of few values is settled.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
+use super::codes;
+use super::cover::accident;
 use super::null_space;
 use super::pattern::{OTHERS, SHAPES, every_third, walk};
 use super::rows::affine_rank;
@@ -40,7 +42,7 @@ pub(super) const MARGIN: usize = 10;
 const BORDERS: usize = 24;
 
 /// Other check bits toggled in every combination; of more, one at a time.
-const TOGGLED: usize = 4;
+const TOGGLED: usize = 6;
 
 /// Rivals kept (bounds memory).
 const KEPT: usize = 256;
@@ -111,6 +113,21 @@ impl Fitting {
     }
 }
 
+/// The rows without those that no other row bears out: of a code of their own, by
+/// one bit, where no print says it. One bit may be misread.
+pub(super) fn borne_out(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Capture> {
+    let blocks = Blocks::of(rows, claims, known);
+    let bits = blocks.slow.0 & !known.fields;
+    let mut codes: HashMap<Wide, usize> = HashMap::new();
+    rows.iter().for_each(|row| *codes.entry(row.wide() & bits).or_default() += 1);
+    let borne_out = |row: &&Capture| {
+        let code = row.wide() & bits;
+        let near = |at: usize| codes.contains_key(&(code ^ Wide::ones(1).towards_end(at)));
+        codes[&code] > 1 || !bits.offsets().any(near)
+    };
+    rows.iter().filter(borne_out).copied().collect()
+}
+
 /// Which of `claims` are likelier checks than accidents.
 pub(super) fn likely(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<bool> {
     let length = rows.first().map_or(0, Capture::len);
@@ -143,16 +160,21 @@ pub(super) fn weigh(rows: &[Capture], claims: &[Claim], known: &Known) -> Weighe
         all.set(claim.bit, true);
         all
     });
+    let checks = checks | blocks.ends(length);
     let borders = borders(known, checks, length);
+    let entangled = blocks.entangled(claims, length);
     let mut standings: Vec<Standing> = claims
         .iter()
-        .map(|claim| {
+        .zip(entangled)
+        .map(|(claim, entangled)| {
             let accidents = blocks.accidents(claim, claims, length);
             let fits = rivals(&fitting, claim, checks, &borders);
             Standing {
                 rivals: fits.clone(),
                 fits,
-                sound: accidents.max(bound) < SURE && !(unknown && blocks.slow(claim, claims)),
+                sound: accidents.max(bound) < SURE
+                    && !entangled
+                    && !(unknown && blocks.slow(claim, claims)),
                 settled: false,
             }
         })
@@ -230,12 +252,12 @@ fn bound(rows: &[Capture], claims: &[Claim], known: &Known) -> f64 {
     let first = few.first().map_or(Wide::ZERO, |row| row.wide());
     let varied = few.iter().fold(Wide::ZERO, |all, row| all | (row.wide() ^ first)) & outside;
     let values = few.iter().map(|row| row.wide() & varied).collect::<HashSet<_>>().len();
-    let free = values as f64 >= DRAWN * drawn(f64::from(varied.count_ones()).exp2(), few.len());
+    let free = values as f64 >= DRAWN * codes::expected(f64::from(varied.count_ones()).exp2(), few.len());
     if varied.is_zero() || !free {
         return f64::NEG_INFINITY;
     }
     let rank = affine_rank(few.iter().map(|row| row.wide()), known.fields);
-    (2.0 * (length * length) as f64).log2() - rank as f64
+    tried(length) - rank as f64
 }
 
 /// Whether a relation's own bits take so many values that it is no accident of a
@@ -246,10 +268,8 @@ fn told(rows: &[Capture], bits: Wide) -> bool {
     values > bits.count_ones() as usize + MARGIN
 }
 
-/// How many different values so many rows have, drawn from as many at random.
-fn drawn(room: f64, rows: usize) -> f64 {
-    room * (1.0 - (1.0 - 1.0 / room).powi(rows as i32))
-}
+/// The share of the values of numbers drawn at random (judgement, no source).
+const DRAWN: f64 = 0.6;
 
 /// Where runs begin and end: at fields, at check bits, at the ends of the card.
 fn borders(known: &Known, checks: Wide, length: usize) -> Vec<usize> {
@@ -277,13 +297,13 @@ fn rivals(fitting: &Fitting, claim: &Claim, checks: Wide, borders: &[usize]) -> 
     let mut found: Vec<Wide> = Vec::new();
     let mut seen: HashSet<Wide> = HashSet::from([claim.cover]);
     let length = fitting.left.len();
-    let targets: Vec<(Wide, Wide)> = toggles
-        .iter()
-        .map(|toggle| (*toggle, fitting.left[claim.bit] ^ fitting.sum(*toggle)))
-        .collect();
+    let mut targets: HashMap<Wide, Vec<Wide>> = HashMap::new();
+    for toggle in &toggles {
+        let target = fitting.left[claim.bit] ^ fitting.sum(*toggle);
+        targets.entry(target).or_default().push(*toggle);
+    }
     let mut tried = |cover: Wide, sum: Wide| {
-        let fits = targets.iter().filter(|(_, target)| *target == sum);
-        for rival in fits.map(|(toggle, _)| cover ^ *toggle) {
+        for rival in targets.get(&sum).into_iter().flatten().map(|toggle| cover ^ *toggle) {
             if found.len() < KEPT && seen.insert(rival) {
                 found.push(rival);
             }
@@ -337,54 +357,120 @@ fn toggles(others: Wide) -> Vec<Wide> {
 /// Nested blocks of bits, slow ones first, with their distinct values.
 struct Blocks {
     /// The card number's bits, highest first, each with the distinct values of
-    /// all bits up to it.
-    card: Vec<(usize, usize)>,
-    /// The bits before them, and their distinct values.
-    outside: (Wide, usize),
-    rows: usize,
+    /// all slow bits and those up to it, and whether these are as many as numbers
+    /// drawn at random for each code would have.
+    card: Vec<(usize, usize, bool)>,
+    /// Bits outside the card number that go by the code, and their distinct values.
+    slow: (Wide, usize),
+    /// Bits outside that are drawn anew for each card, as those of checks not found.
+    fast: Wide,
+    /// All bits outside the card number, check bits left out.
+    outside: Wide,
+    /// Distinct rows.
+    words: Vec<Wide>,
 }
-
-/// The share of the values of numbers drawn at random (judgement, no source).
-const DRAWN: f64 = 0.6;
 
 /// Rows by which values are counted: a fair sample of more.
 const COUNTED: usize = 512;
 
+fn values(words: &[Wide], bits: Wide) -> usize {
+    words.iter().map(|word| *word & bits).collect::<HashSet<_>>().len()
+}
+
 impl Blocks {
     fn of(rows: &[Capture], claims: &[Claim], known: &Known) -> Blocks {
-        let rows = &rows[..rows.len().min(COUNTED)];
         let length = rows.first().map_or(0, Capture::len);
-        let distinct =
-            |bits: Wide| rows.iter().map(|row| row.wide() & bits).collect::<HashSet<_>>().len();
-        let mut bits = Wide::ones(length);
-        known.card.iter().for_each(|at| bits.set(*at, false));
-        claims.iter().for_each(|claim| bits.set(claim.bit, false));
-        let outside = (bits, distinct(bits));
-        let card = known.card.iter().map(|at| {
+        let words: HashSet<Wide> =
+            rows[..rows.len().min(COUNTED)].iter().map(|row| row.wide()).collect();
+        let words: Vec<Wide> = words.into_iter().collect();
+        let mut outside = Wide::ones(length);
+        known.card.iter().for_each(|at| outside.set(*at, false));
+        claims.iter().for_each(|claim| outside.set(claim.bit, false));
+        let fast = codes::fast(&words, length, outside & !known.fields);
+        let slow = outside & !fast;
+        let mut codes: HashMap<Wide, usize> = HashMap::new();
+        words.iter().for_each(|word| *codes.entry(*word & slow).or_default() += 1);
+        let mut bits = slow;
+        let card = (1..).zip(&known.card).map(|(nth, at)| {
             bits.set(*at, true);
-            (*at, distinct(bits))
+            let values = values(&words, bits);
+            (*at, values, codes::drawn(values, f64::from(nth).exp2(), codes.values().copied()))
         });
-        Blocks { card: card.collect(), outside, rows: rows.len() }
+        let card = card.collect();
+        Blocks { card, slow: (slow, codes.len()), fast, outside, words }
     }
 
-    /// Tests of a relation over `bits`, and how many bits its block has. A block
-    /// whose values are as many as numbers drawn at random would have tells every
-    /// row apart.
+    /// Tests of a relation over `bits`, and how many bits it could do without. A
+    /// block whose values are as many as numbers drawn at random would have tells
+    /// every row apart; else the bits' own values test it, if these are fewer.
     fn tests(&self, bits: Wide) -> (usize, usize) {
-        let (outside, codes) = (self.outside.0.count_ones() as usize, self.outside.1);
-        let Some(nth) = self.card.iter().rposition(|(at, _)| bits.bit(*at)) else {
-            return (codes.saturating_sub(1), outside);
+        let nth = self.card.iter().rposition(|(at, ..)| bits.bit(*at));
+        let block = self.slow.0.count_ones() as usize + nth.map_or(0, |nth| nth + 1);
+        if !(bits & self.fast).is_zero() {
+            return (self.most(), block + self.fast.count_ones() as usize);
+        }
+        let values = match nth.map(|nth| self.card[nth]) {
+            Some((_, _, true)) => return (self.most(), block),
+            Some((_, values, false)) => values,
+            None => self.slow.1,
         };
-        let values = self.card[nth].1;
-        let room = codes as f64 * ((nth + 1) as f64).exp2();
-        let tests =
-            if values as f64 >= DRAWN * drawn(room, self.rows) { self.most() } else { values - 1 };
-        (tests, outside + nth + 1)
+        let own = self::values(&self.words, bits);
+        let bits = bits.count_ones() as usize;
+        if own < values { (own - 1, bits.min(block)) } else { (values.saturating_sub(1), block) }
     }
 
     /// All values there are, less one.
     fn most(&self) -> usize {
-        self.card.last().map_or(self.outside.1, |(_, values)| *values).saturating_sub(1)
+        let all = self.card.iter().fold(self.outside, |mut all, (at, ..)| {
+            all.set(*at, true);
+            all
+        });
+        values(&self.words, all).saturating_sub(1)
+    }
+
+    /// Bits near the card's ends that may be checks not found.
+    fn ends(&self, length: usize) -> Wide {
+        let last = length.saturating_sub(codes::ENDS);
+        let ends = Wide::ones(codes::ENDS) | Wide::ones(length - last).towards_end(last);
+        let first = self.words.first().copied().unwrap_or(Wide::ZERO);
+        let varied = self.words.iter().fold(Wide::ZERO, |all, word| all | (*word ^ first));
+        ends & varied & self.outside
+    }
+
+    /// The slow bits and those of the card number that are tested so little that
+    /// what holds among them may be an accident.
+    fn untested(&self, length: usize) -> Wide {
+        let enough = |values: usize| tried(length) + accident(values, 0) < SURE;
+        let prefix = self.card.iter().take_while(|(_, values, drawn)| !drawn && !enough(*values));
+        prefix.fold(self.slow.0, |mut all, (at, ..)| {
+            all.set(*at, true);
+            all
+        })
+    }
+
+    /// Which claims say together, though none says it alone, what holds among bits
+    /// that are hardly tested: one of them at least is an accident.
+    fn entangled(&self, claims: &[Claim], length: usize) -> Vec<bool> {
+        let untested = self.untested(length);
+        let mut kept: Vec<(Wide, Vec<bool>)> = Vec::new();
+        let mut entangled = vec![false; claims.len()];
+        for (nth, claim) in claims.iter().enumerate() {
+            let (mut bits, mut sum) = (claim.bits(), vec![false; claims.len()]);
+            sum[nth] = true;
+            for (other, of) in &kept {
+                let pivot = (*other & !untested).first_one();
+                if pivot.is_some_and(|at| bits.bit(at)) {
+                    bits = bits ^ *other;
+                    sum.iter_mut().zip(of).for_each(|(a, b)| *a ^= b);
+                }
+            }
+            if !(bits & !untested).is_zero() {
+                kept.push((bits, sum));
+            } else if !bits.is_zero() && sum.iter().filter(|of| **of).count() > 1 {
+                entangled.iter_mut().zip(sum).for_each(|(all, one)| *all |= one);
+            }
+        }
+        entangled
     }
 
     /// The bits of relations that are left, that no check found explains and that
@@ -393,7 +479,7 @@ impl Blocks {
         // Pivots are as fast as can be, so that what is left is slow if it can be.
         let one = |at: &usize| Wide::ones(1).towards_end(*at);
         let checks: Vec<Wide> = claims.iter().map(|claim| one(&claim.bit)).collect();
-        let fast: Vec<Wide> = self.card.iter().rev().map(|(at, _)| one(at)).collect();
+        let fast: Vec<Wide> = self.card.iter().rev().map(|(at, ..)| one(at)).collect();
         let mut system = System::new();
         for claim in claims {
             system.add_preferring(Relation { bits: claim.bits(), constant: false }, &checks);
@@ -430,15 +516,19 @@ impl Blocks {
         if !few(claim.violations, self.most() + 1) {
             return 0.0;
         }
-        let tried = 2.0 * (length * length) as f64;
-        tried.log2() + super::cover::accident(tests + 1, claim.violations)
+        tried(length) + accident(tests + 1, claim.violations)
     }
 
     /// Whether it hangs on bits that take few values.
     fn slow(&self, claim: &Claim, claims: &[Claim]) -> bool {
         let bits = Blocks::reached(claim, claims);
-        self.tests(bits).0 < self.most() || !(bits & self.outside.0).is_zero()
+        self.tests(bits).0 < self.most() || !(bits & self.outside).is_zero()
     }
+}
+
+/// log2 of the covers that are tried for a check.
+fn tried(length: usize) -> f64 {
+    (2.0 * (length * length) as f64).log2()
 }
 
 /// Whether so few of the rows whose prints are right may break a check because

@@ -35,6 +35,7 @@ pub(super) fn checks(
     let captures: Vec<Capture> = good.iter().map(|row| study.pile.capture(row)).collect();
     let known = study.known(fields.iter().copied());
     let known = Known { published: published(study.pile.length, completed), ..known };
+    let captures = settle::borne_out(&captures, &claims, &known);
     let Weighed { standings, unexplained } = settle::weigh(&captures, &claims, &known);
     let mut checks = Vec::new();
     for (done, standing) in completed.iter_mut().zip(&standings) {
