@@ -258,9 +258,8 @@ fn two_sites_people_with_one_number_stay_two() {
     let roster = file(&dir, "roster.csv", roster);
     let site = file(&dir, "site.toml", "[panel]\nslots = 2\nmax_digits = 8\n");
     let (roster, site) = (roster.to_str().unwrap(), site.to_str().unwrap());
-    let planned = run([
-        "plan", "--roster", roster, "--site", site, "--table", table, "--format", "json",
-    ]);
+    let planned =
+        run(["plan", "--roster", roster, "--site", site, "--table", table, "--format", "json"]);
     assert_eq!(planned.code, 0, "{}{}", planned.stdout, planned.stderr);
     let plan = &planned.json()[0];
     assert_eq!((plan["kept"].as_u64(), &plan["conflicts"]), (Some(42), &serde_json::json!([])));

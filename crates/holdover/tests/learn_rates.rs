@@ -203,14 +203,16 @@ fn settleable(pile: &Pile, good: &[Capture]) -> Vec<Relation> {
         borders.extend([*a, b + 1]);
     }
     at.iter().for_each(|at| borders.extend([*at, at + 1]));
-    let distinct = good.iter().collect::<HashSet<_>>().len();
+    // Bits that take few values are tested by their distinct values.
+    let distinct =
+        |bits: Wide| good.iter().map(|word| word.wide() & bits).collect::<HashSet<_>>().len();
     let whole = |(at, over): &(usize, &[usize])| mask(over.iter().copied().chain([*at]));
     let mut left: Vec<(Wide, Vec<Wide>)> = Vec::new();
     for parity in &parities {
         let covers = wide(length, parity.0, &at, &borders);
-        let enough = covers.len() as f64 * (1.0 - distinct as f64).exp2() < 1e-4;
-        let varied = parity.1.iter().all(|at| !fits(mask([*at])));
         let bits = whole(parity);
+        let enough = covers.len() as f64 * (1.0 - distinct(bits) as f64).exp2() < 1e-4;
+        let varied = bits.offsets().all(|at| !fits(mask([at])));
         if !enough || !varied || !fits(bits) {
             continue;
         }

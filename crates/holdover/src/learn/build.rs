@@ -3,6 +3,7 @@
 //! each part is.
 
 use super::advice::{self, Open};
+use super::algebra;
 use super::answer::{Counter, FoundCheck, FoundField, Learnt};
 use super::clean::Reasons;
 use super::codes;
@@ -12,11 +13,11 @@ use super::entropy::entropy;
 use super::fields::{Number, SITE_PLACES};
 use super::kind::Study;
 use super::made;
-use super::print::What;
+use super::print::{self, What};
 use super::rows::Rows;
 use super::spans::Anchor;
 use super::sure;
-use crate::bits::{Span, Wide};
+use crate::bits::{Capture, Span, Wide};
 use crate::layout::{Code, PrintRule, Role};
 
 /// Fewer false alarms than this are expected of what is called settled.
@@ -100,8 +101,25 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
     let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
-    let (checks, unexplained) = sure::checks(study, good, &mut completed, &masks, sure);
-    notes.extend(unknown(unexplained));
+    let (mut checks, unexplained) = sure::checks(study, good, &mut completed, &masks, sure);
+    let remainder = || {
+        let cards: Vec<Capture> = good.iter().map(|row| pile.capture(row)).collect();
+        algebra::remainder(&cards)
+    };
+    match (unexplained > 0).then(remainder).flatten() {
+        Some(remainder) => {
+            notes.push(remainder.text(length));
+            checks = remainder.explain(checks, still);
+        }
+        None => notes.extend(unknown(unexplained)),
+    }
+    if card.is_none()
+        && let Some((field, note)) =
+            algebra::scattered(&pile.columns, &print::facets(&pile.samples))
+    {
+        fields.extend(field);
+        notes.push(note);
+    }
     let proposed = propose(study, &checks, &mut fields, &mut notes);
     let (layout, mut failure) = match made::layout(id, length, &fields, &checks, study, good) {
         Ok(layout) => (Some(layout), None),

@@ -81,12 +81,7 @@ pub(super) fn find(
     stretches
 }
 
-fn stretch(
-    cards: &[Wide],
-    length: usize,
-    mut whole: Wide,
-    checks: Wide,
-) -> Option<Stretch> {
+fn stretch(cards: &[Wide], length: usize, mut whole: Wide, checks: Wide) -> Option<Stretch> {
     whole = whole & !own_way(cards, length, whole);
     let values = values(cards, whole);
     let first = *values.iter().next()?;
@@ -166,10 +161,8 @@ fn few(values: usize, bits: usize, cards: usize) -> bool {
 /// Whether no relation ties the bits to others, check bits aside, though there
 /// are cards enough to tell: they are no check bits of any linear code.
 fn untied(cards: &[Wide], length: usize, bits: Wide, checks: Wide) -> bool {
-    let data: Vec<Capture> = cards
-        .iter()
-        .filter_map(|card| Capture::from_wide(*card & !checks, length).ok())
-        .collect();
+    let data: Vec<Capture> =
+        cards.iter().filter_map(|card| Capture::from_wide(*card & !checks, length).ok()).collect();
     let space = null_space(&data);
     let meets = |at: &Wide| !(*at & bits).is_zero();
     data.len() >= space.rank() + MARGIN && !space.relations().iter().any(|r| meets(&r.bits))

@@ -35,6 +35,7 @@
 //! cover.
 
 mod advice;
+mod algebra;
 mod answer;
 mod build;
 mod clean;

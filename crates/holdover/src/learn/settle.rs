@@ -113,8 +113,8 @@ impl Fitting {
     }
 }
 
-/// The rows without those that no other row bears out: of a code of their own, by
-/// one bit, where no print says it. One bit may be misread.
+/// The rows without those that no other row bears out: of a code of their own, one
+/// bit from a code that others have, where no print says it. The bit may be misread.
 pub(super) fn borne_out(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Capture> {
     let blocks = Blocks::of(rows, claims, known);
     let bits = blocks.slow.0 & !known.fields;
@@ -122,7 +122,9 @@ pub(super) fn borne_out(rows: &[Capture], claims: &[Claim], known: &Known) -> Ve
     rows.iter().for_each(|row| *codes.entry(row.wide() & bits).or_default() += 1);
     let borne_out = |row: &&Capture| {
         let code = row.wide() & bits;
-        let near = |at: usize| codes.contains_key(&(code ^ Wide::ones(1).towards_end(at)));
+        let near = |at: usize| {
+            codes.get(&(code ^ Wide::ones(1).towards_end(at))).is_some_and(|cards| *cards > 1)
+        };
         codes[&code] > 1 || !bits.offsets().any(near)
     };
     rows.iter().filter(borne_out).copied().collect()
@@ -252,7 +254,8 @@ fn bound(rows: &[Capture], claims: &[Claim], known: &Known) -> f64 {
     let first = few.first().map_or(Wide::ZERO, |row| row.wide());
     let varied = few.iter().fold(Wide::ZERO, |all, row| all | (row.wide() ^ first)) & outside;
     let values = few.iter().map(|row| row.wide() & varied).collect::<HashSet<_>>().len();
-    let free = values as f64 >= DRAWN * codes::expected(f64::from(varied.count_ones()).exp2(), few.len());
+    let free =
+        values as f64 >= DRAWN * codes::expected(f64::from(varied.count_ones()).exp2(), few.len());
     if varied.is_zero() || !free {
         return f64::NEG_INFINITY;
     }
