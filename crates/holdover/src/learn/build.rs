@@ -101,7 +101,11 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
     let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
+    let usual = completed.len();
     let (mut checks, unexplained) = sure::checks(study, good, &mut completed, &masks, sure);
+    for found in checks.iter().take(completed.len()).skip(usual) {
+        notes.push(format!("{}: found by algebra alone, for no usual cover gives it", found.check));
+    }
     let remainder = || {
         let cards: Vec<Capture> = good.iter().map(|row| pile.capture(row)).collect();
         algebra::remainder(&cards)

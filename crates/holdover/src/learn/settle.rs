@@ -27,9 +27,9 @@
 use std::collections::{HashMap, HashSet};
 
 use super::codes;
-use super::cover::accident;
+use super::cover::{USUAL, accident};
 use super::null_space;
-use super::pattern::{OTHERS, SHAPES, every_third, walk};
+use super::pattern::{OTHERS, SHAPES, every_third, usual, walk};
 use super::rows::affine_rank;
 use crate::bits::gf2::{Relation, System};
 use crate::bits::{Capture, Wide};
@@ -57,7 +57,7 @@ pub(super) struct Claim {
 }
 
 impl Claim {
-    fn bits(&self) -> Wide {
+    pub(super) fn bits(&self) -> Wide {
         let mut bits = self.cover;
         bits.set(self.bit, true);
         bits
@@ -143,6 +143,12 @@ pub(super) struct Weighed {
     pub(super) standings: Vec<Standing>,
     /// Independent relations that no claim explains and that are no accident.
     pub(super) unexplained: usize,
+}
+
+/// The bits of relations that no claim explains and that are no accident.
+pub(super) fn left(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Wide> {
+    let left = Blocks::of(rows, claims, known).left(rows, claims, known);
+    left.into_iter().filter(|bits| told(rows, *bits)).collect()
 }
 
 /// Weighs `claims` by `rows`, all good and of one length.
@@ -519,7 +525,13 @@ impl Blocks {
         if !few(claim.violations, self.most() + 1) {
             return 0.0;
         }
-        tried(length) + accident(tests + 1, claim.violations)
+        let first = self.words.first().copied().unwrap_or(Wide::ZERO);
+        let varied = self.words.iter().fold(Wide::ZERO, |all, word| all | (*word ^ first));
+        let checks = claims.iter().fold(Wide::ZERO, |all, claim| all | claim.bits() & !claim.cover);
+        let usual = usual(length, claim.bit, checks);
+        let few_words = usual.iter().any(|cover| ((*cover ^ claim.cover) & varied).is_zero());
+        let tried = if few_words { USUAL.log2() + 1.0 } else { tried(length) };
+        tried + accident(tests + 1, claim.violations)
     }
 
     /// Whether it hangs on bits that take few values.

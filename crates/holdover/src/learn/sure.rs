@@ -15,7 +15,7 @@ use crate::layout::{Check, builtin};
 pub(super) fn checks(
     study: &Study<'_>,
     good: &Rows,
-    completed: &mut [Completed],
+    completed: &mut Vec<Completed>,
     fields: &[Wide],
     sure: bool,
 ) -> (Vec<FoundCheck>, usize) {
@@ -31,14 +31,23 @@ pub(super) fn checks(
         })
         .collect();
     let parity = |done: &Completed| Claim { bit: done.bit, cover: done.over, violations: 0 };
-    let claims: Vec<Claim> = completed.iter().map(parity).chain(columns).collect();
+    let mut claims: Vec<Claim> = completed.iter().map(parity).chain(columns).collect();
     let captures: Vec<Capture> = good.iter().map(|row| study.pile.capture(row)).collect();
     let known = study.known(fields.iter().copied());
     let known = Known { published: published(study.pile.length, completed), ..known };
     let captures = settle::borne_out(&captures, &claims, &known);
+    let found = completed.len();
+    let algebra = by_algebra(&captures, &claims, &known);
+    if algebra.iter().all(|done| done.undetermined.is_zero()) {
+        let more = algebra.iter().map(parity).zip(found..);
+        more.for_each(|(claim, nth)| claims.insert(nth, claim));
+    }
+    completed.extend(algebra);
     let Weighed { standings, unexplained } = settle::weigh(&captures, &claims, &known);
     let mut checks = Vec::new();
-    for (done, standing) in completed.iter_mut().zip(&standings) {
+    let columns_at = claims.len() - words.as_ref().map_or(0, |(_, check)| check.relations().len());
+    for (nth, done) in completed.iter_mut().enumerate() {
+        let standing = standings[..columns_at].get(nth).cloned().unwrap_or_default();
         done.rival(&standing.rivals);
         let (Some(over), Some(bit)) = (Span::from_mask(done.over), Position::new(done.bit + 1))
         else {
@@ -50,7 +59,7 @@ pub(super) fn checks(
         checks.push(FoundCheck { check, settled, undetermined });
     }
     if let Some((words, check)) = words {
-        let columns = &standings[completed.len()..];
+        let columns = &standings[columns_at..];
         let varied = study.pile.columns.varying(good, 2);
         let covered = check.relations().iter().fold(Wide::ZERO, |all, r| all | r.bits);
         let undetermined = words.undetermined | covered & !varied & !words.own();
@@ -59,6 +68,43 @@ pub(super) fn checks(
         checks.push(FoundCheck { check, settled: sure && settled, undetermined });
     }
     (checks, unexplained)
+}
+
+/// So many relations at once are a code of a kind that is not known, not checks
+/// (judgement, no source).
+const ALGEBRA: usize = 3;
+
+/// Checks found by algebra alone: relations that no usual cover explains, and that
+/// are no accident. Which never-varying bits they cover cannot be known.
+fn by_algebra(captures: &[Capture], claims: &[Claim], known: &Known) -> Vec<Completed> {
+    let left = settle::left(captures, claims, known);
+    let Some(first) = captures.first().filter(|_| left.len() <= ALGEBRA) else { return Vec::new() };
+    let (length, word) = (first.len(), first.wide());
+    let varied = captures.iter().fold(Wide::ZERO, |all, row| all | (row.wide() ^ word));
+    let still = Wide::ones(length) & !varied;
+    let mut taken =
+        claims.iter().fold(known.fields, |all, claim| all | claim.bits() & !claim.cover);
+    let mut completed = Vec::new();
+    for bits in left {
+        // The bit nearest to an end of the card is the check's.
+        let own = (bits & !taken).offsets().min_by_key(|at| *at.min(&(length - 1 - at)));
+        let Some(bit) = own else { continue };
+        taken.set(bit, true);
+        // Of covers that say the same, the one of the fewest runs.
+        let told = |cover: &Wide| {
+            (Span::from_mask(*cover).map_or(0, |s| s.runs().len()), cover.count_ones())
+        };
+        let said = claims.iter().take(ALGEBRA).fold(vec![bits], |mut all, claim| {
+            all.extend(all.clone().into_iter().map(|bits| bits ^ claim.bits()));
+            all
+        });
+        let bits = said.into_iter().filter(|bits| bits.bit(bit)).min_by_key(told).unwrap_or(bits);
+        let mut over = bits;
+        over.set(bit, false);
+        let odd = (bits & word).parity();
+        completed.push(Completed { bit, over, odd, undetermined: still, could_be: vec![over] });
+    }
+    completed
 }
 
 /// Whether the checks found are those of one layout of the built-in table.
