@@ -247,7 +247,7 @@ fn what_no_usual_cover_gives_is_found_by_algebra() {
         let found = learnt.layout.as_ref().unwrap();
         assert!(found.same_rules(&card), "{over}: {:?}", checks(&learnt));
         let said = |note: &String| note.contains(over) && note.contains("algebra alone");
-        assert_eq!(learnt.notes.iter().any(said), over.starts_with("2-3"), "{:?}", learnt.notes);
+        assert!(learnt.notes.iter().any(said), "{:?}", learnt.notes);
     }
 }
 

@@ -255,14 +255,14 @@ mod tests {
             (60..200).map(|n| capture(data(n) << 5 | crc5(data(n), 21), 26)).all(|c| holds(&c))
         );
         // Random words have none.
-        let random: Vec<Capture> = (1..60).map(|n| capture(data(n) << 5 | n % 32, 26)).collect();
+        let random: Vec<Capture> = (1..60).map(|n| capture((data(n) << 5) + n % 32, 26)).collect();
         assert!(remainder(&random).is_none());
     }
 
     #[test]
     fn a_number_in_no_order_is_found_bit_by_bit() {
         let order = [7, 3, 11, 0, 5, 9, 1, 10, 2, 8];
-        let number = |n: usize| n * 40_503 >> 4 & 1023;
+        let number = |n: usize| ((n * 40_503) >> 4) & 1023;
         let word = |n: usize, key: usize| {
             (0..10)
                 .filter(|i| (number(n) ^ key) >> (9 - i) & 1 == 1)

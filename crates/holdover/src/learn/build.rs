@@ -7,7 +7,6 @@ use super::algebra;
 use super::answer::{Counter, FoundCheck, FoundField, Learnt};
 use super::clean::Reasons;
 use super::codes;
-use super::complete::{Completed, complete};
 use super::counter::Counting;
 use super::entropy::entropy;
 use super::fields::{Number, SITE_PLACES};
@@ -17,7 +16,7 @@ use super::print::{self, What};
 use super::rows::Rows;
 use super::spans::Anchor;
 use super::sure;
-use crate::bits::{Capture, Span, Wide};
+use crate::bits::{Span, Wide};
 use crate::layout::{Code, PrintRule, Role};
 
 /// Fewer false alarms than this are expected of what is called settled.
@@ -87,36 +86,12 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     });
     let (card, site) = choose_fields(study, still, &mut notes);
     let fields_masks: Vec<Wide> = card.iter().chain(&site).map(Choice::mask).collect();
-    let ground = study.sieve.ground(study.sieve.candidates, &[]);
-    let mut completed: Vec<Completed> = study
-        .covers
-        .chosen
-        .iter()
-        .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, &fields_masks))
-        .collect();
-    // A cover that all good rows fit before one that some break.
-    completed.retain_mut(|done| done.agree(&pile.columns, good));
     let (mut fields, accidents) = found_fields(study, &card, &site, varied);
     let false_alarms = study.covers.false_alarms + accidents;
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
     let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
-    let usual = completed.len();
-    let (mut checks, unexplained) = sure::checks(study, good, &mut completed, &masks, sure);
-    for found in checks.iter().take(completed.len()).skip(usual) {
-        notes.push(format!("{}: found by algebra alone, for no usual cover gives it", found.check));
-    }
-    let remainder = || {
-        let cards: Vec<Capture> = good.iter().map(|row| pile.capture(row)).collect();
-        algebra::remainder(&cards)
-    };
-    match (unexplained > 0).then(remainder).flatten() {
-        Some(remainder) => {
-            notes.push(remainder.text(length));
-            checks = remainder.explain(checks, still);
-        }
-        None => notes.extend(unknown(unexplained)),
-    }
+    let (checks, completed) = sure::found(study, &fields_masks, &masks, sure, still, &mut notes);
     if card.is_none()
         && let Some((field, note)) =
             algebra::scattered(&pile.columns, &print::facets(&pile.samples))
@@ -442,20 +417,6 @@ fn usual_site(sites: &[(Anchor, usize)], card: Wide, still: Wide) -> usize {
         (beside, !free.is_zero(), !sites[*i].1.is_multiple_of(8), std::cmp::Reverse(sites[*i].1))
     };
     (0..sites.len()).min_by_key(price).unwrap_or(0)
-}
-
-/// What to say of relations that no check found explains.
-fn unknown(relations: usize) -> Option<String> {
-    let hold = match relations {
-        0 => return None,
-        1 => "1 relation between bits holds in all cards".to_owned(),
-        n => format!("{n} relations between bits hold in all cards"),
-    };
-    Some(format!(
-        "{hold} that no check found explains: a kind of check that is not known here is at work, or \
-         one that cards of other site codes would show; nothing that touches bits of few values is \
-         settled"
-    ))
 }
 
 /// What else people should know.

@@ -1,18 +1,71 @@
 //! How sure each check is: found as a designer would make it, settled only
 //! where no rival of the wide class of [`settle`] fits the good rows.
 
+use super::algebra;
 use super::answer::FoundCheck;
-use super::complete::Completed;
+use super::complete::{Completed, complete};
 use super::kind::Study;
 use super::rows::Rows;
 use super::settle::{self, Claim, Known, Weighed};
 use crate::bits::{Capture, Position, Span, Wide};
 use crate::layout::{Check, builtin};
 
+/// The checks of one kind, completed by what `drawn`, the bits of the fields chosen,
+/// begins and ends, and each with what is open; `fields` are the bits that fields
+/// could have, and `still` those that never varied.
+pub(super) fn found(
+    study: &Study<'_>,
+    drawn: &[Wide],
+    fields: &[Wide],
+    sure: bool,
+    still: Wide,
+    notes: &mut Vec<String>,
+) -> (Vec<FoundCheck>, Vec<Completed>) {
+    let (pile, good) = (&study.pile, &study.good);
+    let ground = study.sieve.ground(study.sieve.candidates, &[]);
+    let chosen = study.covers.chosen.iter();
+    let mut completed: Vec<Completed> = chosen
+        .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, drawn))
+        .collect();
+    // A cover that all good rows fit before one that some break.
+    completed.retain_mut(|done| done.agree(&pile.columns, good));
+    let usual = completed.len();
+    let (mut checks, unexplained) = checks(study, good, &mut completed, fields, sure);
+    for found in checks.iter().take(completed.len()).skip(usual) {
+        notes.push(format!("{}: found by algebra alone, for no usual cover gives it", found.check));
+    }
+    let remainder = || {
+        let cards: Vec<Capture> = good.iter().map(|row| pile.capture(row)).collect();
+        algebra::remainder(&cards)
+    };
+    match (unexplained > 0).then(remainder).flatten() {
+        Some(remainder) => {
+            notes.push(remainder.text(pile.length));
+            checks = remainder.explain(checks, still);
+        }
+        None => notes.extend(unknown(unexplained)),
+    }
+    (checks, completed)
+}
+
+/// What to say of relations that no check found explains.
+fn unknown(relations: usize) -> Option<String> {
+    let hold = match relations {
+        0 => return None,
+        1 => "1 relation between bits holds in all cards".to_owned(),
+        n => format!("{n} relations between bits hold in all cards"),
+    };
+    Some(format!(
+        "{hold} that no check found explains: a kind of check that is not known here is at work, or \
+         one that cards of other site codes would show; nothing that touches bits of few values is \
+         settled"
+    ))
+}
+
 /// The checks found, each with whether it is settled and what is open, and how
 /// many relations none of them explains; `fields` are the bits that fields could
 /// have.
-pub(super) fn checks(
+fn checks(
     study: &Study<'_>,
     good: &Rows,
     completed: &mut Vec<Completed>,
@@ -36,11 +89,12 @@ pub(super) fn checks(
     let known = study.known(fields.iter().copied());
     let known = Known { published: published(study.pile.length, completed), ..known };
     let captures = settle::borne_out(&captures, &claims, &known);
-    let found = completed.len();
     let algebra = by_algebra(&captures, &claims, &known);
-    if algebra.iter().all(|done| done.undetermined.is_zero()) {
-        let more = algebra.iter().map(parity).zip(found..);
-        more.for_each(|(claim, nth)| claims.insert(nth, claim));
+    let mut all = claims.clone();
+    all.splice(completed.len()..completed.len(), algebra.iter().map(parity));
+    // Where more holds than these say, they might as well be said otherwise.
+    if settle::say_all(&captures, &all, &known) {
+        claims = all;
     }
     completed.extend(algebra);
     let Weighed { standings, unexplained } = settle::weigh(&captures, &claims, &known);
