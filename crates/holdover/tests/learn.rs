@@ -235,6 +235,32 @@ fn patterns_of_the_trade() {
     }
 }
 
+/// A check over the bits at prime numbers, and one over every third bit, which no
+/// run and no usual pattern gives.
+#[test]
+fn what_no_usual_cover_gives_is_found_by_algebra() {
+    let field = [("card", "2-30", Code::Binary)];
+    let usual = parity("even", 1, "2-15");
+    for over in ["2-3,5,7,11,13,17,19,23,29", "1-2,5,8,11,14,17,20,23,26,29"] {
+        let card = layout(31, &field, &[usual.clone(), parity("odd", 31, over)]);
+        let learnt = one(&cards(&card, 0, random(12, 60, 1 << 29), |n| n.to_string()));
+        let found = learnt.layout.as_ref().unwrap();
+        assert!(found.same_rules(&card), "{over}: {:?}", checks(&learnt));
+        let said = |note: &String| note.contains(over) && note.contains("algebra alone");
+        assert!(learnt.notes.iter().any(said), "{:?}", learnt.notes);
+    }
+}
+
+/// A number whose bits stand in no order is read all the same.
+#[test]
+fn a_scattered_number_is_found_by_algebra() {
+    let places = "9,2,16,5,11,3,14,7,18,4,10,6";
+    let card = layout(20, &[("card", places, Code::Binary)], &[]);
+    let learnt = one(&cards(&card, 0, random(13, 60, 1 << 12), |n| n.to_string()));
+    assert_eq!((span(&learnt, "card").as_deref(), learnt.fields[0].settled), (Some(places), false));
+    assert!(learnt.layout.is_some() && learnt.failure.is_none(), "{learnt:?}");
+}
+
 #[test]
 fn row_and_column_parity() {
     // Four words of seven bits, each with its own parity bit, then a check word.

@@ -203,14 +203,16 @@ fn settleable(pile: &Pile, good: &[Capture]) -> Vec<Relation> {
         borders.extend([*a, b + 1]);
     }
     at.iter().for_each(|at| borders.extend([*at, at + 1]));
-    let distinct = good.iter().collect::<HashSet<_>>().len();
+    // Bits that take few values are tested by their distinct values.
+    let distinct =
+        |bits: Wide| good.iter().map(|word| word.wide() & bits).collect::<HashSet<_>>().len();
     let whole = |(at, over): &(usize, &[usize])| mask(over.iter().copied().chain([*at]));
     let mut left: Vec<(Wide, Vec<Wide>)> = Vec::new();
     for parity in &parities {
         let covers = wide(length, parity.0, &at, &borders);
-        let enough = covers.len() as f64 * (1.0 - distinct as f64).exp2() < 1e-4;
-        let varied = parity.1.iter().all(|at| !fits(mask([*at])));
         let bits = whole(parity);
+        let enough = covers.len() as f64 * (1.0 - distinct(bits) as f64).exp2() < 1e-4;
+        let varied = bits.offsets().all(|at| !fits(mask([at])));
         if !enough || !varied || !fits(bits) {
             continue;
         }
@@ -245,10 +247,12 @@ struct Tally {
     card_settled: Rate,
     card_listed: Rate,
     unsettled_false: Rate,
+    proposed: Rate,
+    proposed_false: Rate,
 }
 
 impl Tally {
-    fn rates(&mut self) -> [(&'static str, &mut Rate); 9] {
+    fn rates(&mut self) -> [(&'static str, &mut Rate); 11] {
         [
             ("settled checks false", &mut self.checks_false),
             ("settled fields false", &mut self.fields_false),
@@ -259,6 +263,8 @@ impl Tally {
             ("piles with the card number settled", &mut self.card_settled),
             ("piles with the card number listed", &mut self.card_listed),
             ("unsettled checks false", &mut self.unsettled_false),
+            ("piles whose codes nobody printed are proposed", &mut self.proposed),
+            ("proposed codes with bits of no code", &mut self.proposed_false),
         ]
     }
 
@@ -357,6 +363,13 @@ fn judge(departure: Departure, seed: u64, show: bool) -> Tally {
             println!("not called {span} {departure:?} {seed}: {}", describe(&learnt[0], &pile));
         }
     }
+    if !pile.sites && departure != Joined {
+        judge_codes(&pile, &learnt, &mut tally, &|what, kind| {
+            if show {
+                println!("{what} {departure:?} {seed}: {}", describe(kind, &pile));
+            }
+        });
+    }
     if pile.plain {
         let cards =
             || learnt.iter().flat_map(|kind| &kind.fields).filter(|field| field.role == Role::Card);
@@ -367,6 +380,37 @@ fn judge(departure: Departure, seed: u64, show: bool) -> Tally {
         tally.card_listed.count(cards().any(|field| field.could_be.contains(&span)));
     }
     tally
+}
+
+/// Whether the bits of site and issue codes that differ among the cards, and that
+/// nobody printed, are proposed, and no others.
+fn judge_codes(pile: &Pile, learnt: &[Learnt], tally: &mut Tally, say: &dyn Fn(&str, &Learnt)) {
+    let [kind] = learnt else { return };
+    if !kind.fields.iter().any(|field| field.role == Role::Card) {
+        return;
+    }
+    let good = pile.samples.iter().zip(&pile.words);
+    let good = good.filter(|(sample, _)| kind.good.contains(&sample.line));
+    let words: Vec<Wide> = good.map(|(_, word)| word.wide()).collect();
+    let varied = words.iter().fold(Wide::ZERO, |all, word| all | (*word ^ words[0]));
+    let codes = mask(pile.design.site_at().iter().chain(pile.design.issue_at()).copied());
+    let fields = kind.fields.iter().filter(|field| field.role != Role::Card);
+    let found: Vec<Wide> = fields.map(|field| field.span.mask() & varied).collect();
+    let all = found.iter().fold(Wide::ZERO, |all, field| all | *field);
+    if !(codes & varied).is_zero() {
+        let proposed = (codes & varied & !all).is_zero();
+        tally.proposed.count(proposed);
+        if !proposed {
+            say("not proposed", kind);
+        }
+    }
+    for field in found {
+        let wrong = !(field & !codes).is_zero();
+        tally.proposed_false.count(wrong);
+        if wrong {
+            say("proposed wrongly", kind);
+        }
+    }
 }
 
 fn describe(kind: &Learnt, pile: &Pile) -> String {

@@ -3,20 +3,21 @@
 //! each part is.
 
 use super::advice::{self, Open};
+use super::algebra;
 use super::answer::{Counter, FoundCheck, FoundField, Learnt};
 use super::clean::Reasons;
-use super::complete::{Completed, complete};
+use super::codes;
 use super::counter::Counting;
 use super::entropy::entropy;
 use super::fields::{Number, SITE_PLACES};
 use super::kind::Study;
-use super::print::What;
+use super::made;
+use super::print::{self, What};
 use super::rows::Rows;
 use super::spans::Anchor;
 use super::sure;
 use crate::bits::{Span, Wide};
-use crate::decode::Decode;
-use crate::layout::{Code, Field, Layout, LayoutSpec, PlaceIn, PrintRule, Role, Unsettled};
+use crate::layout::{Code, PrintRule, Role};
 
 /// Fewer false alarms than this are expected of what is called settled.
 pub(super) const SETTLED: f64 = 1e-3;
@@ -85,51 +86,21 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     });
     let (card, site) = choose_fields(study, still, &mut notes);
     let fields_masks: Vec<Wide> = card.iter().chain(&site).map(Choice::mask).collect();
-    let ground = study.sieve.ground(study.sieve.candidates, &[]);
-    let mut completed: Vec<Completed> = study
-        .covers
-        .chosen
-        .iter()
-        .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, &fields_masks))
-        .collect();
-    // A cover that all good rows fit before one that some break.
-    completed.retain_mut(|done| done.agree(&pile.columns, good));
-    let mut fields = Vec::new();
-    let mut false_alarms = study.covers.false_alarms;
-    // What stands before the end of a longer number shows where it is cut.
-    let headed = site.is_some();
-    let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
-    let role = study.card.as_ref().is_some_and(|c| c.role_sure || headed && tail(&c.number));
-    // Where nothing separates the two, a bit beside them that never varied may be
-    // theirs, and the cut elsewhere.
-    let cut = study.card.as_ref().is_some_and(|c| tail(&c.number));
-    let taken = fields_masks.iter().fold(varied, |all, mask| all | *mask);
-    let apart = |choice: &Choice| {
-        let (anchor, width) = choice.widths[choice.chosen];
-        (anchor.beyond(width) & Wide::ones(length) & !taken).is_zero()
-    };
-    if let (Some(choice), Some(found)) = (&site, &study.site) {
-        let column = matches!(found.facet.what, What::Site { .. });
-        let told = column || !cut || !(choice.anchor.mask(1) & varied).is_zero() && apart(choice);
-        let sure = found.false_alarms < SETTLED && (role || column) && told;
-        fields.extend(choice.found(Role::Site, sure, PrintRule::default()));
-    }
-    if let Some(choice) = &card {
-        let number = study.card.as_ref().map(|card| &card.number);
-        let sure = number.is_some_and(|n| {
-            n.false_alarms < SETTLED && n.as_printed() && !n.weak(&pile.columns, good)
-        });
-        let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
-        false_alarms += number.map_or(counted, |n| n.false_alarms);
-        let rule = number.map_or_else(PrintRule::default, |n| n.print);
-        fields.extend(choice.found(Role::Card, sure && role && (!cut || apart(choice)), rule));
-    }
+    let (mut fields, accidents) = found_fields(study, &card, &site, varied);
+    let false_alarms = study.covers.false_alarms + accidents;
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
     let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
-    let (checks, unexplained) = sure::checks(study, good, &mut completed, &masks, sure);
-    notes.extend(unknown(unexplained));
-    let (layout, mut failure) = match layout(id, length, &fields, &checks, study, good) {
+    let (checks, completed) = sure::found(study, &fields_masks, &masks, sure, still, &mut notes);
+    if card.is_none()
+        && let Some((field, note)) =
+            algebra::scattered(&pile.columns, &print::facets(&pile.samples))
+    {
+        fields.extend(field);
+        notes.push(note);
+    }
+    let proposed = propose(study, &checks, &mut fields, &mut notes);
+    let (layout, mut failure) = match made::layout(id, length, &fields, &checks, study, good) {
         Ok(layout) => (Some(layout), None),
         Err(why) => (None, Some(why)),
     };
@@ -155,7 +126,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     let open = Open {
         checks: &completed.iter().collect::<Vec<_>>(),
         card: &card.as_ref().map_or(Vec::new(), Choice::masks),
-        site: &site.as_ref().map_or(Vec::new(), Choice::masks),
+        site: &site.as_ref().map_or(proposed, Choice::masks),
         still: still & !checks_at,
         largest: study.card.as_ref().and_then(|card| largest(study, card)),
         length,
@@ -180,6 +151,88 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         good: pile.as_given(good).into_iter().map(|row| pile.samples[row].line).collect(),
         lines_swapped: pile.inverted,
     }
+}
+
+/// The fields that are printed, each with whether it is settled, and how many
+/// spans are expected to read the number by accident.
+fn found_fields(
+    study: &Study<'_>,
+    card: &Option<Choice>,
+    site: &Option<Choice>,
+    varied: Wide,
+) -> (Vec<FoundField>, f64) {
+    let (pile, good) = (&study.pile, &study.good);
+    let mut fields = Vec::new();
+    let mut false_alarms = 0.0;
+    // What stands before the end of a longer number shows where it is cut.
+    let headed = site.is_some();
+    let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
+    let role = study.card.as_ref().is_some_and(|c| c.role_sure || headed && tail(&c.number));
+    // Where nothing separates the two, a bit beside them that never varied may be
+    // theirs, and the cut elsewhere.
+    let cut = study.card.as_ref().is_some_and(|c| tail(&c.number));
+    let taken = card.iter().chain(site).fold(varied, |all, choice| all | choice.mask());
+    let apart = |choice: &Choice| {
+        let (anchor, width) = choice.widths[choice.chosen];
+        (anchor.beyond(width) & Wide::ones(pile.length) & !taken).is_zero()
+    };
+    if let (Some(choice), Some(found)) = (site, &study.site) {
+        let column = matches!(found.facet.what, What::Site { .. });
+        let told = column || !cut || !(choice.anchor.mask(1) & varied).is_zero() && apart(choice);
+        let sure = found.false_alarms < SETTLED && (role || column) && told;
+        fields.extend(choice.found(Role::Site, sure, PrintRule::default()));
+    }
+    if let Some(choice) = card {
+        let number = study.card.as_ref().map(|card| &card.number);
+        let sure = number.is_some_and(|n| {
+            n.false_alarms < SETTLED && n.as_printed() && !n.weak(&pile.columns, good)
+        });
+        let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
+        false_alarms += number.map_or(counted, |n| n.false_alarms);
+        let rule = number.map_or_else(PrintRule::default, |n| n.print);
+        fields.extend(choice.found(Role::Card, sure && role && (!cut || apart(choice)), rule));
+    }
+    (fields, false_alarms)
+}
+
+/// Adds fields that nobody printed, and says of each what would tell; the bits
+/// that the site code could be, where it is one of them.
+fn propose(
+    study: &Study<'_>,
+    checks: &[FoundCheck],
+    fields: &mut Vec<FoundField>,
+    notes: &mut Vec<String>,
+) -> Vec<Wide> {
+    if study.card.is_none() {
+        return Vec::new();
+    }
+    let checks = checks.iter().fold(Wide::ZERO, |all, found| all | found.check.own_bits());
+    let taken = fields.iter().fold(checks, |all, field| all | field.span.mask());
+    let cards = study.good.iter().map(|row| study.pile.capture(row));
+    let stretches = codes::find(cards, study.pile.length, taken, checks);
+    let mut site = Vec::new();
+    for (nth, stretch) in stretches.iter().enumerate() {
+        let codes = nth + usize::from(study.site.is_some());
+        let (role, taken_for) = match codes {
+            0 => (Role::Site, "the site code, which they may not be"),
+            1 => (Role::new("code"), "a code of their own"),
+            _ => (Role::new(&format!("code-{codes}")), "a code of their own"),
+        };
+        let field = stretch.field(role);
+        notes.push(format!(
+            "bits {} take {} values that nobody printed, and are taken for {taken_for}: one more \
+             card of another site code, and one of another issue, with the code noted in a column \
+             site, would tell",
+            stretch.whole, stretch.values
+        ));
+        if field.role == Role::Site {
+            site = field.could_be.iter().map(Span::mask).collect();
+            fields.insert(0, field);
+        } else {
+            fields.push(field);
+        }
+    }
+    site
 }
 
 fn field<'f>(fields: &'f [FoundField], role: &Role) -> Option<&'f FoundField> {
@@ -364,93 +417,6 @@ fn usual_site(sites: &[(Anchor, usize)], card: Wide, still: Wide) -> usize {
         (beside, !free.is_zero(), !sites[*i].1.is_multiple_of(8), std::cmp::Reverse(sites[*i].1))
     };
     (0..sites.len()).min_by_key(price).unwrap_or(0)
-}
-
-/// The layout, if it decodes every good sample back to its print.
-fn layout(
-    id: String,
-    length: usize,
-    fields: &[FoundField],
-    checks: &[FoundCheck],
-    study: &Study<'_>,
-    good: &Rows,
-) -> Result<Layout, String> {
-    if fields.is_empty() {
-        return Err(match study.printed() {
-            true => "no field could be told: no number printed comes out of the bits",
-            false => "no field could be told: the layout needs the numbers printed on the cards",
-        }
-        .to_owned());
-    }
-    let field = |f: &FoundField| {
-        let (code, print) = (f.code, f.print);
-        Field { code, print, ..Field::binary(f.role.clone(), f.span.clone()) }
-    };
-    let spec = LayoutSpec {
-        id,
-        title: format!("{length} bits, {}", Layout::WORKED_OUT),
-        length,
-        basis: Layout::WORKED_OUT.to_owned(),
-        weight: 1.0,
-        fields: fields.iter().map(field).collect(),
-        checks: checks.iter().map(|found| found.check.clone()).collect(),
-        unsettled: unsettled(fields, checks),
-    };
-    let layout =
-        Layout::new(spec).map_err(|error| format!("what was found is no layout: {error}"))?;
-    for row in good.iter() {
-        let line = study.pile.samples[row].line;
-        let decode =
-            Decode::new(&layout, study.pile.capture(row)).ok_or("a sample has another length")?;
-        if let Some((check, _)) = decode.outcomes().find(|(_, holds)| !holds) {
-            return Err(format!(
-                "line {line} breaks {check}, though nothing else is wrong with it"
-            ));
-        }
-        let same = |value: Option<crate::layout::Value>, printed: Option<u128>| {
-            printed.is_none() || value.and_then(|v| v.to_string().parse::<u128>().ok()) == printed
-        };
-        let card = study.card.as_ref().and_then(|card| card.number.facet.values[row]);
-        if !same(decode.card(), card) {
-            return Err(format!("line {line} does not decode back to its print"));
-        }
-        let site = study.site.as_ref().and_then(|site| site.facet.values[row]);
-        if decode.site().is_some() && !same(decode.site(), site) {
-            return Err(format!("line {line} does not decode back to its site code"));
-        }
-    }
-    Ok(layout)
-}
-
-/// What the sample does not settle.
-fn unsettled(fields: &[FoundField], checks: &[FoundCheck]) -> Vec<Unsettled> {
-    // Bits that some of the spans that fit hold, and others do not.
-    let differ = |found: &FoundField| {
-        let masks = || found.could_be.iter().map(Span::mask);
-        let any = masks().fold(Wide::ZERO, |any, mask| any | mask);
-        Span::from_mask(masks().fold(any, |every, mask| every & mask) ^ any)
-    };
-    let fields = fields.iter().enumerate().filter(|(_, found)| !found.settled);
-    let fields =
-        fields.map(|(i, found)| Unsettled { part: PlaceIn::Field(i), open: differ(found) });
-    let checks = checks.iter().enumerate().filter(|(_, found)| !found.settled);
-    let checks = checks
-        .map(|(i, found)| Unsettled { part: PlaceIn::Check(i), open: found.undetermined.clone() });
-    fields.chain(checks).collect()
-}
-
-/// What to say of relations that no check found explains.
-fn unknown(relations: usize) -> Option<String> {
-    let hold = match relations {
-        0 => return None,
-        1 => "1 relation between bits holds in all cards".to_owned(),
-        n => format!("{n} relations between bits hold in all cards"),
-    };
-    Some(format!(
-        "{hold} that no check found explains: a kind of check that is not known here is at work, or \
-         one that cards of other site codes would show; nothing that touches bits of few values is \
-         settled"
-    ))
 }
 
 /// What else people should know.

@@ -2,7 +2,9 @@
 //! parity it follows. Needs more rows than the base-2 logarithm of the covers
 //! tried, by a margin; how many of them would fit by accident is reckoned.
 
-use super::pattern::{Family, OTHERS, Others, SHAPES, Shape, columns as column_shapes, walk};
+use super::pattern::{
+    Family, OTHERS, Others, SHAPES, Shape, columns as column_shapes, usual, walk,
+};
 use super::rows::{Columns, Rows};
 use crate::bits::Wide;
 use crate::bits::gf2::{Added, Relation, System};
@@ -106,6 +108,10 @@ const STRUCTURED: f64 = 1.0 / 256.0;
 /// source): numbers of one box tell little, and what they tell stays unsettled.
 const STRUCTURED_ALLOWED: f64 = 0.05;
 
+/// How many covers take few words to say, about ([`usual`]): they have the false
+/// alarms allowed to themselves, so that the usual check is found in fewer cards.
+pub(super) const USUAL: f64 = 40.0;
+
 /// The share of rows that may violate a check before misreadings are taken
 /// out (judgement, no source).
 pub(super) const VIOLATED: f64 = 0.15;
@@ -146,7 +152,8 @@ fn attempt(ground: &Ground<'_>, bit: usize, limit: usize) -> Trial {
     let bits = f64::from(ground.candidates.count_ones());
     // What could not be told from an accident need not be tried.
     let hopeless = |family: Family| {
-        let least = all * all / 4.0 * accident(ground.columns.rows(), 0).exp2();
+        let tried = if family < Family::Column { USUAL } else { all * all / 4.0 };
+        let least = tried.min(all * all / 4.0) * accident(ground.columns.rows(), 0).exp2();
         least > ALLOWED * family.share() / bits
     };
     for shape in SHAPES.into_iter().filter(|shape| !hopeless(shape.family)) {
@@ -263,10 +270,16 @@ pub(super) fn find(ground: &Ground<'_>, limit: usize) -> Covers {
             true => (tried * (1.0 - ground.candidate_rank as f64).exp2()).min(1.0),
             false => STRUCTURED * (tried * (-(ground.rank as f64)).exp2()).min(1.0),
         };
+        let few_words: Vec<Wide> = usual(ground.columns.length(), bit, ground.checks())
+            .into_iter()
+            .map(|cover| cover & ground.varying)
+            .collect();
+        let usual = |hit: &Hit| few_words.contains(&hit.cover);
         let enough = |hit: &Hit| {
             let share = hit.family.share() / bits.len() as f64;
             let tried = trial.tried.iter().find(|(family, _)| *family == hit.family);
-            let expected = tried.map_or(0.0, |(_, n)| *n) * accident(n, hit.violations).exp2();
+            let tried = tried.map_or(0.0, |(_, n)| if usual(hit) { USUAL.min(*n) } else { *n });
+            let expected = tried * accident(n, hit.violations).exp2();
             expected < ALLOWED * share && structured(hit) < STRUCTURED_ALLOWED
         };
         let fits: Vec<Hit> = trial
@@ -276,6 +289,7 @@ pub(super) fn find(ground: &Ground<'_>, limit: usize) -> Covers {
             .copied()
             .collect();
         let violated = if fits.is_empty() { 0 } else { least.unwrap_or(0) };
+        let tried = if fits.iter().any(usual) { USUAL.min(tried) } else { tried };
         found.false_alarms += tried * accident(n, violated).exp2();
         found.false_alarms += fits.iter().map(structured).fold(0.0, f64::max);
         accepted.extend(fits);

@@ -14,7 +14,8 @@
 //! the same, by checks that are settled themselves (`settle.rs` states the
 //! model). Every bit it covers varied, and fewer than 10^-3 such relations are
 //! expected to fit by accident. Bits that take few values are tested by their
-//! distinct values, not by the rows. Where relations are left that no check
+//! distinct values, not by the rows. A card alone of its code, one bit from another
+//! code, settles nothing, for the bit may be misread. Where relations are left that no check
 //! found explains, or bits vary freely that no field and no check explains,
 //! what could be an accident beside an unknown kind of check stays open.
 //!
@@ -26,6 +27,10 @@
 //! and a constant is found as that; where the rows that are not read are of other
 //! codes, the print follows a rule that is not known, and they are not accused.
 //!
+//! Bits of few values that nobody printed are proposed as a field (`codes.rs`), and
+//! what no usual cover gives is looked for by algebra (`algebra.rs`); a check found so
+//! is settled only where the checks found say all that holds.
+//!
 //! One exception: where the checks found are all those of a layout of the
 //! built-in table, bits that never varied leave open only the check that may
 //! cover them.
@@ -35,9 +40,12 @@
 //! cover.
 
 mod advice;
+mod algebra;
 mod answer;
+mod blocks;
 mod build;
 mod clean;
+mod codes;
 mod complete;
 mod counter;
 mod cover;
@@ -45,6 +53,7 @@ mod entropy;
 mod fields;
 mod kind;
 mod lrc;
+mod made;
 mod null_space;
 mod offset;
 mod pattern;

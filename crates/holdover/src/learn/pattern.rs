@@ -87,6 +87,32 @@ pub(super) enum Others {
 /// All ways to meet other check bits.
 pub(super) const OTHERS: [Others; 3] = [Others::Counted, Others::LeftOut, Others::SteppedOver];
 
+/// Covers that take few words to say, for the check bit `bit`: runs between the
+/// card's ends, the bits beside them and its middle, and alternate bits and two of
+/// three over the whole card, each with and without the other check bits. Some
+/// forty, where all of a family are hundreds.
+pub(super) fn usual(length: usize, bit: usize, checks: Wide) -> Vec<Wide> {
+    let (last, middle) = (length.saturating_sub(1), length / 2);
+    let mut borders = vec![0, 1, 2, middle, length - middle, last.saturating_sub(1), last, length];
+    borders.sort_unstable();
+    borders.dedup();
+    let ends = borders.iter().enumerate().flat_map(|(i, first)| {
+        borders[i + 1..].iter().map(move |end| Wide::ones(end - first).towards_end(*first))
+    });
+    let whole = [(2, 0b01, 2), (3, 0b011, 3)].into_iter().flat_map(|(period, taken, phases)| {
+        (0..phases).map(move |phase| {
+            let mut cover = Wide::ZERO;
+            let covered = |at: &usize| taken >> ((at + phase) % period) & 1 == 1;
+            (0..length).filter(covered).for_each(|at| cover.set(at, true));
+            cover
+        })
+    });
+    let patterns = whole.flat_map(|cover| [cover, cover & !checks]);
+    let mut all: Vec<Wide> = ends.chain(patterns).collect();
+    all.iter_mut().for_each(|cover| cover.set(bit, false));
+    all
+}
+
 /// One bit taken into a cover.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Taken {

@@ -14,18 +14,25 @@
 //! - *S*, the settled checks, is the largest set whose every rival differs from
 //!   the check found by checks of *S* alone. So a rival is not explained away
 //!   by a check that is not settled itself.
-//! - *Tests*. The bits outside the card number, and its bits from the highest
-//!   down, form nested blocks; a relation within a block is tested by the block's
-//!   distinct values less one, not by the rows: six site codes are five tests.
-//!   A relation that holds by accident is expected
-//!   `tried × 2^−tests` times.
+//! - *Tests*. Bits outside the card number are slow, as site codes, or fast, as check
+//!   bits not found, which take as many values as bits drawn at random. The slow bits,
+//!   and with them the card number's from the highest down, form nested blocks. Where
+//!   a block takes as many values as numbers drawn at random for each code would, a
+//!   relation within it is tested by all cards; else by the distinct values of the
+//!   block, or of its own bits, less one, whichever are fewer: six site codes are five
+//!   tests. A relation that holds by accident is expected `tried × 2^−tests` times,
+//!   where `tried` is forty for a cover of few words and 2·length² for others.
+//! - *Entangled* are claims whose sum says something of slow bits that is hardly
+//!   tested: one of them at least is an accident.
 //! - *Something unknown*. Relations of *N* that the checks found leave over, and
 //!   that have [`MARGIN`] tests more than the bits of their block, are no
 //!   accident: a kind of check not known is at work, and nothing that touches
 //!   bits of few values is settled.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
+use super::blocks::{Blocks, COUNTED, tried};
+use super::codes;
 use super::null_space;
 use super::pattern::{OTHERS, SHAPES, every_third, walk};
 use super::rows::affine_rank;
@@ -40,7 +47,7 @@ pub(super) const MARGIN: usize = 10;
 const BORDERS: usize = 24;
 
 /// Other check bits toggled in every combination; of more, one at a time.
-const TOGGLED: usize = 4;
+const TOGGLED: usize = 6;
 
 /// Rivals kept (bounds memory).
 const KEPT: usize = 256;
@@ -55,7 +62,7 @@ pub(super) struct Claim {
 }
 
 impl Claim {
-    fn bits(&self) -> Wide {
+    pub(super) fn bits(&self) -> Wide {
         let mut bits = self.cover;
         bits.set(self.bit, true);
         bits
@@ -111,6 +118,23 @@ impl Fitting {
     }
 }
 
+/// The rows without those that no other row bears out: of a code of their own, one
+/// bit from a code that others have, where no print says it. The bit may be misread.
+pub(super) fn borne_out(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Capture> {
+    let blocks = Blocks::of(rows, claims, known);
+    let bits = blocks.slow.0 & !known.fields;
+    let mut codes: HashMap<Wide, usize> = HashMap::new();
+    rows.iter().for_each(|row| *codes.entry(row.wide() & bits).or_default() += 1);
+    let borne_out = |row: &&Capture| {
+        let code = row.wide() & bits;
+        let near = |at: usize| {
+            codes.get(&(code ^ Wide::ones(1).towards_end(at))).is_some_and(|cards| *cards > 1)
+        };
+        codes[&code] > 1 || !bits.offsets().any(near)
+    };
+    rows.iter().filter(borne_out).copied().collect()
+}
+
 /// Which of `claims` are likelier checks than accidents.
 pub(super) fn likely(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<bool> {
     let length = rows.first().map_or(0, Capture::len);
@@ -124,6 +148,22 @@ pub(super) struct Weighed {
     pub(super) standings: Vec<Standing>,
     /// Independent relations that no claim explains and that are no accident.
     pub(super) unexplained: usize,
+}
+
+/// The bits of relations that no claim explains and that are no accident.
+pub(super) fn left(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Wide> {
+    let left = Blocks::of(rows, claims, known).left(rows, claims, known);
+    left.into_iter().filter(|bits| told(rows, *bits)).collect()
+}
+
+/// Whether the claims say all that holds in all rows.
+pub(super) fn say_all(rows: &[Capture], claims: &[Claim], known: &Known) -> bool {
+    let mut system = System::new();
+    let own = known.relations.iter().map(|relation| relation.bits);
+    for bits in claims.iter().map(Claim::bits).chain(own) {
+        system.add(Relation { bits, constant: false });
+    }
+    system.rank() == null_space(rows).relations().len()
 }
 
 /// Weighs `claims` by `rows`, all good and of one length.
@@ -143,16 +183,21 @@ pub(super) fn weigh(rows: &[Capture], claims: &[Claim], known: &Known) -> Weighe
         all.set(claim.bit, true);
         all
     });
+    let checks = checks | blocks.ends(length);
     let borders = borders(known, checks, length);
+    let entangled = blocks.entangled(claims, length);
     let mut standings: Vec<Standing> = claims
         .iter()
-        .map(|claim| {
+        .zip(entangled)
+        .map(|(claim, entangled)| {
             let accidents = blocks.accidents(claim, claims, length);
             let fits = rivals(&fitting, claim, checks, &borders);
             Standing {
                 rivals: fits.clone(),
                 fits,
-                sound: accidents.max(bound) < SURE && !(unknown && blocks.slow(claim, claims)),
+                sound: accidents.max(bound) < SURE
+                    && !entangled
+                    && !(unknown && blocks.slow(claim, claims)),
                 settled: false,
             }
         })
@@ -230,12 +275,13 @@ fn bound(rows: &[Capture], claims: &[Claim], known: &Known) -> f64 {
     let first = few.first().map_or(Wide::ZERO, |row| row.wide());
     let varied = few.iter().fold(Wide::ZERO, |all, row| all | (row.wide() ^ first)) & outside;
     let values = few.iter().map(|row| row.wide() & varied).collect::<HashSet<_>>().len();
-    let free = values as f64 >= DRAWN * drawn(f64::from(varied.count_ones()).exp2(), few.len());
+    let free =
+        values as f64 >= DRAWN * codes::expected(f64::from(varied.count_ones()).exp2(), few.len());
     if varied.is_zero() || !free {
         return f64::NEG_INFINITY;
     }
     let rank = affine_rank(few.iter().map(|row| row.wide()), known.fields);
-    (2.0 * (length * length) as f64).log2() - rank as f64
+    tried(length) - rank as f64
 }
 
 /// Whether a relation's own bits take so many values that it is no accident of a
@@ -246,10 +292,8 @@ fn told(rows: &[Capture], bits: Wide) -> bool {
     values > bits.count_ones() as usize + MARGIN
 }
 
-/// How many different values so many rows have, drawn from as many at random.
-fn drawn(room: f64, rows: usize) -> f64 {
-    room * (1.0 - (1.0 - 1.0 / room).powi(rows as i32))
-}
+/// The share of the values of numbers drawn at random (judgement, no source).
+const DRAWN: f64 = 0.6;
 
 /// Where runs begin and end: at fields, at check bits, at the ends of the card.
 fn borders(known: &Known, checks: Wide, length: usize) -> Vec<usize> {
@@ -277,13 +321,13 @@ fn rivals(fitting: &Fitting, claim: &Claim, checks: Wide, borders: &[usize]) -> 
     let mut found: Vec<Wide> = Vec::new();
     let mut seen: HashSet<Wide> = HashSet::from([claim.cover]);
     let length = fitting.left.len();
-    let targets: Vec<(Wide, Wide)> = toggles
-        .iter()
-        .map(|toggle| (*toggle, fitting.left[claim.bit] ^ fitting.sum(*toggle)))
-        .collect();
-    let mut tried = |cover: Wide, sum: Wide| {
-        let fits = targets.iter().filter(|(_, target)| *target == sum);
-        for rival in fits.map(|(toggle, _)| cover ^ *toggle) {
+    let mut targets: HashMap<Wide, Vec<Wide>> = HashMap::new();
+    for toggle in &toggles {
+        let target = fitting.left[claim.bit] ^ fitting.sum(*toggle);
+        targets.entry(target).or_default().push(*toggle);
+    }
+    let mut try_cover = |cover: Wide, sum: Wide| {
+        for rival in targets.get(&sum).into_iter().flatten().map(|toggle| cover ^ *toggle) {
             if found.len() < KEPT && seen.insert(rival) {
                 found.push(rival);
             }
@@ -299,7 +343,7 @@ fn rivals(fitting: &Fitting, claim: &Claim, checks: Wide, borders: &[usize]) -> 
                 cover.set(taken.at, true);
                 sum = sum ^ fitting.left[taken.at];
                 if taken.fresh {
-                    tried(cover, sum);
+                    try_cover(cover, sum);
                 }
                 true
             });
@@ -317,7 +361,7 @@ fn rivals(fitting: &Fitting, claim: &Claim, checks: Wide, borders: &[usize]) -> 
         .collect();
     for (_, end, cover, sum) in &runs {
         let second = runs.iter().filter(|(first, ..)| first > end);
-        second.for_each(|(_, _, other, more)| tried(*cover | *other, *sum ^ *more));
+        second.for_each(|(_, _, other, more)| try_cover(*cover | *other, *sum ^ *more));
     }
     found
 }
@@ -334,113 +378,6 @@ fn toggles(others: Wide) -> Vec<Wide> {
     })
 }
 
-/// Nested blocks of bits, slow ones first, with their distinct values.
-struct Blocks {
-    /// The card number's bits, highest first, each with the distinct values of
-    /// all bits up to it.
-    card: Vec<(usize, usize)>,
-    /// The bits before them, and their distinct values.
-    outside: (Wide, usize),
-    rows: usize,
-}
-
-/// The share of the values of numbers drawn at random (judgement, no source).
-const DRAWN: f64 = 0.6;
-
-/// Rows by which values are counted: a fair sample of more.
-const COUNTED: usize = 512;
-
-impl Blocks {
-    fn of(rows: &[Capture], claims: &[Claim], known: &Known) -> Blocks {
-        let rows = &rows[..rows.len().min(COUNTED)];
-        let length = rows.first().map_or(0, Capture::len);
-        let distinct =
-            |bits: Wide| rows.iter().map(|row| row.wide() & bits).collect::<HashSet<_>>().len();
-        let mut bits = Wide::ones(length);
-        known.card.iter().for_each(|at| bits.set(*at, false));
-        claims.iter().for_each(|claim| bits.set(claim.bit, false));
-        let outside = (bits, distinct(bits));
-        let card = known.card.iter().map(|at| {
-            bits.set(*at, true);
-            (*at, distinct(bits))
-        });
-        Blocks { card: card.collect(), outside, rows: rows.len() }
-    }
-
-    /// Tests of a relation over `bits`, and how many bits its block has. A block
-    /// whose values are as many as numbers drawn at random would have tells every
-    /// row apart.
-    fn tests(&self, bits: Wide) -> (usize, usize) {
-        let (outside, codes) = (self.outside.0.count_ones() as usize, self.outside.1);
-        let Some(nth) = self.card.iter().rposition(|(at, _)| bits.bit(*at)) else {
-            return (codes.saturating_sub(1), outside);
-        };
-        let values = self.card[nth].1;
-        let room = codes as f64 * ((nth + 1) as f64).exp2();
-        let tests =
-            if values as f64 >= DRAWN * drawn(room, self.rows) { self.most() } else { values - 1 };
-        (tests, outside + nth + 1)
-    }
-
-    /// All values there are, less one.
-    fn most(&self) -> usize {
-        self.card.last().map_or(self.outside.1, |(_, values)| *values).saturating_sub(1)
-    }
-
-    /// The bits of relations that are left, that no check found explains and that
-    /// are no accident.
-    fn left(&self, rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Wide> {
-        // Pivots are as fast as can be, so that what is left is slow if it can be.
-        let one = |at: &usize| Wide::ones(1).towards_end(*at);
-        let checks: Vec<Wide> = claims.iter().map(|claim| one(&claim.bit)).collect();
-        let fast: Vec<Wide> = self.card.iter().rev().map(|(at, _)| one(at)).collect();
-        let mut system = System::new();
-        for claim in claims {
-            system.add_preferring(Relation { bits: claim.bits(), constant: false }, &checks);
-        }
-        let own = known.relations.iter().map(|relation| relation.bits);
-        own.for_each(|bits| {
-            system.add_preferring(Relation { bits, constant: false }, &fast);
-        });
-        let space = null_space(rows);
-        let still = space.relations().iter().filter(|relation| relation.bits.count_ones() == 1);
-        still.for_each(|relation| {
-            system.add(Relation { constant: false, ..*relation });
-        });
-        let found = system.rank();
-        for relation in space.relations() {
-            system.add_preferring(Relation { constant: false, ..*relation }, &fast);
-        }
-        let left = system.relations().skip(found).filter(|relation| {
-            let (tests, bits) = self.tests(relation.bits);
-            tests >= bits + MARGIN
-        });
-        left.map(|relation| relation.bits).collect()
-    }
-
-    /// The bits a claim hangs on, those of checks it covers among them.
-    fn reached(claim: &Claim, claims: &[Claim]) -> Wide {
-        let within = claims.iter().filter(|other| claim.cover.bit(other.bit));
-        within.fold(claim.bits(), |all, other| all | other.bits())
-    }
-
-    /// log2 of how many claims like it would hold by accident.
-    fn accidents(&self, claim: &Claim, claims: &[Claim], length: usize) -> f64 {
-        let (tests, _) = self.tests(Blocks::reached(claim, claims));
-        if !few(claim.violations, self.most() + 1) {
-            return 0.0;
-        }
-        let tried = 2.0 * (length * length) as f64;
-        tried.log2() + super::cover::accident(tests + 1, claim.violations)
-    }
-
-    /// Whether it hangs on bits that take few values.
-    fn slow(&self, claim: &Claim, claims: &[Claim]) -> bool {
-        let bits = Blocks::reached(claim, claims);
-        self.tests(bits).0 < self.most() || !(bits & self.outside.0).is_zero()
-    }
-}
-
 /// Whether so few of the rows whose prints are right may break a check because
 /// they are misread.
 pub(super) fn few(broken: usize, rows: usize) -> bool {
@@ -448,7 +385,7 @@ pub(super) fn few(broken: usize, rows: usize) -> bool {
 }
 
 /// log2 of the accidents expected of what is settled: one in a thousand.
-const SURE: f64 = -10.0;
+pub(super) const SURE: f64 = -10.0;
 
 /// log2 of the accidents expected of what is found at all (judgement, no source).
 const LIKELY: f64 = -4.0;

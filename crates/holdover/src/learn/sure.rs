@@ -1,21 +1,74 @@
 //! How sure each check is: found as a designer would make it, settled only
 //! where no rival of the wide class of [`settle`] fits the good rows.
 
+use super::algebra;
 use super::answer::FoundCheck;
-use super::complete::Completed;
+use super::complete::{Completed, complete};
 use super::kind::Study;
 use super::rows::Rows;
 use super::settle::{self, Claim, Known, Weighed};
 use crate::bits::{Capture, Position, Span, Wide};
 use crate::layout::{Check, builtin};
 
+/// The checks of one kind, completed by what `drawn`, the bits of the fields chosen,
+/// begins and ends, and each with what is open; `fields` are the bits that fields
+/// could have, and `still` those that never varied.
+pub(super) fn found(
+    study: &Study<'_>,
+    drawn: &[Wide],
+    fields: &[Wide],
+    sure: bool,
+    still: Wide,
+    notes: &mut Vec<String>,
+) -> (Vec<FoundCheck>, Vec<Completed>) {
+    let (pile, good) = (&study.pile, &study.good);
+    let ground = study.sieve.ground(study.sieve.candidates, &[]);
+    let chosen = study.covers.chosen.iter();
+    let mut completed: Vec<Completed> = chosen
+        .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, drawn))
+        .collect();
+    // A cover that all good rows fit before one that some break.
+    completed.retain_mut(|done| done.agree(&pile.columns, good));
+    let usual = completed.len();
+    let (mut checks, unexplained) = checks(study, good, &mut completed, fields, sure);
+    for found in checks.iter().take(completed.len()).skip(usual) {
+        notes.push(format!("{}: found by algebra alone, for no usual cover gives it", found.check));
+    }
+    let remainder = || {
+        let cards: Vec<Capture> = good.iter().map(|row| pile.capture(row)).collect();
+        algebra::remainder(&cards)
+    };
+    match (unexplained > 0).then(remainder).flatten() {
+        Some(remainder) => {
+            notes.push(remainder.text(pile.length));
+            checks = remainder.explain(checks, still);
+        }
+        None => notes.extend(unknown(unexplained)),
+    }
+    (checks, completed)
+}
+
+/// What to say of relations that no check found explains.
+fn unknown(relations: usize) -> Option<String> {
+    let hold = match relations {
+        0 => return None,
+        1 => "1 relation between bits holds in all cards".to_owned(),
+        n => format!("{n} relations between bits hold in all cards"),
+    };
+    Some(format!(
+        "{hold} that no check found explains: a kind of check that is not known here is at work, or \
+         one that cards of other site codes would show; nothing that touches bits of few values is \
+         settled"
+    ))
+}
+
 /// The checks found, each with whether it is settled and what is open, and how
 /// many relations none of them explains; `fields` are the bits that fields could
 /// have.
-pub(super) fn checks(
+fn checks(
     study: &Study<'_>,
     good: &Rows,
-    completed: &mut [Completed],
+    completed: &mut Vec<Completed>,
     fields: &[Wide],
     sure: bool,
 ) -> (Vec<FoundCheck>, usize) {
@@ -31,13 +84,24 @@ pub(super) fn checks(
         })
         .collect();
     let parity = |done: &Completed| Claim { bit: done.bit, cover: done.over, violations: 0 };
-    let claims: Vec<Claim> = completed.iter().map(parity).chain(columns).collect();
+    let mut claims: Vec<Claim> = completed.iter().map(parity).chain(columns).collect();
     let captures: Vec<Capture> = good.iter().map(|row| study.pile.capture(row)).collect();
     let known = study.known(fields.iter().copied());
     let known = Known { published: published(study.pile.length, completed), ..known };
+    let captures = settle::borne_out(&captures, &claims, &known);
+    let algebra = by_algebra(&captures, &claims, &known);
+    let mut all = claims.clone();
+    all.splice(completed.len()..completed.len(), algebra.iter().map(parity));
+    // Where more holds than these say, they might as well be said otherwise.
+    if settle::say_all(&captures, &all, &known) {
+        claims = all;
+    }
+    completed.extend(algebra);
     let Weighed { standings, unexplained } = settle::weigh(&captures, &claims, &known);
     let mut checks = Vec::new();
-    for (done, standing) in completed.iter_mut().zip(&standings) {
+    let columns_at = claims.len() - words.as_ref().map_or(0, |(_, check)| check.relations().len());
+    for (nth, done) in completed.iter_mut().enumerate() {
+        let standing = standings[..columns_at].get(nth).cloned().unwrap_or_default();
         done.rival(&standing.rivals);
         let (Some(over), Some(bit)) = (Span::from_mask(done.over), Position::new(done.bit + 1))
         else {
@@ -49,7 +113,7 @@ pub(super) fn checks(
         checks.push(FoundCheck { check, settled, undetermined });
     }
     if let Some((words, check)) = words {
-        let columns = &standings[completed.len()..];
+        let columns = &standings[columns_at..];
         let varied = study.pile.columns.varying(good, 2);
         let covered = check.relations().iter().fold(Wide::ZERO, |all, r| all | r.bits);
         let undetermined = words.undetermined | covered & !varied & !words.own();
@@ -58,6 +122,43 @@ pub(super) fn checks(
         checks.push(FoundCheck { check, settled: sure && settled, undetermined });
     }
     (checks, unexplained)
+}
+
+/// So many relations at once are a code of a kind that is not known, not checks
+/// (judgement, no source).
+const ALGEBRA: usize = 3;
+
+/// Checks found by algebra alone: relations that no usual cover explains, and that
+/// are no accident. Which never-varying bits they cover cannot be known.
+fn by_algebra(captures: &[Capture], claims: &[Claim], known: &Known) -> Vec<Completed> {
+    let left = settle::left(captures, claims, known);
+    let Some(first) = captures.first().filter(|_| left.len() <= ALGEBRA) else { return Vec::new() };
+    let (length, word) = (first.len(), first.wide());
+    let varied = captures.iter().fold(Wide::ZERO, |all, row| all | (row.wide() ^ word));
+    let still = Wide::ones(length) & !varied;
+    let mut taken =
+        claims.iter().fold(known.fields, |all, claim| all | claim.bits() & !claim.cover);
+    let mut completed = Vec::new();
+    for bits in left {
+        // The bit nearest to an end of the card is the check's.
+        let own = (bits & !taken).offsets().min_by_key(|at| *at.min(&(length - 1 - at)));
+        let Some(bit) = own else { continue };
+        taken.set(bit, true);
+        // Of covers that say the same, the one of the fewest runs.
+        let told = |cover: &Wide| {
+            (Span::from_mask(*cover).map_or(0, |s| s.runs().len()), cover.count_ones())
+        };
+        let said = claims.iter().take(ALGEBRA).fold(vec![bits], |mut all, claim| {
+            all.extend(all.clone().into_iter().map(|bits| bits ^ claim.bits()));
+            all
+        });
+        let bits = said.into_iter().filter(|bits| bits.bit(bit)).min_by_key(told).unwrap_or(bits);
+        let mut over = bits;
+        over.set(bit, false);
+        let odd = (bits & word).parity();
+        completed.push(Completed { bit, over, odd, undetermined: still, could_be: vec![over] });
+    }
+    completed
 }
 
 /// Whether the checks found are those of one layout of the built-in table.

@@ -130,6 +130,11 @@ impl Design {
         &self.site
     }
 
+    /// Where those of the issue code stand.
+    pub fn issue_at(&self) -> &[usize] {
+        &self.issue
+    }
+
     /// Where those of the number stand.
     pub fn card_at(&self) -> &[usize] {
         &self.card
