@@ -178,14 +178,17 @@ fn found_fields(
     };
     if let (Some(choice), Some(found)) = (site, &study.site) {
         let column = matches!(found.facet.what, What::Site { .. });
-        let told = column || !cut || !(choice.anchor.mask(1) & varied).is_zero() && apart(choice);
+        let alone = card.as_ref().is_some_and(|card| card.widths.len() == 1);
+        let ends = alone && !(choice.anchor.mask(1) & varied).is_zero() && apart(choice);
+        let told = (column || !cut || ends) && !found.weak(&pile.columns, good);
         let sure = found.false_alarms < SETTLED && (role || column) && told;
         fields.extend(choice.found(Role::Site, sure, PrintRule::default()));
     }
     if let Some(choice) = card {
         let number = study.card.as_ref().map(|card| &card.number);
         let sure = number.is_some_and(|n| {
-            n.false_alarms < SETTLED && n.as_printed() && !n.weak(&pile.columns, good)
+            let told = n.as_printed() && n.most() && !n.weak(&pile.columns, good);
+            n.false_alarms < SETTLED && told
         });
         let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
         false_alarms += number.map_or(counted, |n| n.false_alarms);

@@ -129,6 +129,10 @@ pub(super) fn complete(
     fitting.retain(|cover| *cover != over);
     fitting.insert(0, over);
     let mut undetermined = (any & !every) | (over & !ground.varying);
+    // Every g-th bit is the low bit of a sum of words, whose last may be shorter.
+    if hit.family == Family::Column {
+        undetermined = undetermined | Wide::ones(length) & !ground.varying;
+    }
     undetermined.set(hit.bit, false);
     Completed { bit: hit.bit, over, odd, undetermined, could_be: fitting }
 }

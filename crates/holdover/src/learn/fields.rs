@@ -308,6 +308,19 @@ fn site_of(columns: &Columns, rows: &Rows, facet: Facet, taken: Wide) -> Option<
     told.then_some(SiteNumber { facet, fits, known, matches, false_alarms })
 }
 
+impl SiteNumber {
+    /// Whether one row alone keeps the span from being wider, which may be a
+    /// misreading.
+    pub(super) fn weak(&self, columns: &Columns, rows: &Rows) -> bool {
+        let rows = rows.and(&self.known);
+        let wider = |fit: &Fit| {
+            let planes = Planes::of(&self.facet, fit.anchor.code);
+            planes.nearly_wider(columns, &rows, fit.anchor)
+        };
+        self.fits.iter().any(wider)
+    }
+}
+
 impl Number {
     /// Whether one row alone keeps the span from being wider, which may be a
     /// misreading, or its lowest bit never varied, so that the number may be one
@@ -344,17 +357,15 @@ impl Number {
     }
 
     /// Whether the bits say the same in most rows.
-    fn most(&self) -> bool {
+    pub(super) fn most(&self) -> bool {
         self.matches.count() as f64 >= MOST * self.known.count() as f64
     }
 
-    /// Whether the rows that are not read are other sites': in bits outside the
-    /// span that are the same in all that are read, several of them differ in one
-    /// way. Then the print has a rule that is not known, and they are no misprints.
+    /// Whether the rows that are not read are other sites': in bits that are the
+    /// same in all that are read, several of them differ in one way. Then the print has a rule that is not known, and they are no misprints.
     pub(super) fn of_one_code(&self, columns: &Columns) -> bool {
         let left = self.known.minus(&self.matches);
-        let own = self.fit.anchor.mask(self.fit.width);
-        let still = Wide::ones(columns.length()) & !columns.varying(&self.matches, 1) & !own;
+        let still = Wide::ones(columns.length()) & !columns.varying(&self.matches, 1);
         let Some(reference) = self.matches.iter().next() else { return false };
         let mut codes: HashMap<Wide, usize> = HashMap::new();
         for row in left.iter() {

@@ -10,6 +10,7 @@ use super::fields::{self, CardNumber, SiteNumber};
 use super::lrc::{self, Words};
 use super::rows::{Columns, Rows, affine_rank};
 use super::settle::{self, Known};
+use super::spans::Fit;
 use super::{Given, Options, Pile, null_space};
 use crate::bits::gf2::Relation;
 use crate::bits::{Capture, Wide};
@@ -258,7 +259,8 @@ impl<'s> Study<'s> {
             if claims.is_empty() {
                 return (Vec::new(), Rows::none(first.rows()));
             }
-            let standings = settle::weigh(&captures, &claims, &known).standings;
+            let borne_out = settle::BorneOut { rows: captures, doubtful: Vec::new() };
+            let standings = settle::weigh(&borne_out, &claims, &known).standings;
             let mut bad = Rows::none(first.rows());
             let mut fits = Vec::new();
             for ((hit, broken), standing) in hits.iter().zip(&broken).zip(standings) {
@@ -336,6 +338,14 @@ impl<'s> Study<'s> {
         let other = fields::card(&pile, &Rows::all(left.len()))?;
         // The site code beside a misprint is no other kind's card number.
         let number = other.number;
+        let mask = |fit: &Fit| fit.anchor.mask(fit.width);
+        let site = |site: &SiteNumber| {
+            let meets = |fit: &Fit| !(mask(fit) & mask(&number.fit)).is_zero();
+            site.facet.what == number.facet.what && site.fits.iter().any(meets)
+        };
+        if self.site.as_ref().is_some_and(site) {
+            return None;
+        }
         let enough = number.fit.matches >= LEAST_KIND && number.false_alarms < KIND_ALLOWED;
         (other.role_sure && enough && number.as_printed())
             .then(|| number.matches.iter().map(|row| left[row]).collect())

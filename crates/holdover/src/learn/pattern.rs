@@ -68,11 +68,6 @@ pub(super) fn columns() -> impl Iterator<Item = Shape> {
     (3..=16).map(|period| shape(Family::Column, period, 0b1))
 }
 
-/// Every third bit.
-pub(super) fn every_third() -> Shape {
-    shape(Family::Column, 3, 0b1)
-}
-
 /// How a stretch meets check bits other than its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Others {

@@ -9,11 +9,13 @@
 //!   when the basis of *N* clears its pivots; that is linear, so a cover is
 //!   tried by the sum of what is left of its bits ([`Fitting`]).
 //! - *W(b)*, the rivals of a check at bit *b*: every run, alternate bits, two of
-//!   three, one of three, over every stretch, and two runs between borders of
+//!   three, every third to sixteenth bit, over every stretch, and two runs between borders of
 //!   fields and checks; each with and without the other check bits.
 //! - *S*, the settled checks, is the largest set whose every rival differs from
 //!   the check found by checks of *S* alone. So a rival is not explained away
 //!   by a check that is not settled itself.
+//! - *Doubtful* rows ([`borne_out`]): a rival that fits all rows but one of these
+//!   fits, for that one may be misread.
 //! - *Tests*. Bits outside the card number are slow, as site codes, or fast, as check
 //!   bits not found, which take as many values as bits drawn at random. The slow bits,
 //!   and with them the card number's from the highest down, form nested blocks. Where
@@ -34,7 +36,7 @@ use std::collections::{HashMap, HashSet};
 use super::blocks::{Blocks, COUNTED, tried};
 use super::codes;
 use super::null_space;
-use super::pattern::{OTHERS, SHAPES, every_third, walk};
+use super::pattern::{OTHERS, SHAPES, columns, walk};
 use super::rows::affine_rank;
 use crate::bits::gf2::{Relation, System};
 use crate::bits::{Capture, Wide};
@@ -42,6 +44,14 @@ use crate::bits::{Capture, Wide};
 /// So many tests more than bits are no accident: one in a thousand (judgement,
 /// no source).
 pub(super) const MARGIN: usize = 10;
+
+/// Of so many cards of one code, one more than usual may have the same bit misread
+/// (judgement, no source).
+const MISREAD: usize = 16;
+
+/// Of so many codes, one card alone hardly ever tells two covers apart: one in two
+/// thousand times the covers of few words (judgement, no source).
+const CODES: usize = 12;
 
 /// Borders between which pairs of runs are tried (bounds time).
 const BORDERS: usize = 24;
@@ -100,17 +110,30 @@ pub(super) struct Standing {
 /// What is left of each bit when the null space clears its pivots.
 struct Fitting {
     left: Vec<Wide>,
+    /// What may be left of a cover that fits: nothing, or what one doubtful row
+    /// alone keeps from being nothing.
+    allowed: Vec<Wide>,
 }
 
 impl Fitting {
-    fn of(captures: &[Capture], length: usize) -> Fitting {
+    fn of(captures: &[Capture], doubtful: &[Capture], length: usize) -> Fitting {
         let mut left: Vec<Wide> = (0..length).map(|at| Wide::ones(1).towards_end(at)).collect();
         for relation in null_space(captures).relations() {
             if let Some(pivot) = relation.bits.first_one() {
                 left[pivot] = left[pivot] ^ relation.bits;
             }
         }
-        Fitting { left }
+        let mut fitting = Fitting { left, allowed: vec![Wide::ZERO] };
+        let more = doubtful.iter().filter_map(|doubtful| {
+            let others: Vec<Capture> =
+                captures.iter().filter(|c| *c != doubtful).copied().collect();
+            let space = null_space(&others);
+            let left = space.relations().iter().map(|relation| fitting.sum(relation.bits));
+            left.into_iter().find(|left| !left.is_zero())
+        });
+        let more: HashSet<Wide> = more.collect();
+        fitting.allowed.extend(more);
+        fitting
     }
 
     fn sum(&self, bits: Wide) -> Wide {
@@ -118,21 +141,54 @@ impl Fitting {
     }
 }
 
-/// The rows without those that no other row bears out: of a code of their own, one
-/// bit from a code that others have, where no print says it. The bit may be misread.
-pub(super) fn borne_out(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<Capture> {
-    let blocks = Blocks::of(rows, claims, known);
-    let bits = blocks.slow.0 & !known.fields;
+/// Good rows, without those that may be misread.
+pub(super) struct BorneOut {
+    pub(super) rows: Vec<Capture>,
+    /// Rows of which each may be misread, though hardly several.
+    pub(super) doubtful: Vec<Capture>,
+}
+
+/// Leaves out rows that may be misread: of a code so rare beside one that differs in
+/// one bit, where no print says it, that all its cards may be cards of that one with
+/// the bit misread. Of two codes of one card each, either may be. Doubtful is a card
+/// alone of its code that one bit turned makes one put together from the first bits
+/// of a code and the last bits of another, as a site code and an issue code are.
+/// Where there are many codes, one card that alone tells would be an accident, and
+/// only a code beside one of several cards is in doubt. `all` are the rows, those
+/// that are not good among them.
+pub(super) fn borne_out(
+    rows: &[Capture],
+    all: &[Capture],
+    claims: &[Claim],
+    known: &Known,
+) -> BorneOut {
+    let bits = Blocks::of(rows, claims, known).slow.0 & !known.fields;
     let mut codes: HashMap<Wide, usize> = HashMap::new();
-    rows.iter().for_each(|row| *codes.entry(row.wide() & bits).or_default() += 1);
-    let borne_out = |row: &&Capture| {
+    all.iter().for_each(|row| *codes.entry(row.wide() & bits).or_default() += 1);
+    let turned = |code: Wide| bits.offsets().map(move |at| code ^ Wide::ones(1).towards_end(at));
+    let cards = |code: Wide| codes.get(&code).copied().unwrap_or(0);
+    let many = codes.len() > CODES;
+    let misread = |row: &&Capture| {
         let code = row.wide() & bits;
-        let near = |at: usize| {
-            codes.get(&(code ^ Wide::ones(1).towards_end(at))).is_some_and(|cards| *cards > 1)
-        };
-        codes[&code] > 1 || !bits.offsets().any(near)
+        let beside = |turned: Wide| cards(turned) > usize::from(many);
+        turned(code).any(|turned| beside(turned) && cards(code) <= 1 + cards(turned) / MISREAD)
     };
-    rows.iter().filter(borne_out).copied().collect()
+    let put_together = |code: Wide, turned: Wide| {
+        let apart = codes.keys().filter(|other| **other != code).map(|other| *other ^ turned);
+        let (first, last) = apart.fold((0, 0), |(first, last), apart| {
+            let end = |apart: Wide| apart.first_one().unwrap_or(256);
+            (end(apart).max(first), end(apart.reversed()).max(last))
+        });
+        first + last >= 256
+    };
+    let (_, rows): (Vec<Capture>, Vec<Capture>) =
+        rows.iter().copied().partition(|row| misread(&row));
+    let alone = rows.iter().filter(|row| cards(row.wide() & bits) == 1);
+    let doubtful = alone.filter(|row| {
+        let code = row.wide() & bits;
+        !many && turned(code).any(|turned| put_together(code, turned))
+    });
+    BorneOut { doubtful: doubtful.copied().collect(), rows }
 }
 
 /// Which of `claims` are likelier checks than accidents.
@@ -166,13 +222,14 @@ pub(super) fn say_all(rows: &[Capture], claims: &[Claim], known: &Known) -> bool
     system.rank() == null_space(rows).relations().len()
 }
 
-/// Weighs `claims` by `rows`, all good and of one length.
-pub(super) fn weigh(rows: &[Capture], claims: &[Claim], known: &Known) -> Weighed {
+/// Weighs `claims` by rows that are all good and of one length.
+pub(super) fn weigh(borne_out: &BorneOut, claims: &[Claim], known: &Known) -> Weighed {
+    let BorneOut { rows, doubtful } = borne_out;
     let Some(length) = rows.first().map(Capture::len) else {
         let standings = vec![Standing::default(); claims.len()];
         return Weighed { standings, unexplained: 0 };
     };
-    let fitting = Fitting::of(rows, length);
+    let fitting = Fitting::of(rows, doubtful, length);
     let blocks = Blocks::of(rows, claims, known);
     let left = blocks.left(rows, claims, known);
     let unknown = !left.is_empty();
@@ -324,7 +381,9 @@ fn rivals(fitting: &Fitting, claim: &Claim, checks: Wide, borders: &[usize]) -> 
     let mut targets: HashMap<Wide, Vec<Wide>> = HashMap::new();
     for toggle in &toggles {
         let target = fitting.left[claim.bit] ^ fitting.sum(*toggle);
-        targets.entry(target).or_default().push(*toggle);
+        for left in &fitting.allowed {
+            targets.entry(target ^ *left).or_default().push(*toggle);
+        }
     }
     let mut try_cover = |cover: Wide, sum: Wide| {
         for rival in targets.get(&sum).into_iter().flatten().map(|toggle| cover ^ *toggle) {
@@ -333,7 +392,7 @@ fn rivals(fitting: &Fitting, claim: &Claim, checks: Wide, borders: &[usize]) -> 
             }
         }
     };
-    for shape in SHAPES.into_iter().chain([every_third()]) {
+    for shape in SHAPES.into_iter().chain(columns()) {
         for ways in OTHERS {
             let (mut cover, mut sum) = (Wide::ZERO, Wide::ZERO);
             walk(length, claim.bit, checks, shape, ways, |taken| {

@@ -88,16 +88,19 @@ fn checks(
     let captures: Vec<Capture> = good.iter().map(|row| study.pile.capture(row)).collect();
     let known = study.known(fields.iter().copied());
     let known = Known { published: published(study.pile.length, completed), ..known };
-    let captures = settle::borne_out(&captures, &claims, &known);
-    let algebra = by_algebra(&captures, &claims, &known);
+    let rows = 0..study.pile.samples.len();
+    let all: Vec<Capture> = rows.map(|row| study.pile.capture(row)).collect();
+    let borne_out = settle::borne_out(&captures, &all, &claims, &known);
+    let captures = &borne_out.rows;
+    let algebra = by_algebra(captures, &claims, &known);
     let mut all = claims.clone();
     all.splice(completed.len()..completed.len(), algebra.iter().map(parity));
     // Where more holds than these say, they might as well be said otherwise.
-    if settle::say_all(&captures, &all, &known) {
+    if settle::say_all(captures, &all, &known) {
         claims = all;
     }
     completed.extend(algebra);
-    let Weighed { standings, unexplained } = settle::weigh(&captures, &claims, &known);
+    let Weighed { standings, unexplained } = settle::weigh(&borne_out, &claims, &known);
     let mut checks = Vec::new();
     let columns_at = claims.len() - words.as_ref().map_or(0, |(_, check)| check.relations().len());
     for (nth, done) in completed.iter_mut().enumerate() {
