@@ -182,6 +182,19 @@ impl Blocks {
         tried + accident(tests + 1, claim.violations)
     }
 
+    /// Whether a check bit away from the card's ends stands beside bits of few values
+    /// that nobody printed, those that never varied passed over: it may be one of
+    /// theirs, so that what it follows is an accident of few codes.
+    pub(super) fn among_codes(&self, claim: &Claim, known: &Known, length: usize) -> bool {
+        let first = self.words.first().copied().unwrap_or(Wide::ZERO);
+        let varied = self.words.iter().fold(Wide::ZERO, |all, word| all | (*word ^ first));
+        let codes = self.slow.0 & !known.fields;
+        let inside = (codes::ENDS..length.saturating_sub(codes::ENDS)).contains(&claim.bit);
+        let before = (0..claim.bit).rev().find(|at| varied.bit(*at));
+        let behind = (claim.bit + 1..length).find(|at| varied.bit(*at));
+        inside && [before, behind].into_iter().flatten().any(|at| codes.bit(at))
+    }
+
     /// Whether it hangs on bits that take few values.
     pub(super) fn slow(&self, claim: &Claim, claims: &[Claim]) -> bool {
         let bits = Blocks::reached(claim, claims);

@@ -25,7 +25,8 @@
 //!   tests. A relation that holds by accident is expected `tried × 2^−tests` times,
 //!   where `tried` is forty for a cover of few words and 2·length² for others.
 //! - *Entangled* are claims whose sum says something of slow bits that is hardly
-//!   tested: one of them at least is an accident.
+//!   tested: one of them at least is an accident. Nor is a check bit settled that
+//!   stands among bits of few values: it may be one of theirs.
 //! - *Something unknown*. Relations of *N* that the checks found leave over, and
 //!   that have [`MARGIN`] tests more than the bits of their block, are no
 //!   accident: a kind of check not known is at work, and nothing that touches
@@ -254,6 +255,7 @@ pub(super) fn weigh(borne_out: &BorneOut, claims: &[Claim], known: &Known) -> We
                 fits,
                 sound: accidents.max(bound) < SURE
                     && !entangled
+                    && !blocks.among_codes(claim, known, length)
                     && !(unknown && blocks.slow(claim, claims)),
                 settled: false,
             }
