@@ -250,13 +250,12 @@ pub(super) fn weigh(borne_out: &BorneOut, claims: &[Claim], known: &Known) -> We
         .map(|(claim, entangled)| {
             let accidents = blocks.accidents(claim, claims, length);
             let fits = rivals(&fitting, claim, checks, &borders);
+            let among_codes = blocks.among_codes(claim, known, length);
+            let open = entangled || among_codes || unknown && blocks.slow(claim, claims);
             Standing {
                 rivals: fits.clone(),
                 fits,
-                sound: accidents.max(bound) < SURE
-                    && !entangled
-                    && !blocks.among_codes(claim, known, length)
-                    && !(unknown && blocks.slow(claim, claims)),
+                sound: accidents.max(bound) < SURE && !open,
                 settled: false,
             }
         })
