@@ -10,7 +10,7 @@ pub mod worksheet;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use holdover::plan::{Plan, PlanOptions, plan_with};
+use holdover::plan::{Effort, Plan, PlanOptions, plan_with};
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
@@ -71,10 +71,15 @@ pub fn run(args: &args::Plan) -> Result<Outcome, Fail> {
     let earlier = earlier_path(args).map(whole).transpose()?;
     let made = progress::during("planning", || {
         let mut clock = clock(args.time_limit);
+        let mut effort = Effort::default();
+        if clock.is_some() {
+            // Then the clock alone ends the search.
+            (effort.work, effort.steps) = (u64::MAX, u64::MAX);
+        }
         let options = PlanOptions {
             keep: earlier.as_ref().filter(|_| args.keep.is_some()),
             go_on: clock.as_mut().map(|clock| clock as &mut dyn FnMut() -> bool),
-            ..PlanOptions::default()
+            effort,
         };
         plan_with(&table, &site, &roster.rows, options)
     });

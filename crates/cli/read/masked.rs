@@ -117,7 +117,7 @@ pub struct Masked<'a> {
 
 impl<'a> Masked<'a> {
     pub fn new(args: &'a args::Read) -> Masked<'a> {
-        Masked { args, advice: Advice::default(), begun: false }
+        Masked { args, advice: Advice::new(true), begun: false }
     }
 
     fn write(&mut self, line: &[u8]) -> Result<(), Fail> {

@@ -17,6 +17,7 @@ use crate::care;
 use crate::fail::Fail;
 use crate::formats::{Grid, write_csv};
 use crate::input::Row;
+use crate::mask;
 use crate::screen::{self, STRONG, in_style, plain};
 
 /// Columns of the technician's own that say where a capture was made.
@@ -223,7 +224,7 @@ impl Summary<'_> {
                 "\n{}  {}: {state} ({}{of})",
                 in_style(STRONG, "wiring"),
                 plain(reader),
-                percent(p)
+                if self.args.mask { mask::percent(p).to_owned() } else { percent(p) }
             )?;
         }
         let lengths: BTreeSet<usize> = self

@@ -178,6 +178,11 @@ pub fn print(bytes: &[u8]) -> io::Result<()> {
             let most = format!("a desk holds {} MiB of it", MAX_OUTPUT >> 20);
             return Err(io::Error::new(io::ErrorKind::OutOfMemory, most));
         }
+        let output = &mut call.output;
+        let more = bytes.len();
+        if output.try_reserve(more).or_else(|_| output.try_reserve_exact(more)).is_err() {
+            return Err(io::Error::new(io::ErrorKind::OutOfMemory, "no memory for more of it"));
+        }
         call.output.extend_from_slice(bytes);
         Ok(())
     })
