@@ -10,20 +10,20 @@ use holdover::bits::{Capture, CaptureText};
 use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
 use holdover::plan::{PrintTrouble, RosterCard, RosterRow, RowState, print_trouble};
-use holdover::rank::{Answer, Batch, Candidate, Known, Sighting, Verdict};
+use holdover::rank::{Answer, Batch, Candidate, Known, Observation, Verdict};
 use holdover::site::Site;
 
 use self::kinds::{KindOf, Kinds};
 use self::notes::Note;
 use self::prints::Prints;
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::input::csv::{Column, column_of, refuse_twins};
 use crate::input::headings;
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
 use crate::sheet;
-use crate::world::World;
 
 /// A roster as it was read.
 #[derive(Default)]
@@ -126,13 +126,13 @@ struct Cells {
 /// Of a workbook it is the sheet of the `choice`, or the first with a header
 /// of rosters.
 pub fn read(
-    world: &dyn World,
+    host: &dyn Host,
     path: &str,
     choice: Option<&str>,
     table: &Table,
     site: &Site,
 ) -> Result<Roster, Fail> {
-    let Lines { lines, mut mistakes, about } = split(world, path, choice)?;
+    let Lines { lines, mut mistakes, about } = split(host, path, choice)?;
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
         match site.states.of(&cells.state) {
@@ -142,33 +142,35 @@ pub fn read(
     }
     // Captures are told apart by all of them together.
     let mut batch = Batch::new(table, Some(site));
-    let mut sightings: Vec<Option<Sighting>> = Vec::with_capacity(rows.len());
+    let mut observations: Vec<Option<Observation>> = Vec::with_capacity(rows.len());
     for (line, cells, _) in &rows {
-        let sighting = sighting(cells).unwrap_or_else(|why| {
+        let observation = observation(cells).unwrap_or_else(|why| {
             mistakes.push((*line, why));
             None
         });
-        sighting.iter().for_each(|sighting| batch.see(sighting));
-        sightings.push(sighting);
+        observation.iter().for_each(|observation| batch.see(observation));
+        observations.push(observation);
     }
-    let fit = progress::during(world, "weighing the captures", || batch.fit());
-    let mut progress = Progress::of_rows(world, "reading the cards", rows.len());
+    let fit = progress::during(host, "weighing the captures", || batch.fit());
+    let mut progress = Progress::of_rows(host, "reading the cards", rows.len());
     let mut kinds = Kinds::new(table);
     let mut taken = Vec::with_capacity(rows.len());
-    for ((line, cells, _), sighting) in rows.iter().zip(&sightings) {
+    for ((line, cells, _), observation) in rows.iter().zip(&observations) {
         progress.add(1);
-        taken.push(sighting.as_ref().map(|sighting| {
-            let answer = fit.answer(sighting);
-            by_capture(*line, cells, table, sighting, &answer, &mut kinds)
+        taken.push(observation.as_ref().map(|observation| {
+            let answer = fit.answer(observation);
+            by_capture(*line, cells, table, observation, &answer, &mut kinds)
         }));
     }
     let decided = kinds.decide();
     let mut roster = Roster { notes: kinds.notes(), about, ..Roster::default() };
-    for (((line, cells, state), sighting), taken) in rows.into_iter().zip(&sightings).zip(taken) {
-        let decode = match (taken, sighting) {
-            (Some(Ok(Taken::Kind(kind))), Some(sighting)) => {
+    for (((line, cells, state), observation), taken) in
+        rows.into_iter().zip(&observations).zip(taken)
+    {
+        let decode = match (taken, observation) {
+            (Some(Ok(Taken::Kind(kind))), Some(observation)) => {
                 let layout = decided.get(&kind);
-                Ok(layout.and_then(|layout| Decode::new(layout, sighting.capture)))
+                Ok(layout.and_then(|layout| Decode::new(layout, observation.capture)))
             }
             (Some(Ok(Taken::Card(decode))), _) => Ok(decode),
             (Some(Err(why)), _) => Err(why),
@@ -187,7 +189,7 @@ pub fn read(
         };
         let card = decode.and_then(|decode| match decode {
             None => {
-                let capture = sighting.as_ref().map(|sighting| sighting.capture);
+                let capture = observation.as_ref().map(|observation| observation.capture);
                 let again = |capture| learn_again(cells.layout.trim(), table, capture);
                 let why = capture.and_then(again);
                 let why = why.unwrap_or_else(|| "fits no layout".to_owned());
@@ -210,7 +212,7 @@ pub fn read(
 }
 
 /// The capture of a row, with what is known of it; `None` of a row without bits.
-fn sighting(cells: &Cells) -> Result<Option<Sighting>, String> {
+fn observation(cells: &Cells) -> Result<Option<Observation>, String> {
     let bits = cells.bits.trim();
     if bits.is_empty() {
         return Ok(None);
@@ -224,7 +226,7 @@ fn sighting(cells: &Cells) -> Result<Option<Sighting>, String> {
         ..Known::default()
     };
     let reader = cells.reader.trim().to_owned();
-    Ok(Some(Sighting { capture: read.capture, reader, known }))
+    Ok(Some(Observation { capture: read.capture, reader, known }))
 }
 
 /// What a capture is taken as.
@@ -241,7 +243,7 @@ fn by_capture<'t>(
     line: u64,
     cells: &Cells,
     table: &'t Table,
-    sighting: &Sighting,
+    observation: &Observation,
     answer: &Answer<'t>,
     kinds: &mut Kinds<'t>,
 ) -> Result<Taken<'t>, String> {
@@ -256,7 +258,7 @@ fn by_capture<'t>(
     let mut candidates = answer.candidates.iter().filter(fits);
     let id = cells.layout.trim();
     if id.is_empty() && !identified {
-        let kind = kinds.add(line, answer, sighting.capture);
+        let kind = kinds.add(line, answer, observation.capture);
         return Ok(kind.map_or(Taken::Card(None), Taken::Kind));
     }
     let found = if id.is_empty() {
@@ -265,7 +267,7 @@ fn by_capture<'t>(
         let layout = layout_of(table, id)?;
         let other = candidates.clone().next();
         let own = candidates.find(|c| c.layout.id() == id).map(Candidate::decode);
-        let as_captured = || Decode::new(layout, sighting.capture).filter(Decode::holds);
+        let as_captured = || Decode::new(layout, observation.capture).filter(Decode::holds);
         match (own.or_else(as_captured), other) {
             (None, Some(other)) => {
                 let other = other.layout.id();
@@ -378,8 +380,8 @@ struct Lines {
     about: Vec<String>,
 }
 
-fn split(world: &dyn World, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
-    let sheet = sheet::read(world, path, choice, &|headings| columns(headings).is_ok())?;
+fn split(host: &dyn Host, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
+    let sheet = sheet::read(host, path, choice, &|headings| columns(headings).is_ok())?;
     let columns =
         columns(&sheet.headings).map_err(|why| Fail::said(format!("{}:1: {why}", plain(path))))?;
     let mut about = sheet.notes;

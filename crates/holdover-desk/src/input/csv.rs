@@ -5,7 +5,7 @@ use std::sync::Arc;
 use ::csv::ReaderBuilder;
 use holdover::bits::CaptureText;
 use holdover::file::nearest;
-use holdover::rank::{Doubt, Known, Sighting};
+use holdover::rank::{Doubt, Known, Observation};
 
 use super::headings::{self, HEADINGS};
 use super::lines::MAX_LINE;
@@ -213,7 +213,7 @@ impl Sheet {
         notes.extend(super::doubt_note(&known.doubt));
         Ok(Entry {
             notes,
-            sighting: Sighting { capture: read.capture, reader, known },
+            observation: Observation { capture: read.capture, reader, known },
             state,
             carried: Carried { headings: self.carried.clone(), cells: carried },
         })

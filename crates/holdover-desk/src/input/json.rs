@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use holdover::bits::CaptureText;
-use holdover::rank::{Doubt, Known, Sighting};
+use holdover::rank::{Doubt, Known, Observation};
 use serde_json::{Map, Value};
 
 use super::csv::too_many_columns;
@@ -77,7 +77,7 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     }
     too_many_columns(headings.len()).map_or(Ok(()), Err)?;
     Ok(Entry {
-        sighting: Sighting {
+        observation: Observation {
             capture: read.capture,
             reader: text("reader").unwrap_or_default(),
             known,

@@ -3,16 +3,16 @@
 use std::sync::Arc;
 
 use holdover::bits::CaptureText;
-use holdover::rank::{Known, Sighting};
+use holdover::rank::{Known, Observation};
 use holdover_signal::{Probe, raw_card_data, sniff};
 
 use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
 use super::{Entry, Row, entry, json};
+use crate::host::Host;
 use crate::plain::plain;
-use crate::screen;
-use crate::world::World;
+use crate::terminal;
 
 /// The form of a source.
 enum Form {
@@ -32,7 +32,7 @@ enum Form {
 
 /// A source being read.
 pub struct Source<'a> {
-    world: &'a dyn World,
+    host: &'a dyn Host,
     name: Arc<str>,
     probe: &'a Probe,
     lines: Lines,
@@ -48,9 +48,9 @@ const HEAD: usize = 4096;
 impl<'a> Source<'a> {
     /// A source of that name, nothing read yet; `probe` reads it if it turns
     /// out to be a probe file.
-    pub fn new(world: &'a dyn World, name: &str, probe: &'a Probe) -> Source<'a> {
+    pub fn new(host: &'a dyn Host, name: &str, probe: &'a Probe) -> Source<'a> {
         Source {
-            world,
+            host,
             name: name.into(),
             probe,
             lines: Lines::default(),
@@ -159,7 +159,7 @@ impl<'a> Source<'a> {
                 sheet
                     .near()
                     .iter()
-                    .for_each(|n| screen::remark(self.world, &format!("{source}:{number}: {n}")));
+                    .for_each(|n| terminal::remark(self.host, &format!("{source}:{number}: {n}")));
                 return;
             }
         }
@@ -245,8 +245,8 @@ fn card_data(text: &str) -> Option<Result<Entry, String>> {
     let mut notes = vec!["taken as a raw card data reply (IEC 60839-11-5)".to_owned()];
     notes.extend(reply.note);
     let reader = reply.reader.to_string();
-    let sighting = Sighting { capture: reply.bits, reader, known: Known::default() };
-    Some(Ok(Entry { notes, ..sighting.into() }))
+    let observation = Observation { capture: reply.bits, reader, known: Known::default() };
+    Some(Ok(Entry { notes, ..observation.into() }))
 }
 
 /// A line's text, without the byte-order mark of the first.

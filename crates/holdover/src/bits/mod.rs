@@ -2,15 +2,15 @@
 //! the text a probe prints them as, and linear algebra over GF(2) on them.
 
 mod capture;
+mod columns;
 pub mod gf2;
-mod plain;
 mod span;
 mod text;
 mod wide;
 mod wire;
 
 pub use capture::{Capture, CaptureError, CaptureErrorKind};
-pub use plain::Plain;
+pub use columns::BitColumns;
 pub use span::{Position, Run, Span, SpanError, SpanErrorKind};
 pub use text::{CaptureText, TextNote};
 pub use wide::Wide;
