@@ -4,7 +4,7 @@
 use std::collections::{HashMap, HashSet};
 
 use super::codes;
-use super::cover::{USUAL, accident};
+use super::cover::{USUAL, false_alarm};
 use super::null_space;
 use super::pattern::usual;
 use super::settle::{Claim, Known, MARGIN, SURE, few};
@@ -97,7 +97,7 @@ impl Blocks {
     /// The slow bits and those of the card number that are tested so little that
     /// what holds among them may be an accident.
     fn untested(&self, length: usize) -> Wide {
-        let enough = |values: usize| tried(length) + accident(values, 0) < SURE;
+        let enough = |values: usize| tried(length) + false_alarm(values, 0) < SURE;
         let prefix = self.card.iter().take_while(|(_, values, drawn)| !drawn && !enough(*values));
         prefix.fold(self.slow.0, |mut all, (at, ..)| {
             all.set(*at, true);
@@ -168,7 +168,7 @@ impl Blocks {
     }
 
     /// log2 of how many claims like it would hold by accident.
-    pub(super) fn accidents(&self, claim: &Claim, claims: &[Claim], length: usize) -> f64 {
+    pub(super) fn false_alarms_of(&self, claim: &Claim, claims: &[Claim], length: usize) -> f64 {
         let (tests, _) = self.tests(Blocks::reached(claim, claims));
         if !few(claim.violations, self.most() + 1) {
             return 0.0;
@@ -179,7 +179,7 @@ impl Blocks {
         let usual = usual(length, claim.bit, checks);
         let few_words = usual.iter().any(|cover| ((*cover ^ claim.cover) & varied).is_zero());
         let tried = if few_words { USUAL.log2() + 1.0 } else { tried(length) };
-        tried + accident(tests + 1, claim.violations)
+        tried + false_alarm(tests + 1, claim.violations)
     }
 
     /// Whether a check bit away from the card's ends stands beside bits of few values

@@ -74,10 +74,10 @@ impl Choice {
 
 /// The answer for one kind of card.
 pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
-    let pile = &study.pile;
-    let length = pile.length;
+    let matrix = &study.matrix;
+    let length = matrix.length;
     let good = &study.good;
-    let varied = pile.columns.varying(good, 1);
+    let varied = matrix.columns.varying(good, 1);
     let still = Wide::ones(length) & !varied;
     let mut notes = Vec::new();
     let checks_at = study.covers.chosen.iter().fold(Wide::ZERO, |mut all, hit| {
@@ -86,15 +86,15 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     });
     let (card, site) = choose_fields(study, still, &mut notes);
     let fields_masks: Vec<Wide> = card.iter().chain(&site).map(Choice::mask).collect();
-    let (mut fields, accidents) = found_fields(study, &card, &site, varied);
-    let false_alarms = study.covers.false_alarms + accidents;
+    let (mut fields, false_alarms_of) = found_fields(study, &card, &site, varied);
+    let false_alarms = study.covers.false_alarms + false_alarms_of;
     // Without a print any bit of a relation may be the check bit.
     let sure = false_alarms < SETTLED && study.card.is_some();
     let masks: Vec<Wide> = card.iter().chain(&site).flat_map(Choice::masks).collect();
     let (checks, completed) = sure::found(study, &fields_masks, &masks, sure, still, &mut notes);
     if card.is_none()
         && let Some((field, note)) =
-            algebra::scattered(&pile.columns, &print::facets(&pile.samples))
+            algebra::scattered(&matrix.columns, &print::facets(&matrix.samples))
     {
         fields.extend(field);
         notes.push(note);
@@ -104,14 +104,14 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         Ok(layout) => (Some(layout), None),
         Err(why) => (None, Some(why)),
     };
-    if pile.samples.len() == 1 {
+    if matrix.samples.len() == 1 {
         failure = Some("one sample tells nothing: read more cards of this kind".to_owned());
     } else if study.cards(2) == 1 {
         failure = Some("one card, however often it is read, tells nothing".to_owned());
     }
-    let reference = good.iter().next().map_or(Wide::ZERO, |row| pile.capture(row).wide());
+    let reference = good.iter().next().map_or(Wide::ZERO, |row| matrix.capture(row).wide());
     let reasons = Reasons {
-        pile,
+        matrix,
         card: study
             .card
             .as_ref()
@@ -120,7 +120,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         layout: layout.as_ref(),
         still: (still, reference),
     };
-    let left = pile.as_given(&Rows::all(good.rows()).minus(good));
+    let left = matrix.as_given(&Rows::all(good.rows()).minus(good));
     let misread = left.into_iter().map(|row| reasons.of(row)).collect();
     describe(study, still, &mut notes);
     let open = Open {
@@ -133,10 +133,10 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     };
     let next_sample = advice::next(study, &open, (&fields, &checks), false_alarms);
     let all = good.count().max(1) as f64;
-    let ones = |at| pile.columns.at(at).common(good) as f64;
+    let ones = |at| matrix.columns.at(at).common(good) as f64;
     Learnt {
         length,
-        samples: pile.samples.len(),
+        samples: matrix.samples.len(),
         fields,
         checks,
         false_alarms_expected: false_alarms,
@@ -148,8 +148,8 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         entropy: (0..length).map(|at| entropy(ones(at) / all)).collect(),
         never_varied: Span::from_mask(still),
         counters: study.counters.iter().map(|found| found.counter.clone()).collect(),
-        good: pile.as_given(good).into_iter().map(|row| pile.samples[row].line).collect(),
-        lines_swapped: pile.inverted,
+        good: matrix.as_given(good).into_iter().map(|row| matrix.samples[row].line).collect(),
+        lines_swapped: matrix.inverted,
     }
 }
 
@@ -161,7 +161,7 @@ fn found_fields(
     site: &Option<Choice>,
     varied: Wide,
 ) -> (Vec<FoundField>, f64) {
-    let (pile, good) = (&study.pile, &study.good);
+    let (matrix, good) = (&study.matrix, &study.good);
     let mut fields = Vec::new();
     let mut false_alarms = 0.0;
     // What stands before the end of a longer number shows where it is cut.
@@ -174,20 +174,20 @@ fn found_fields(
     let taken = card.iter().chain(site).fold(varied, |all, choice| all | choice.mask());
     let apart = |choice: &Choice| {
         let (anchor, width) = choice.widths[choice.chosen];
-        (anchor.beyond(width) & Wide::ones(pile.length) & !taken).is_zero()
+        (anchor.beyond(width) & Wide::ones(matrix.length) & !taken).is_zero()
     };
     if let (Some(choice), Some(found)) = (site, &study.site) {
         let column = matches!(found.facet.what, What::Site { .. });
         let alone = card.as_ref().is_some_and(|card| card.widths.len() == 1);
         let ends = alone && !(choice.anchor.mask(1) & varied).is_zero() && apart(choice);
-        let told = (column || !cut || ends) && !found.weak(&pile.columns, good);
+        let told = (column || !cut || ends) && !found.weak(&matrix.columns, good);
         let sure = found.false_alarms < SETTLED && (role || column) && told;
         fields.extend(choice.found(Role::Site, sure, PrintRule::default()));
     }
     if let Some(choice) = card {
         let number = study.card.as_ref().map(|card| &card.number);
         let sure = number.is_some_and(|n| {
-            let told = n.as_printed() && n.most() && !n.weak(&pile.columns, good);
+            let told = n.as_printed() && n.most() && !n.weak(&matrix.columns, good);
             n.false_alarms < SETTLED && told
         });
         let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
@@ -211,8 +211,8 @@ fn propose(
     }
     let checks = checks.iter().fold(Wide::ZERO, |all, found| all | found.check.own_bits());
     let taken = fields.iter().fold(checks, |all, field| all | field.span.mask());
-    let cards = study.good.iter().map(|row| study.pile.capture(row));
-    let stretches = codes::find(cards, study.pile.length, taken, checks);
+    let cards = study.good.iter().map(|row| study.matrix.capture(row));
+    let stretches = codes::find(cards, study.matrix.length, taken, checks);
     let mut site = Vec::new();
     for (nth, stretch) in stretches.iter().enumerate() {
         let codes = nth + usize::from(study.site.is_some());
@@ -256,12 +256,12 @@ fn choose_fields(
     still: Wide,
     notes: &mut Vec<String>,
 ) -> (Option<Choice>, Option<Choice>) {
-    let (pile, good) = (&study.pile, &study.good);
+    let (matrix, good) = (&study.matrix, &study.good);
     let Some(found) = &study.card else {
         return (counted(study, still, notes), None);
     };
     let number = &found.number;
-    let mut cards = number.everywhere(&pile.columns, good);
+    let mut cards = number.everywhere(&matrix.columns, good);
     if cards.is_empty() {
         cards.push((number.fit.anchor, number.fit.width));
     }
@@ -424,12 +424,12 @@ fn usual_site(sites: &[(Anchor, usize)], card: Wide, still: Wide) -> usize {
 
 /// What else people should know.
 fn describe(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) {
-    let pile = &study.pile;
-    if pile.inverted {
+    let matrix = &study.matrix;
+    if matrix.inverted {
         notes
             .push("every capture is inverted: the data lines are swapped at the reader".to_owned());
     }
-    if let Some(span) = Span::from_mask(still).filter(|_| pile.samples.len() > 1) {
+    if let Some(span) = Span::from_mask(still).filter(|_| matrix.samples.len() > 1) {
         notes
             .push(format!("bits {span} were the same in all samples: nothing can be said of them"));
     }

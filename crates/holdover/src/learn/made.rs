@@ -40,9 +40,9 @@ pub(super) fn layout(
     let layout =
         Layout::new(spec).map_err(|error| format!("what was found is no layout: {error}"))?;
     for row in good.iter() {
-        let line = study.pile.samples[row].line;
+        let line = study.matrix.samples[row].line;
         let decode =
-            Decode::new(&layout, study.pile.capture(row)).ok_or("a sample has another length")?;
+            Decode::new(&layout, study.matrix.capture(row)).ok_or("a sample has another length")?;
         if let Some((check, _)) = decode.outcomes().find(|(_, holds)| !holds) {
             return Err(format!(
                 "line {line} breaks {check}, though nothing else is wrong with it"

@@ -196,7 +196,7 @@ pub(super) fn borne_out(
 pub(super) fn likely(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<bool> {
     let length = rows.first().map_or(0, Capture::len);
     let blocks = Blocks::of(rows, claims, known);
-    claims.iter().map(|claim| blocks.accidents(claim, claims, length) < LIKELY).collect()
+    claims.iter().map(|claim| blocks.false_alarms_of(claim, claims, length) < LIKELY).collect()
 }
 
 /// How claims stand, in their order, and what they leave over.
@@ -248,14 +248,14 @@ pub(super) fn weigh(borne_out: &BorneOut, claims: &[Claim], known: &Known) -> We
         .iter()
         .zip(entangled)
         .map(|(claim, entangled)| {
-            let accidents = blocks.accidents(claim, claims, length);
+            let false_alarms_of = blocks.false_alarms_of(claim, claims, length);
             let fits = rivals(&fitting, claim, checks, &borders);
             let among_codes = blocks.among_codes(claim, known, length);
             let open = entangled || among_codes || unknown && blocks.slow(claim, claims);
             Standing {
                 rivals: fits.clone(),
                 fits,
-                sound: accidents.max(bound) < SURE && !open,
+                sound: false_alarms_of.max(bound) < SURE && !open,
                 settled: false,
             }
         })

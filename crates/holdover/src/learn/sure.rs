@@ -21,26 +21,26 @@ pub(super) fn found(
     still: Wide,
     notes: &mut Vec<String>,
 ) -> (Vec<FoundCheck>, Vec<Completed>) {
-    let (pile, good) = (&study.pile, &study.good);
+    let (matrix, good) = (&study.matrix, &study.good);
     let ground = study.sieve.ground(study.sieve.candidates, &[]);
     let chosen = study.covers.chosen.iter();
     let mut completed: Vec<Completed> = chosen
-        .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, drawn))
+        .map(|hit| complete(&ground, &study.covers, hit, &matrix.columns, good, drawn))
         .collect();
     // A cover that all good rows fit before one that some break.
-    completed.retain_mut(|done| done.agree(&pile.columns, good));
+    completed.retain_mut(|done| done.agree(&matrix.columns, good));
     let usual = completed.len();
     let (mut checks, unexplained) = checks(study, good, &mut completed, fields, sure);
     for found in checks.iter().take(completed.len()).skip(usual) {
         notes.push(format!("{}: found by algebra alone, for no usual cover gives it", found.check));
     }
     let remainder = || {
-        let cards: Vec<Capture> = good.iter().map(|row| pile.capture(row)).collect();
+        let cards: Vec<Capture> = good.iter().map(|row| matrix.capture(row)).collect();
         algebra::remainder(&cards)
     };
     match (unexplained > 0).then(remainder).flatten() {
         Some(remainder) => {
-            notes.push(remainder.text(pile.length));
+            notes.push(remainder.text(matrix.length));
             checks = remainder.explain(checks, still);
         }
         None => notes.extend(unknown(unexplained)),
@@ -85,11 +85,11 @@ fn checks(
         .collect();
     let parity = |done: &Completed| Claim { bit: done.bit, cover: done.over, violations: 0 };
     let mut claims: Vec<Claim> = completed.iter().map(parity).chain(columns).collect();
-    let captures: Vec<Capture> = good.iter().map(|row| study.pile.capture(row)).collect();
+    let captures: Vec<Capture> = good.iter().map(|row| study.matrix.capture(row)).collect();
     let known = study.known(fields.iter().copied());
-    let known = Known { published: published(study.pile.length, completed), ..known };
-    let rows = 0..study.pile.samples.len();
-    let all: Vec<Capture> = rows.map(|row| study.pile.capture(row)).collect();
+    let known = Known { published: published(study.matrix.length, completed), ..known };
+    let rows = 0..study.matrix.samples.len();
+    let all: Vec<Capture> = rows.map(|row| study.matrix.capture(row)).collect();
     let borne_out = settle::borne_out(&captures, &all, &claims, &known);
     let captures = &borne_out.rows;
     let algebra = by_algebra(captures, &claims, &known);
@@ -117,7 +117,7 @@ fn checks(
     }
     if let Some((words, check)) = words {
         let columns = &standings[columns_at..];
-        let varied = study.pile.columns.varying(good, 2);
+        let varied = study.matrix.columns.varying(good, 2);
         let covered = check.relations().iter().fold(Wide::ZERO, |all, r| all | r.bits);
         let undetermined = words.undetermined | covered & !varied & !words.own();
         let undetermined = Span::from_mask(undetermined);

@@ -4,7 +4,6 @@ use std::collections::{HashMap, HashSet};
 use std::sync::OnceLock;
 
 use super::class;
-use super::distinct::{Distinct, KEPT_MOST};
 use super::evidence::{RuleBits, RuleWorth, kept_bits};
 use super::known::{Doubt, Known, Owned};
 use super::mend::{self, Mends};
@@ -12,8 +11,9 @@ use super::model::{
     LONG_SERIAL_BITS, SERIAL_HEAD_BITS, SERIAL_READING_LOG2, SLIP_IN_DOUBT_LOG2, SLIP_LOG2,
 };
 use super::roles::{self, Pair};
-use super::short::Column;
+use super::sketch::{KEPT_MOST, Sketch};
 use super::strange::{self, Strange};
+use super::word_set::Column;
 use crate::bits::{Capture, Span};
 use crate::decode::{Decode, Decoder, Reading, Word};
 use crate::layout::{Layout, Rule, Table};
@@ -171,7 +171,7 @@ pub struct Batch<'t> {
     /// Readers of whose two lines it was guessed which is which.
     pub(super) guessed: HashSet<String>,
     reader_index: HashMap<String, u32>,
-    pub(super) distinct: Distinct,
+    pub(super) sketch: Sketch,
     /// What is known of captures, where anything is.
     pub(super) known: HashMap<(u32, Capture), Known>,
     pub(super) has_site: bool,
@@ -230,7 +230,7 @@ impl<'t> Batch<'t> {
             readers: Vec::new(),
             guessed: HashSet::new(),
             reader_index: HashMap::new(),
-            distinct: Distinct::new(),
+            sketch: Sketch::new(),
             known: HashMap::new(),
             table,
             decoders: (0..=Capture::MAX_BITS).map(|_| OnceLock::new()).collect(),
@@ -244,7 +244,7 @@ impl<'t> Batch<'t> {
         self.readers.clear();
         self.guessed.clear();
         self.reader_index.clear();
-        self.distinct = Distinct::new();
+        self.sketch = Sketch::new();
         self.known.clear();
     }
 
@@ -252,7 +252,7 @@ impl<'t> Batch<'t> {
     pub fn see(&mut self, observation: &Observation) {
         let reader = self.reader_or_new(&observation.reader);
         let capture = observation.capture;
-        self.distinct.see(reader, capture.len(), capture.words());
+        self.sketch.see(reader, capture.len(), capture.words());
         if observation.known.is_empty() || self.known.len() >= KEPT_MOST {
             return;
         }
@@ -275,7 +275,7 @@ impl<'t> Batch<'t> {
             let longest = lengths.iter().max().copied().unwrap_or(0);
             assert!(longest <= 64, "captures of up to 64 bits, not {longest}");
         }
-        self.distinct.see_columns(reader, columns);
+        self.sketch.see_columns(reader, columns);
     }
 
     fn reader_or_new(&mut self, name: &str) -> u32 {
@@ -285,7 +285,7 @@ impl<'t> Batch<'t> {
         let reader = self.readers.len() as u32;
         self.readers.push(name.to_owned());
         self.reader_index.insert(name.to_owned(), reader);
-        self.distinct.add_reader(name);
+        self.sketch.add_reader(name);
         reader
     }
 
@@ -304,7 +304,7 @@ impl<'t> Batch<'t> {
     /// exact up to [`Batch::EXACT`], an estimate beyond (its standard error is
     /// a few thousandths).
     pub fn distinct(&self) -> u64 {
-        (self.distinct.count() as u64) << self.distinct.halvings()
+        (self.sketch.count() as u64) << self.sketch.level()
     }
 
     /// Distinct captures up to which all are weighed; of more, a fair sample of

@@ -120,7 +120,7 @@ impl Fit<'_, '_> {
             return Vec::new();
         }
         let nothing = Known::default();
-        for (reader, capture) in self.batch.distinct.sample(roles::LOOKED_AT) {
+        for (reader, capture) in self.batch.sketch.sample(roles::LOOKED_AT) {
             if !lengths.contains(&capture.len()) {
                 continue;
             }
