@@ -8,7 +8,7 @@ use holdover_signal::Probe;
 
 use crate::args::{self, Format};
 use crate::fail::{Fail, Outcome};
-use crate::input::{self, Event};
+use crate::input::{self, Entry, Event};
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style, plain};
 use crate::{care, draw, files, html, mask, progress, signal};
 
@@ -38,7 +38,7 @@ pub fn run(args: &args::Learn) -> Result<Outcome, Fail> {
     input::read_sheets(&args.inputs, choice, &probe, true, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
-            match row.entry {
+            match row.entry.and_then(Entry::counted) {
                 Ok(_) if samples.len() == MOST => {
                     return Err(Fail::said(format!(
                         "more than {MOST} captures: a thousand cards of each length tell as much"

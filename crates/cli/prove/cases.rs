@@ -1,6 +1,6 @@
 //! Regression cases: captures with what they must decode as.
 
-use holdover::bits::CaptureText;
+use holdover::bits::{CaptureErrorKind, What, find_in_cell};
 use holdover::decode::Reading;
 use holdover::prove::{Case, CaseAnswer, prove_cases};
 use holdover::rank::{Answer, Batch, Sighting};
@@ -74,7 +74,10 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
         let cell = |at: Option<usize>| {
             at.map(|at| cells[at].trim().to_owned()).filter(|cell| !cell.is_empty())
         };
-        let read = cells[bits].parse::<CaptureText>();
+        let read = find_in_cell(&cells[bits]).and_then(|found| match found.what {
+            What::Bits(capture) => Ok(capture),
+            What::Digits(_) => Err(CaptureErrorKind::NoCount.into()),
+        });
         if let Err(error) = &read
             && cell(verdict).as_deref() != Some(INVALID)
         {
@@ -83,7 +86,7 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
         }
         let case = Case {
             line: *line as usize,
-            bits: read.as_ref().map(|read| read.capture).map_err(Clone::clone),
+            bits: read.clone(),
             layout: cell(layout),
             site: cell(site),
             card: cell(card),
@@ -96,8 +99,8 @@ pub fn rows(file: &str, args: &args::Prove) -> Result<Proved, Fail> {
         cases.push(case);
         if args.record.is_some() {
             recorded.push(match read {
-                Ok(read) => {
-                    let sighting = Sighting::from(read.capture);
+                Ok(capture) => {
+                    let sighting = Sighting::from(capture);
                     let mut batch = Batch::new(&table, None);
                     batch.see(&sighting);
                     record(&cells[bits], &batch.fit().answer(&sighting))

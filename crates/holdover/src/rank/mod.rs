@@ -60,11 +60,14 @@
 //! [`Answer::mended`]. That the capture is harmed beyond mending is weighed with
 //! them, as part of the other probability: a word must explain more than chance.
 //!
+//! Digits whose bit count nobody gave are weighed over all lengths (`digits.rs`).
+//!
 //! [`Reading`]: crate::decode::Reading
 
 mod answer;
 mod batch;
 mod class;
+mod digits;
 mod distinct;
 mod evidence;
 mod faults;
