@@ -6,11 +6,12 @@ mod prints;
 
 use std::collections::{HashMap, HashSet};
 
-use holdover::bits::{Capture, CaptureText};
+use holdover::bits::Capture;
 use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
 use holdover::plan::{PrintTrouble, RosterCard, RosterRow, RowState, print_trouble};
-use holdover::rank::{Answer, Batch, Candidate, Known, Sighting, Verdict};
+use holdover::rank::model::IDENTIFIED;
+use holdover::rank::{Answer, Batch, Candidate, Fit, Known, Sighting, Verdict};
 use holdover::site::Site;
 
 use self::kinds::{KindOf, Kinds};
@@ -18,7 +19,7 @@ use self::notes::Note;
 use self::prints::Prints;
 use crate::fail::Fail;
 use crate::input::csv::{Column, column_of, refuse_twins};
-use crate::input::headings;
+use crate::input::{Entry, headings, pasted};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
@@ -142,16 +143,24 @@ pub fn read(
     }
     // Captures are told apart by all of them together.
     let mut batch = Batch::new(table, Some(site));
+    let mut entries: Vec<Option<Entry>> = Vec::with_capacity(rows.len());
     let mut sightings: Vec<Option<Sighting>> = Vec::with_capacity(rows.len());
     for (line, cells, _) in &rows {
-        let sighting = sighting(cells).unwrap_or_else(|why| {
+        let entry = entry(cells).unwrap_or_else(|why| {
             mistakes.push((*line, why));
             None
         });
-        sighting.iter().for_each(|sighting| batch.see(sighting));
-        sightings.push(sighting);
+        entry.iter().for_each(|entry| entry.seen_by(&mut batch));
+        entries.push(entry);
     }
     let fit = progress::during(world, "weighing the captures", || batch.fit());
+    for ((line, ..), entry) in rows.iter().zip(entries) {
+        let sighting = entry.map(|entry| counted(entry, &fit)).transpose();
+        sightings.push(sighting.unwrap_or_else(|why| {
+            mistakes.push((*line, why));
+            None
+        }));
+    }
     let mut progress = Progress::of_rows(world, "reading the cards", rows.len());
     let mut kinds = Kinds::new(table);
     let mut taken = Vec::with_capacity(rows.len());
@@ -210,12 +219,12 @@ pub fn read(
 }
 
 /// The capture of a row, with what is known of it; `None` of a row without bits.
-fn sighting(cells: &Cells) -> Result<Option<Sighting>, String> {
+fn entry(cells: &Cells) -> Result<Option<Entry>, String> {
     let bits = cells.bits.trim();
     if bits.is_empty() {
         return Ok(None);
     }
-    let read = bits.parse::<CaptureText>().map_err(|error| error.to_string())?;
+    let read = pasted::cell(bits)?;
     let filled = |cell: &str| Some(cell.trim().to_owned()).filter(|c| !c.is_empty());
     let known = Known {
         site: filled(&cells.site),
@@ -223,8 +232,26 @@ fn sighting(cells: &Cells) -> Result<Option<Sighting>, String> {
         printed: filled(&cells.printed),
         ..Known::default()
     };
-    let reader = cells.reader.trim().to_owned();
-    Ok(Some(Sighting { capture: read.capture, reader, known }))
+    let mut entry = read.entry(bits, known);
+    if !cells.reader.trim().is_empty() {
+        entry.sighting.reader = cells.reader.trim().to_owned();
+    }
+    Ok(Some(entry))
+}
+
+/// A row's capture; digits without a bit count where all rows together settle it.
+fn counted(mut entry: Entry, fit: &Fit<'_, '_>) -> Result<Sighting, String> {
+    if entry.digits.is_none() {
+        return Ok(entry.sighting);
+    }
+    let answer = entry.answered_by(fit);
+    let Some(capture) = answer.capture else { return entry.counted().map(|e| e.sighting) };
+    let same = answer.candidates.iter().filter(|c| c.capture == capture);
+    if same.map(|c| c.probability).sum::<f64>() < IDENTIFIED {
+        return entry.counted().map(|entry| entry.sighting);
+    }
+    entry.sighting.capture = capture;
+    Ok(entry.sighting)
 }
 
 /// What a capture is taken as.
@@ -380,8 +407,10 @@ struct Lines {
 
 fn split(world: &dyn World, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
     let sheet = sheet::read(world, path, choice, &|headings| columns(headings).is_ok())?;
-    let columns =
-        columns(&sheet.headings).map_err(|why| Fail::said(format!("{}:1: {why}", plain(path))))?;
+    let columns = columns(&sheet.headings).map_err(|why| {
+        let line = sheet.header.max(1);
+        Fail::said(format!("{}:{line}: {why}", plain(path)))
+    })?;
     let mut about = sheet.notes;
     let strangers = columns.iter().zip(&sheet.headings).filter(|(c, _)| **c == (None, None));
     about.extend(headings::near(strangers.map(|(_, heading)| heading.as_str()), &OWN));

@@ -3,13 +3,12 @@
 use std::sync::Arc;
 
 use ::csv::ReaderBuilder;
-use holdover::bits::CaptureText;
 use holdover::file::nearest;
-use holdover::rank::{Doubt, Known, Sighting};
+use holdover::rank::{Doubt, Known};
 
 use super::headings::{self, HEADINGS};
 use super::lines::MAX_LINE;
-use super::{Carried, Entry};
+use super::{Carried, Entry, pasted};
 use crate::plain::plain;
 
 /// Lines a quoted cell may go over.
@@ -46,6 +45,14 @@ pub fn column_of(heading: &str) -> Option<Column> {
 /// Whether a line on its own is the heading of a sheet of one column.
 pub fn is_heading(line: &str) -> bool {
     column_of(line.trim_matches('"')) == Some(Column::Bits)
+}
+
+/// Whether a line is a header of cards: some heading is a known one, or close.
+pub fn is_header(line: &str) -> bool {
+    let Ok((headings, _)) = Records::of_header(line) else { return true };
+    let known = |heading: &String| column_of(heading).is_some();
+    headings.iter().any(known)
+        || headings::meant(headings.iter().map(String::as_str), &[]).is_some()
 }
 
 /// Splits lines into records of a fixed number of cells.
@@ -208,15 +215,16 @@ impl Sheet {
             }
             carried.push(cell);
         }
-        let read = bits.unwrap_or_default().parse::<CaptureText>().map_err(|e| e.to_string())?;
-        let mut notes: Vec<String> = read.note.iter().map(ToString::to_string).collect();
-        notes.extend(super::doubt_note(&known.doubt));
-        Ok(Entry {
-            notes,
-            sighting: Sighting { capture: read.capture, reader, known },
-            state,
-            carried: Carried { headings: self.carried.clone(), cells: carried },
-        })
+        let bits = bits.unwrap_or_default();
+        let said = super::doubt_note(&known.doubt);
+        let mut entry = pasted::cell(&bits)?.entry(&bits, known);
+        entry.notes.extend(said);
+        if !reader.is_empty() {
+            entry.sighting.reader = reader;
+        }
+        entry.state = state;
+        entry.carried = Carried { headings: self.carried.clone(), cells: carried };
+        Ok(entry)
     }
 }
 

@@ -9,7 +9,7 @@ use holdover::learn::{Learnt, Misread, Options, Sample, learn};
 use holdover_signal::Probe;
 
 use crate::fail::{Fail, Outcome};
-use crate::input::{self, Event};
+use crate::input::{self, Entry, Event};
 use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
@@ -95,7 +95,7 @@ fn samples(
     input::read_sheets(world, &args.inputs, choice, probe, true, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
-            match row.entry {
+            match row.entry.and_then(Entry::counted) {
                 Ok(_) if samples.len() == MOST => {
                     return Err(Fail::said(format!(
                         "more than {MOST} captures: a thousand cards of each length tell as much"

@@ -1,6 +1,6 @@
 //! Regression cases: captures with what they must decode as.
 
-use holdover::bits::CaptureText;
+use holdover::bits::{CaptureErrorKind, What, find_in_cell};
 use holdover::decode::Reading;
 use holdover::prove::{Case, CaseAnswer, prove_cases};
 use holdover::rank::{Answer, Batch, Sighting};
@@ -79,7 +79,10 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
         let cell = |at: Option<usize>| {
             at.map(|at| cells[at].trim().to_owned()).filter(|cell| !cell.is_empty())
         };
-        let read = cells[bits].parse::<CaptureText>();
+        let read = find_in_cell(&cells[bits]).and_then(|found| match found.what {
+            What::Bits(capture) => Ok(capture),
+            What::Digits(_) => Err(CaptureErrorKind::NoCount.into()),
+        });
         if let Err(error) = &read
             && cell(verdict).as_deref() != Some(INVALID)
         {
@@ -88,7 +91,7 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
         }
         let case = Case {
             line: *line as usize,
-            bits: read.as_ref().map(|read| read.capture).map_err(Clone::clone),
+            bits: read.clone(),
             layout: cell(layout),
             site: cell(site),
             card: cell(card),
@@ -101,8 +104,8 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
         cases.push(case);
         if args.record.is_some() {
             recorded.push(match read {
-                Ok(read) => {
-                    let sighting = Sighting::from(read.capture);
+                Ok(capture) => {
+                    let sighting = Sighting::from(capture);
                     let mut batch = Batch::new(&table, None);
                     batch.see(&sighting);
                     record(&cells[bits], &batch.fit().answer(&sighting))

@@ -28,6 +28,8 @@ pub struct Advice {
     weak: BTreeMap<String, usize>,
     unknown: BTreeMap<usize, usize>,
     mismatched: usize,
+    /// Digits whose length is not settled.
+    uncounted: usize,
 }
 
 /// Candidates from this probability on count as fitting.
@@ -37,6 +39,9 @@ impl Advice {
     pub fn add(&mut self, answered: &Answered<'_, '_>) {
         let Answered { entry, answer, .. } = answered;
         self.captures += 1;
+        if entry.given.is_some() && answer.verdict != Verdict::Identified {
+            self.uncounted += 1;
+        }
         let Some(best) = answer.candidates.first() else {
             *self.unknown.entry(entry.sighting.capture.len()).or_default() += 1;
             return;
@@ -117,6 +122,13 @@ impl Advice {
                      the two data wires at the reader and look at its output setting"
                 ),
             });
+        }
+        if self.uncounted > 0 {
+            said.push(format!(
+                "{} without a bit count. Have the program print the count, or the bits, or read a \
+                 second card of this kind: digits printed alike tell their length together",
+                captures(self.uncounted)
+            ));
         }
         if self.slipped > 0 {
             said.push(format!(

@@ -304,7 +304,10 @@ impl Job<'_, '_> {
                 return Ok(Outcome::InputWrong);
             }
         };
-        let answer = fit.answer(&entry.sighting);
+        let answer = entry.answered_by(fit);
+        let taken = taken(row, entry, &answer);
+        let row = taken.as_ref().unwrap_or(row);
+        let Ok(entry) = &row.entry else { return Ok(Outcome::InputWrong) };
         let notes = notes::of(entry, &answer, self.site, None);
         report.answered(&Answered { row, entry, answer: &answer, notes, holes: None })?;
         Ok(match answer.verdict {
@@ -337,6 +340,15 @@ impl Job<'_, '_> {
     }
 }
 
+/// Digits of unknown length as the capture that they are taken for; `None` of all
+/// else.
+fn taken(row: &Row, entry: &Entry, answer: &Answer<'_>) -> Option<Row> {
+    entry.digits.as_ref()?;
+    let mut entry = entry.clone();
+    entry.sighting.capture = answer.capture.unwrap_or(entry.sighting.capture);
+    Some(Row { source: row.source.clone(), line: row.line, entry: Ok(entry) })
+}
+
 fn see_rows(
     world: &dyn World,
     batch: &mut Batch<'_>,
@@ -348,7 +360,7 @@ fn see_rows(
     let mut outcome = Outcome::Done;
     for row in rows {
         let Ok(entry) = &row.entry else { continue };
-        batch.see(&entry.sighting);
+        entry.seen_by(batch);
         if let Some(why) = entry.state.as_deref().and_then(|word| states(site).of(word).err()) {
             screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
             outcome = Outcome::InputWrong;

@@ -2,6 +2,8 @@
 //! the text a probe prints them as, and linear algebra over GF(2) on them.
 
 mod capture;
+mod digits;
+mod find;
 pub mod gf2;
 mod plain;
 mod span;
@@ -10,6 +12,8 @@ mod wide;
 mod wire;
 
 pub use capture::{Capture, CaptureError, CaptureErrorKind};
+pub use digits::{Digits, Side, Style, Way, Width};
+pub use find::{Found, FoundNote, What, find, find_in_cell};
 pub use plain::Plain;
 pub use span::{Position, Run, Span, SpanError, SpanErrorKind};
 pub use text::{CaptureText, TextNote};

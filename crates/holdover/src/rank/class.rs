@@ -442,6 +442,12 @@ impl<'f> Classes<'f> {
         classes.chain(self.known.values_mut()).for_each(|class| *class = place[*class as usize]);
     }
 
+    /// The same with classes behind them that no capture is looked up in.
+    pub fn with(mut self, more: Vec<Class>) -> Classes<'f> {
+        self.all.extend(more);
+        self
+    }
+
     pub fn iter(&self) -> impl Iterator<Item = &Class> + '_ {
         self.all.iter()
     }
