@@ -59,6 +59,17 @@
 #define HOLDOVER_FAULT -6
 
 /*
+ Memory is short; the desk can be used on.
+ */
+#define HOLDOVER_MEMORY -7
+
+/*
+ What is asked for beside what is known to be needed: names, nodes of maps.
+ Judgement, no source.
+ */
+#define ROOM (64 << 10)
+
+/*
  Files by name, in memory, and what the last command printed.
  */
 typedef struct HoldoverDesk HoldoverDesk;
@@ -94,7 +105,8 @@ void holdover_desk_free(struct HoldoverDesk *desk);
 /*
  Puts a file on the desk, in the place of one of that name; its bytes are
  copied. The name "-" is standard input. `bytes` may be null where `length`
- is 0.
+ is 0. HOLDOVER_MEMORY where there is no memory for the copy: the desk is as
+ it was.
 
  # Safety
  `desk` is null or a desk; `name` is null or ends with a NUL; `bytes` is
@@ -144,6 +156,11 @@ int holdover_desk_name(struct HoldoverDesk *desk,
  Returns what the binary's exit code would be, 0, 1 or 2 (see
  holdover_message()), or a code below 0. Files that the command writes are
  on the desk afterwards.
+
+ HOLDOVER_MEMORY where 32 MiB and four times the bytes of the files cannot be
+ had before it begins, or what it printed cannot be kept. A command that finds
+ no memory while it works ends the process, this function alone: run what may
+ need more than there is in a process of its own.
 
  # Safety
  `desk` is null or a desk; `words` is null or has `count` pointers, each null

@@ -363,6 +363,84 @@ def garbage(browser):
     says(browser, "std26")
 
 
+MARKUP = "<img src=x onerror=window.hurt=1><script>window.hurt=1</script>"
+# Turns the direction of what follows, and never turns it back.
+TURNS = "\u202e\u2066"
+
+HURT = """
+const own = document.querySelectorAll('.answer img, .answer script, .answer iframe, .answer object, .answer embed, .answer form, .answer link, .answer base');
+const hears = [...document.querySelectorAll('.answer *')].filter(e => [...e.attributes].some(a => /^on|^srcdoc$/.test(a.name) || /^\\s*javascript:/i.test(a.value)));
+const bare = [...document.querySelectorAll('body *')].filter(e => e.childElementCount === 0 && /[\\u202a-\\u202e\\u2066-\\u2069]/.test(e.textContent) && !e.closest('textarea, bdi, pre, [dir=auto]'));
+return [window.hurt ? 'a script of a file ran' : '', ...[...own, ...hears].map(e => e.outerHTML.slice(0, 200)),
+        ...bare.map(e => 'turns the page: ' + e.outerHTML.slice(0, 200))].filter(Boolean);
+"""
+
+
+def attackers(browser, size):
+    """Names, notes and contents made to do harm: shown as the text they are, and no wider than the page."""
+    long = "m" * 4000
+    bits = "10100000100010000111000011"
+    words = {"markup": MARKUP, "turns": TURNS + "0001 tfil", "long": long, "quotes": "\"'`${window.hurt=1}</title></svg></style>"}
+    with tempfile.TemporaryDirectory() as place:
+        place = Path(place)
+        quote = lambda word: '"' + word.replace('"', '""') + '"'
+        for name, word in words.items():
+            opened(browser)
+            cell = quote(word)
+            # A name of a file has no slash, and 255 bytes at most.
+            stem = word.replace("/", "!")[:100]
+            reads = place / f"{stem} r.csv"
+            reads.write_text(f"bits,reader,door,note,printed,expected\n{bits},{cell},{cell},{cell},4321,{cell}\n{bits[:-1]}0,{cell},{cell},{cell},7,{cell}\n{cell},1,1,1,1,1\n")
+            roster = place / f"{stem} p.csv"
+            other = quote("other " + word)
+            roster.write_text(f"bits,printed,holder,state,{cell}\n{bits},4321,{cell},kept,{cell}\n{bits},4321,{other},kept,x\n")
+            toml = json.dumps(word)
+            table = place / f"{stem} t.toml"
+            table.write_text(f"[[layout]]\nid = 'odd26'\ntitle = {toml}\nlength = 26\nbasis = {toml}\n"
+                             "[[layout.field]]\nrole = 'card'\nspan = '2-25'\n")
+            site = place / f"{stem} s.toml"
+            site.write_text(f"# {word[:200]}\n[panel]\nslots = 2\n[states]\n{json.dumps(word[:200])} = 'kept'\n")
+            turn(browser, "Read")
+            drop(browser, table)
+            until(browser, "document.getElementById('status').textContent.includes('table of layouts') || document.querySelector('#read-answer').innerText.trim()", f"{name}: a table")
+            turn(browser, "Read")
+            choose(browser, "#read-files", reads)
+            until(browser, "document.querySelector('#read-answer').innerText.trim()", f"{name}: an answer")
+            hurt(browser, f"attack-read-{name}", size)
+            turn(browser, "Learn")
+            choose(browser, "#learn-files", reads)
+            until(browser, "document.querySelector('#learn-answer').innerText.trim()", f"{name}: a word of what to learn from")
+            hurt(browser, f"attack-learn-{name}", size)
+            turn(browser, "Plan")
+            choose(browser, "#roster-files", roster)
+            choose(browser, "#site-files", site)
+            press(browser, "Plan the slots")
+            until(browser, "document.querySelector('#plan-answer').innerText.trim()", f"{name}: a plan, or a word")
+            hurt(browser, f"attack-plan-{name}", size)
+            choose(browser, "#site-files", MILL / "mill.toml")
+            press(browser, "Plan the slots")
+            until(browser, "document.querySelector('#plan-answer .verdict')", f"{name}: a plan")
+            hurt(browser, f"attack-planned-{name}", size)
+            turn(browser, "Prove")
+            press(browser, "Prove the plan")
+            until(browser, "document.querySelector('#prove-answer').innerText.trim()", f"{name}: a proof")
+            hurt(browser, f"attack-prove-{name}", size)
+            turn(browser, "Job")
+            hurt(browser, f"attack-job-{name}", size)
+
+
+def hurt(browser, name, size):
+    for what in browser.run(HURT):
+        fail(f"{name} ({size}): {what}")
+    seen = browser.run(OVERFLOW)
+    if seen["scroll"] > seen["client"] or seen["wide"]:
+        fail(f"{name} ({size}): {seen['scroll']} wide on {seen['client']}: {seen['wide']}")
+    for asked in requests(browser):
+        if not asked.startswith(("blob:", "data:")) and asked.split("#")[0] != PAGE.as_uri():
+            fail(f"{name} ({size}): asks for {asked[:200]}")
+    browser.picture(OUT / f"pocket-{name}-{size}.png")
+
+
 TRAP = """
 const done = arguments[arguments.length - 1];
 holdover.ask("trap", [["a.txt", new Uint8Array(0)]], [{words: [1n]}]).then(() => done("answered"), error => done(String(error)));
@@ -487,6 +565,7 @@ def main():
             planning(browser, size, OUT)
             proving(browser, size)
             saving(browser, size)
+            attackers(browser, size)
         dropping(browser)
         without_worker(browser)
         served(browser)

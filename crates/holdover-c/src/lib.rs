@@ -2,7 +2,12 @@
 //!
 //! Nothing panics into C, no pointer is used that is null, and no length that
 //! no memory can have. What C must promise is written at each function.
+//!
+//! Memory is asked for in a way that can be refused wherever C says how much.
+//! What a command needs while it works is not: Rust ends the process where its
+//! allocator fails, so that some is asked for and given back before it begins.
 
+mod memory;
 mod pointer;
 
 use std::ffi::{c_char, c_int};
@@ -10,6 +15,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use holdover_desk::Desk;
 
+use memory::{ROOM, asked, boxed, with_nul, with_room};
 use pointer::{Fault, bytes, desk, desk_mut, put_out, text};
 
 /// The version of what goes in and comes out: the JSON, the schema files, and
@@ -30,6 +36,14 @@ pub const HOLDOVER_ABSENT: c_int = -4;
 pub const HOLDOVER_NO_DESK: c_int = -5;
 /// A fault of the library itself; the desk can be used on.
 pub const HOLDOVER_FAULT: c_int = -6;
+/// Memory is short; the desk can be used on.
+pub const HOLDOVER_MEMORY: c_int = -7;
+
+/// Bytes that must be free before a command begins, and as many times those of
+/// the files on the desk. Judgement, no source: what commands on small files
+/// take, and on large ones that are not held whole.
+const COMMAND: usize = 32 << 20;
+const COMMAND_EACH: usize = 4;
 
 /// Tells a desk from other memory.
 const MARK: u64 = u64::from_be_bytes(*b"holdover");
@@ -56,17 +70,24 @@ impl Inner {
         self.names.clear();
     }
 
-    fn names(&mut self) -> &[Vec<u8>] {
+    fn names(&mut self) -> Result<&[Vec<u8>], Fault> {
         if self.names.is_empty() {
-            self.names = self.desk.names().map(|name| with_nul(name.as_bytes().to_vec())).collect();
+            let mut names = with_room(self.desk.names().count())?;
+            for name in self.desk.names() {
+                let mut own = with_room(name.len() + 1)?;
+                own.extend_from_slice(name.as_bytes());
+                names.push(with_nul(own)?);
+            }
+            self.names = names;
         }
-        &self.names
+        Ok(&self.names)
     }
-}
 
-fn with_nul(mut bytes: Vec<u8>) -> Vec<u8> {
-    bytes.push(0);
-    bytes
+    /// Bytes of all files together.
+    fn bytes(&self) -> usize {
+        let of = |name| self.desk.get(name).map_or(0, <[u8]>::len);
+        self.desk.names().map(of).fold(0, usize::saturating_add)
+    }
 }
 
 /// Does it, and makes a code of whatever stops it.
@@ -98,6 +119,7 @@ pub extern "C" fn holdover_message(code: c_int) -> *const c_char {
         HOLDOVER_ABSENT => c"there is no such file on the desk",
         HOLDOVER_NO_DESK => c"what is given as a desk is none",
         HOLDOVER_FAULT => c"a fault of the library itself: please report it",
+        HOLDOVER_MEMORY => c"memory is short: free some, or use a process of its own",
         _ => c"no code of this library",
     };
     text.as_ptr()
@@ -107,8 +129,11 @@ pub extern "C" fn holdover_message(code: c_int) -> *const c_char {
 /// holdover_desk_free().
 #[unsafe(no_mangle)]
 pub extern "C" fn holdover_desk_new() -> *mut HoldoverDesk {
-    catch_unwind(|| Box::into_raw(Box::new(HoldoverDesk { mark: MARK, inner: Box::default() })))
-        .unwrap_or(std::ptr::null_mut())
+    let new = || boxed(HoldoverDesk { mark: MARK, inner: boxed(Inner::default())? });
+    match catch_unwind(new) {
+        Ok(Ok(desk)) => Box::into_raw(desk),
+        _ => std::ptr::null_mut(),
+    }
 }
 
 /// Frees a desk and all that it gave out. Null is none, and left alone.
@@ -128,7 +153,8 @@ pub unsafe extern "C" fn holdover_desk_free(desk: *mut HoldoverDesk) {
 
 /// Puts a file on the desk, in the place of one of that name; its bytes are
 /// copied. The name "-" is standard input. `bytes` may be null where `length`
-/// is 0.
+/// is 0. HOLDOVER_MEMORY where there is no memory for the copy: the desk is as
+/// it was.
 ///
 /// # Safety
 /// `desk` is null or a desk; `name` is null or ends with a NUL; `bytes` is
@@ -145,8 +171,11 @@ pub unsafe extern "C" fn holdover_desk_put(
         let inner = unsafe { &mut desk_mut(desk)?.inner };
         // SAFETY: as promised to this function.
         let (name, bytes) = unsafe { (text(name)?, self::bytes(bytes, length)?) };
+        let mut own = with_room(bytes.len())?;
+        asked(ROOM.saturating_add(name.len()))?;
+        own.extend_from_slice(bytes);
         inner.changed();
-        inner.desk.put(name, bytes);
+        inner.desk.put(name, own);
         Ok(HOLDOVER_OK)
     })
 }
@@ -207,7 +236,7 @@ pub unsafe extern "C" fn holdover_desk_name(
     guarded(|| {
         // SAFETY: as promised to this function.
         let inner = unsafe { &mut desk_mut(desk)?.inner };
-        let found = inner.names().get(index).ok_or(Fault::Absent)?;
+        let found = inner.names()?.get(index).ok_or(Fault::Absent)?;
         // SAFETY: as promised to this function; `c_char` is a byte.
         unsafe { put_out(&found[..found.len() - 1], name.cast(), length) }
     })
@@ -217,6 +246,11 @@ pub unsafe extern "C" fn holdover_desk_name(
 /// Returns what the binary's exit code would be, 0, 1 or 2 (see
 /// holdover_message()), or a code below 0. Files that the command writes are
 /// on the desk afterwards.
+///
+/// HOLDOVER_MEMORY where 32 MiB and four times the bytes of the files cannot be
+/// had before it begins, or what it printed cannot be kept. A command that finds
+/// no memory while it works ends the process, this function alone: run what may
+/// need more than there is in a process of its own.
 ///
 /// # Safety
 /// `desk` is null or a desk; `words` is null or has `count` pointers, each null
@@ -233,11 +267,12 @@ pub unsafe extern "C" fn holdover_desk_run(
         // SAFETY: as promised to this function.
         let words = words.iter().map(|word| unsafe { text(*word) });
         let words = words.collect::<Result<Vec<&str>, Fault>>()?;
+        asked(COMMAND.saturating_add(inner.bytes().saturating_mul(COMMAND_EACH)))?;
         inner.changed();
         // Were it to panic, nothing of the run before would be left.
         (inner.output, inner.said) = (Vec::new(), Vec::new());
         let ran = holdover_args::run(&mut inner.desk, &words);
-        (inner.output, inner.said) = (with_nul(ran.output), with_nul(ran.said.into_bytes()));
+        (inner.output, inner.said) = (with_nul(ran.output)?, with_nul(ran.said.into_bytes())?);
         Ok(c_int::from(ran.code))
     })
 }

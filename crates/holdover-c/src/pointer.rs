@@ -3,8 +3,8 @@
 use std::ffi::{CStr, c_char, c_int};
 
 use crate::{
-    HOLDOVER_ABSENT, HOLDOVER_LENGTH, HOLDOVER_NO_DESK, HOLDOVER_NOT_UTF8, HOLDOVER_NULL,
-    HOLDOVER_OK, HoldoverDesk, MARK,
+    HOLDOVER_ABSENT, HOLDOVER_LENGTH, HOLDOVER_MEMORY, HOLDOVER_NO_DESK, HOLDOVER_NOT_UTF8,
+    HOLDOVER_NULL, HOLDOVER_OK, HoldoverDesk, MARK,
 };
 
 /// Why nothing is done.
@@ -15,6 +15,7 @@ pub enum Fault {
     NotUtf8,
     Absent,
     NoDesk,
+    Memory,
 }
 
 impl Fault {
@@ -25,6 +26,7 @@ impl Fault {
             Fault::NotUtf8 => HOLDOVER_NOT_UTF8,
             Fault::Absent => HOLDOVER_ABSENT,
             Fault::NoDesk => HOLDOVER_NO_DESK,
+            Fault::Memory => HOLDOVER_MEMORY,
         }
     }
 }

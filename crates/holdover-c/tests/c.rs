@@ -173,6 +173,16 @@ fn garbage_is_refused_by_both_libraries() {
     }
 }
 
+/// Under a limit on addresses, as `ulimit -v` sets it.
+#[test]
+fn short_memory_is_a_code() {
+    if there("cc", |output| output.status.success()) {
+        let dir = tempdir().unwrap();
+        let output = ran(&mut Command::new(built(&dir, "tests/memory.c", Linked::Shared)));
+        assert_eq!(String::from_utf8_lossy(&output.stdout), "all refused\n");
+    }
+}
+
 #[test]
 fn a_forked_child_works_on() {
     if there("cc", |output| output.status.success()) {

@@ -11,7 +11,7 @@ pub use crate::compose::MOST as COMPOSED;
 pub use crate::input::csv::{MAX_COLUMNS, MAX_QUOTED_LINES};
 pub use crate::input::lines::MAX_LINE;
 pub use crate::learn::MOST as LEARNT;
-pub use crate::plan::file::MAX_PLAN_BYTES;
+pub use crate::plan::file::{MAX_PLAN_BYTES, MAX_PLAN_VALUES};
 pub use crate::read::MAX_READERS;
 pub use crate::read::summary::{MAX_CARDS, MAX_KINDS};
 pub use crate::sheet::workbook::limits::*;

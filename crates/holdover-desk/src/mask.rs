@@ -1,10 +1,12 @@
 //! What may be said of a card whose number is hidden, in one place.
 //!
 //! Its length, its verdict, its layout and the last two digits of one number of
-//! it, whatever the layout or the form it came in. Everything else that is said
-//! of cards is a function of their numbers: bits, site codes of single cards,
-//! prints, checks, what a batch of them has in common. So it is left out, not
-//! crossed out here and there.
+//! it, whatever the layout or the form it came in. Of a card that is proved, the
+//! last two digits of the number expected and of the one that comes, so that it
+//! shows where they differ. Everything else that is said of cards is a function
+//! of their numbers: bits, site codes of single cards, prints, checks, what a
+//! batch of them has in common. So it is left out, not crossed out here and
+//! there; of probabilities it is told how sure one may be.
 
 use holdover::layout::Value;
 
@@ -40,6 +42,15 @@ pub fn tail(number: &str) -> String {
     format!("{PRINT}{last:0>KEPT$}")
 }
 
+/// A probability or a share, as far as it is told.
+pub fn percent(p: f64) -> &'static str {
+    match p {
+        p if p >= 0.95 => "95 % or more",
+        p if p >= 0.5 => "50 % or more",
+        _ => "under 50 %",
+    }
+}
+
 /// Bits, all hidden.
 pub fn bits(len: usize) -> String {
     HIDDEN.to_string().repeat(len)
@@ -48,6 +59,14 @@ pub fn bits(len: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn probabilities_are_told_in_steps() {
+        assert_eq!(
+            [0.951, 0.5, 0.4999].map(percent),
+            ["95 % or more", "50 % or more", "under 50 %"]
+        );
+    }
 
     #[test]
     fn two_digits_stay() {

@@ -16,6 +16,10 @@ use crate::world::World;
 /// Bytes of a plan file: a million conflicts take 200 MB.
 pub const MAX_PLAN_BYTES: usize = 256 << 20;
 
+/// Values of a plan file, counted by what parts them: half a million conflicts.
+/// Judgement, no source: they take a gigabyte.
+pub const MAX_PLAN_VALUES: usize = 1 << 22;
+
 /// The version of the JSON that goes in and comes out. A change that an older
 /// reader would misread raises it; one that only adds does not.
 pub const SCHEMA: u32 = 2;
@@ -106,6 +110,12 @@ pub struct Read {
 pub fn read(world: &dyn World, path: &Path) -> Result<Read, Fail> {
     let name = plain(&path.display().to_string());
     let text = files::text(world, &path.display().to_string(), MAX_PLAN_BYTES)?;
+    let values = text.bytes().filter(|byte| matches!(byte, b',' | b':' | b'[' | b'{')).count();
+    if values > MAX_PLAN_VALUES {
+        return Err(Fail::said(format!(
+            "{name}: more than {MAX_PLAN_VALUES} values: mend the conflicts, and plan again"
+        )));
+    }
     // The error quotes the file's own words.
     let none = |error: serde_json::Error| {
         let error = plain(&error.to_string());

@@ -11,7 +11,7 @@ pub mod worksheet;
 use std::path::Path;
 use std::time::Duration;
 
-use holdover::plan::{Plan, PlanOptions, plan_with};
+use holdover::plan::{Effort, Plan, PlanOptions, plan_with};
 
 use crate::fail::{Fail, Outcome};
 use crate::mask::Shown;
@@ -49,10 +49,15 @@ pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
     let earlier = earlier_path(args).map(|path| whole(world, path)).transpose()?;
     let made = progress::during(world, "planning", || {
         let mut clock = clock(world, args.time_limit);
+        let mut effort = Effort::default();
+        if clock.is_some() {
+            // Then the clock alone ends the search.
+            (effort.work, effort.steps) = (u64::MAX, u64::MAX);
+        }
         let options = PlanOptions {
             keep: earlier.as_ref().filter(|_| args.keep.is_some()),
             go_on: clock.as_mut().map(|clock| clock as &mut dyn FnMut() -> bool),
-            ..PlanOptions::default()
+            effort,
         };
         plan_with(&table, &site, &roster.rows, options)
     });

@@ -2,11 +2,11 @@
 
 use holdover::bits::{CaptureErrorKind, What, find_in_cell};
 use holdover::decode::Reading;
-use holdover::prove::{Case, CaseAnswer, prove_cases};
+use holdover::prove::{Case, prove_cases};
 use holdover::rank::{Answer, Batch, Sighting};
 use holdover::states::RowState;
 
-use super::{Proved, Row};
+use super::{Proved, Row, Side};
 use crate::fail::Fail;
 use crate::files;
 use crate::formats::write_csv;
@@ -73,6 +73,7 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
     }
     let mut mistakes = sheet.mistakes;
     let (mut cases, mut recorded) = (Vec::new(), Vec::new());
+    let mut batch = Batch::new(&table, None);
     let mut progress = Progress::of_rows(world, "reading the cases", sheet.rows.len());
     for (line, cells) in &sheet.rows {
         progress.add(1);
@@ -106,7 +107,7 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
             recorded.push(match read {
                 Ok(capture) => {
                     let sighting = Sighting::from(capture);
-                    let mut batch = Batch::new(&table, None);
+                    batch.clear();
                     batch.see(&sighting);
                     record(&cells[bits], &batch.fit().answer(&sighting))
                 }
@@ -129,23 +130,19 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
         let bytes = csv.into_inner().map_err(|e| Fail::said(format!("cannot write CSV: {e}")))?;
         files::write(world, path, &bytes)?;
     }
-    let value = |answer: &CaseAnswer| {
-        serde_json::to_value(answer)
-            .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
-    };
     let proofs = progress::during(world, "proving", || prove_cases(&table, &cases));
-    let rows: Result<Vec<Row>, Fail> = proofs
-        .iter()
+    let rows = proofs
+        .into_iter()
         .zip(&cases)
         .map(|(proof, case)| {
-            let (expected, got) = (value(&proof.expected)?, value(&proof.got)?);
+            let (expected, got) = (Side::Case(proof.expected), Side::Case(proof.got));
             let bits = case.bits.as_ref().ok().copied();
             let number = proof.line as u64;
             let (state, holds) = (RowState::Kept, proof.holds);
-            Ok(Row { name: "line", number, state, holds, expected, got, bits })
+            Row { name: "line", number, state, holds, expected, got, bits }
         })
         .collect();
-    Ok(Proved { rows: rows?, table, plan: None, sum: String::new(), notes: Vec::new() })
+    Ok(Proved { rows, table, plan: None, sum: String::new(), notes: Vec::new() })
 }
 
 /// Today's answer as a case: the layout only where it can be asked for.

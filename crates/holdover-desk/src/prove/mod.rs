@@ -10,6 +10,7 @@ use std::path::Path;
 use holdover::bits::Capture;
 use holdover::layout::Table;
 use holdover::plan::Plan;
+use holdover::prove as proof;
 use holdover::states::RowState;
 use serde_json::{Value, json};
 
@@ -31,10 +32,32 @@ pub struct Row {
     /// A blocked card is to stay shut.
     pub state: RowState,
     pub holds: bool,
-    pub expected: Value,
-    pub got: Value,
+    pub expected: Side,
+    pub got: Side,
     /// The card's bits; a batch has none of its own.
     pub bits: Option<Capture>,
+}
+
+/// One side of a row, made JSON where it is shown alone: a roster has a million
+/// rows, and as JSON each takes ten times as much.
+pub enum Side {
+    Case(proof::CaseAnswer),
+    Card(proof::Outcome),
+}
+
+impl Side {
+    pub fn value(&self) -> Value {
+        // Both have names for keys, and nothing in them fails to be JSON.
+        match self {
+            Side::Case(answer) => serde_json::to_value(answer).unwrap_or_default(),
+            Side::Card(outcome) => serde_json::to_value(outcome).unwrap_or_default(),
+        }
+    }
+
+    /// As [`Side::value`], without the card numbers where they are to be hidden.
+    pub fn shown(&self, hide: bool) -> Value {
+        hidden(&self.value(), hide)
+    }
 }
 
 impl Row {
@@ -42,15 +65,16 @@ impl Row {
     pub fn expected(&self, hide: bool) -> String {
         match self.state {
             RowState::Blocked => "stays shut".to_owned(),
-            RowState::Kept | RowState::Boxed => words(&hidden(&self.expected, hide)),
+            RowState::Kept | RowState::Boxed => words(&self.expected.shown(hide)),
         }
     }
 
     /// What it comes to, in words.
     pub fn got(&self, hide: bool) -> String {
-        let got = words(&hidden(&self.got, hide));
+        let value = self.got.shown(hide);
+        let got = words(&value);
         match self.state {
-            RowState::Blocked if self.got["slots"].as_array().is_none_or(Vec::is_empty) => {
+            RowState::Blocked if value["slots"].as_array().is_none_or(Vec::is_empty) => {
                 "no slot admits it".to_owned()
             }
             RowState::Blocked if self.holds => format!("{got}, which no kept card has"),
@@ -108,8 +132,7 @@ pub fn run(world: &dyn World, args: &request::Prove) -> Result<Outcome, Fail> {
     match args.format {
         Format::Json => {
             for row in rows {
-                let (expected, got) =
-                    (hidden(&row.expected, args.mask), hidden(&row.got, args.mask));
+                let (expected, got) = (row.expected.shown(args.mask), row.got.shown(args.mask));
                 let mut object = json!({ row.name: row.number });
                 if row.state == RowState::Blocked {
                     object["state"] = row.state.word().into();
@@ -190,7 +213,7 @@ pub const NOTHING_PROVED: &str = "no kept card, so nothing is proved";
 const SECRET: [&str; 4] = ["card", "panel_number", "identity", "opens"];
 
 /// A value without the card numbers in it.
-pub fn hidden(value: &Value, hide: bool) -> Value {
+fn hidden(value: &Value, hide: bool) -> Value {
     let Value::Object(map) = value else { return value.clone() };
     let hidden = map.iter().map(|(key, value)| {
         let secret = hide && SECRET.contains(&key.as_str());

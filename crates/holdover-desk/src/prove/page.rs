@@ -13,7 +13,7 @@ use crate::html::sheet::{
     Own, Sheet, Stand, cell, count, facts, grouped, left_out, list, section, stand, table,
 };
 use crate::plan::page::{slot_drawing, slot_raster};
-use crate::prove::{NOTHING_PROVED, Proved, Row, hidden, words};
+use crate::prove::{NOTHING_PROVED, Proved, Row, Side, words};
 use crate::{care, request};
 
 /// Rows shown side by side, and rows listed that hold; the rest is counted.
@@ -115,7 +115,7 @@ fn next(proved: &Proved, failed: u64) -> &'static str {
 
 /// What was expected beside what came.
 fn sides(row: &Row, hide: bool) -> Markup {
-    let (expected, got) = (hidden(&row.expected, hide), hidden(&row.got, hide));
+    let (expected, got) = (row.expected.shown(hide), row.got.shown(hide));
     html! {
         article.sides {
             h3 { (stand(Stand::Bad, &name(row))) }
@@ -177,8 +177,7 @@ fn pictures(proved: &Proved, any_failed: bool, hide: bool) -> Markup {
         return html! {
             @for block in plan.worksheet() {
                 @let batch = gather(block.slot.length, drawn().filter(|row| {
-                    let slots = row.expected.get("slots").and_then(Value::as_array);
-                    slots.is_some_and(|s| s.iter().any(|s| s.as_u64() == Some(block.slot.slot as u64)))
+                    matches!(&row.expected, Side::Card(side) if side.slots.contains(&block.slot.slot))
                 }));
                 h3 { "Slot " (block.slot.slot) ", " (Own(&block.slot.name)) ": " (what) }
                 @if batch.total() > 0 {
@@ -195,8 +194,9 @@ fn pictures(proved: &Proved, any_failed: bool, hide: bool) -> Markup {
     let mut kinds: BTreeMap<(Option<&str>, usize), Vec<&Row>> = BTreeMap::new();
     for row in drawn() {
         let Some(bits) = &row.bits else { continue };
-        let id = |value: &'_ Value| {
-            let id = value.get("layout").and_then(Value::as_str)?;
+        let id = |side: &'_ Side| {
+            let Side::Case(answer) = side else { return None };
+            let id = answer.layout.as_deref()?;
             proved.table.layout(id).filter(|layout| layout.length() == bits.len()).map(Layout::id)
         };
         let layout = id(&row.got).or_else(|| id(&row.expected));

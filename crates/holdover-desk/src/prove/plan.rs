@@ -1,6 +1,6 @@
 //! A roster through a plan's slots.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use holdover::bits::Capture;
@@ -10,7 +10,7 @@ use holdover::site::{CardBatch, Panel, Site};
 use holdover::states::States;
 use serde_json::Value;
 
-use super::{Proved, Row};
+use super::{Proved, Row, Side};
 use crate::fail::Fail;
 use crate::plain::plain;
 use crate::plan::file;
@@ -67,26 +67,28 @@ pub fn rows(
     let rows = read.rows;
     let proofs = progress::during(world, "proving", || prove(&plan, &rows))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
-    let value = |outcome: &holdover::prove::Outcome| {
-        serde_json::to_value(outcome)
-            .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
-    };
+    // Lines ascend. The roster itself is not needed any more.
     let lines = rows.iter().filter_map(|row| Some((row.line, *row.card.bits()?)));
-    let lines: HashMap<usize, Capture> = lines.collect();
-    let rows: Result<Vec<Row>, Fail> = proofs
-        .iter()
+    let lines: Vec<(usize, Capture)> = lines.collect();
+    drop(rows);
+    let bits_of = |line: usize| {
+        let at = lines.binary_search_by_key(&line, |(line, _)| *line).ok()?;
+        Some(lines[at].1)
+    };
+    let rows: Vec<Row> = proofs
+        .into_iter()
         .map(|proof| {
             let (name, number) = match proof.card {
                 CardRef::Line(line) => ("line", line),
                 CardRef::Batch(batch) => ("batch", batch.batch),
             };
-            let (expected, got): (Value, Value) = (value(&proof.expected)?, value(&proof.got)?);
-            let bits = if name == "line" { lines.get(&number).copied() } else { None };
+            let (expected, got) = (Side::Card(proof.expected), Side::Card(proof.got));
+            let bits = if name == "line" { bits_of(number) } else { None };
             let state = proof.state;
-            Ok(Row { name, number: number as u64, state, holds: proof.holds, expected, got, bits })
+            Row { name, number: number as u64, state, holds: proof.holds, expected, got, bits }
         })
         .collect();
-    Ok(Proved { rows: rows?, table: plan.table().clone(), plan: Some(plan), sum, notes })
+    Ok(Proved { rows, table: plan.table().clone(), plan: Some(plan), sum, notes })
 }
 
 /// Whether a site file is the one that a plan was made with.

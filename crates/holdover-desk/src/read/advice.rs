@@ -7,6 +7,7 @@ use holdover::rank::{Fit, Verdict, Wiring};
 
 use super::Answered;
 use super::words::percent;
+use crate::mask;
 use crate::plain::plain;
 use crate::screen::{self, STRONG, in_style};
 
@@ -19,6 +20,8 @@ const SHARE_NAMED: f64 = 0.02;
 /// What came of a batch, counted.
 #[derive(Default)]
 pub struct Advice {
+    /// Card numbers are hidden: how likely the wiring is is told in steps.
+    hide: bool,
     captures: usize,
     identified: BTreeMap<String, usize>,
     /// Ambiguous captures by the layouts that fit.
@@ -36,6 +39,10 @@ pub struct Advice {
 const FITS: f64 = 0.05;
 
 impl Advice {
+    pub fn new(hide: bool) -> Advice {
+        Advice { hide, ..Advice::default() }
+    }
+
     pub fn add(&mut self, answered: &Answered<'_, '_>) {
         let Answered { entry, answer, .. } = answered;
         self.captures += 1;
@@ -93,7 +100,7 @@ impl Advice {
                 "" => "this reader".to_owned(),
                 name => format!("reader {}", plain(name)),
             };
-            let p = percent(p);
+            let p = if self.hide { mask::percent(p).to_owned() } else { percent(p) };
             said.push(match state {
                 _ if wiring.mixed => format!(
                     "{reader}: {p} of the captures came {}, the others did not: they are of several \

@@ -21,6 +21,10 @@ use crate::world::World;
 /// Classes kept of one length; beyond, all are rendered anew.
 const KEPT_MOST: usize = 1 << 17;
 
+/// Bytes that all threads keep of classes; beyond, a thread's are rendered
+/// anew. Judgement, no source: some thousand times what a site's classes take.
+const BYTES_MOST: usize = 1 << 28;
+
 /// Sees every capture of a block.
 pub fn see(batch: &mut Batch<'_>, source: &Arc<str>, first_line: u64, plain: &[Plain]) {
     let columns: Vec<Column<'_>> =
@@ -45,11 +49,20 @@ enum Kept {
     Each,
 }
 
+impl Kept {
+    fn bytes(&self) -> usize {
+        let record = if let Kept::Record(record, _) = self { record.bytes() } else { 0 };
+        size_of::<Kept>() + record
+    }
+}
+
 /// The classes of one length.
 struct Lane<'f> {
     signer: Signer<'f>,
     signatures: Signatures,
     kept: Vec<Kept>,
+    /// What they take, in bytes.
+    bytes: usize,
     signature: Vec<u64>,
     /// The last keys, by hash, and the class of each.
     last: Vec<(u64, u32)>,
@@ -65,6 +78,7 @@ const NONE: u32 = u32::MAX;
 impl<'f> Lane<'f> {
     fn new(signer: Signer<'f>) -> Lane<'f> {
         Lane {
+            bytes: 0,
             signatures: Signatures::new(signer.stride()),
             kept: Vec::new(),
             signature: vec![0; signer.stride()],
@@ -98,17 +112,43 @@ impl<'f> Lane<'f> {
             return class;
         }
         if self.kept.len() >= KEPT_MOST {
-            self.signatures.clear();
-            self.kept.clear();
-            self.last.fill((0, NONE));
+            self.clear();
         }
-        self.kept.push(keep(&self.signer));
+        let kept = keep(&self.signer);
+        self.bytes += kept.bytes() + size_of_val(&self.signature[..]);
+        self.kept.push(kept);
         self.signatures.number(&self.signature)
+    }
+
+    /// Forgets all classes, and gives their memory back.
+    fn clear(&mut self) {
+        self.signatures = Signatures::new(self.signer.stride());
+        self.kept = Vec::new();
+        self.last.fill((0, NONE));
+        self.bytes = 0;
     }
 }
 
 /// One thread's classes, by length.
-type Lanes<'f> = Vec<Option<Lane<'f>>>;
+#[derive(Default)]
+struct Lanes<'f> {
+    of: Vec<Option<Lane<'f>>>,
+    /// What all of them take, in bytes.
+    bytes: usize,
+}
+
+impl Lanes<'_> {
+    /// Takes note of what a lane took before and takes now; beyond what a thread
+    /// may keep, all is forgotten.
+    #[cold]
+    fn note(&mut self, before: usize, now: usize) {
+        self.bytes = self.bytes + now - before;
+        if self.bytes > BYTES_MOST / rayon::current_num_threads() {
+            self.of.iter_mut().flatten().for_each(Lane::clear);
+            self.bytes = 0;
+        }
+    }
+}
 
 /// Answers blocks by a fit.
 pub struct Fast<'f, 't, R> {
@@ -190,7 +230,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
     }
 
     fn chunk(&self, lanes: &mut Lanes<'f>, out: &mut Out, plain: &Plain, source: &Arc<str>) {
-        lanes.resize_with(Plain::MOST_BITS + 1, || None);
+        lanes.of.resize_with(Plain::MOST_BITS + 1, || None);
         out.bytes.clear();
         let mut number = Counter::new(out.first_line);
         let mut other = plain.other();
@@ -220,21 +260,27 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         word: u64,
         length: usize,
     ) -> Outcome {
-        let lane = match &mut lanes[length] {
+        let lane = match &mut lanes.of[length] {
             Some(lane) => lane,
             none => match self.fit.signer("", length) {
                 Some(signer) => none.insert(Lane::new(signer)),
                 None => return self.each(out, source, number.value, word, length),
             },
         };
+        let before = lane.bytes;
         let class = lane.class(word, |signer| self.keep(signer, source, word, length));
-        match &lane.kept[class] {
+        let now = lane.bytes;
+        let outcome = match &lane.kept[class] {
             Kept::Record(record, outcome) => {
                 record.fill(out, number, word, length);
                 *outcome
             }
             Kept::Each => self.each(out, source, number.value, word, length),
+        };
+        if now != before {
+            lanes.note(before, now);
         }
+        outcome
     }
 
     fn keep(&self, signer: &Signer<'f>, source: &Arc<str>, word: u64, length: usize) -> Kept {

@@ -160,6 +160,11 @@ const STEP: usize = 64;
 const SHORT_STEP: usize = 16;
 
 impl Record {
+    /// What it takes beside itself, in bytes.
+    pub fn bytes(&self) -> usize {
+        self.text.capacity() + self.steps.capacity() * size_of::<Step>()
+    }
+
     fn new(parts: Vec<(Vec<u8>, Option<Hole>)>) -> Record {
         let mut text = Vec::new();
         let mut steps = Vec::new();

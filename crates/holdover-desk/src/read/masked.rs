@@ -120,7 +120,7 @@ pub struct Masked<'a> {
 
 impl<'a> Masked<'a> {
     pub fn new(world: &'a dyn World, args: &'a request::Read) -> Masked<'a> {
-        Masked { world, args, advice: Advice::default(), begun: false }
+        Masked { world, args, advice: Advice::new(true), begun: false }
     }
 
     fn write(&mut self, line: &[u8]) -> Result<(), Fail> {

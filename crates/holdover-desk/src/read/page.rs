@@ -82,7 +82,7 @@ impl<'a> Page<'a> {
             unclear_drawn: Vec::new(),
             listed: Vec::new(),
             unclear: Vec::new(),
-            advice: Advice::default(),
+            advice: Advice::new(hide),
             said: Vec::new(),
         }
     }

@@ -16,6 +16,7 @@ use crate::care;
 use crate::fail::Fail;
 use crate::formats::{Grid, write_csv};
 use crate::input::Row;
+use crate::mask;
 use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::screen::{self, Page, STRONG, in_style};
@@ -226,7 +227,7 @@ impl Summary<'_> {
                 "\n{}  {}: {state} ({}{of})",
                 in_style(STRONG, "wiring"),
                 plain(reader),
-                percent(p)
+                if self.args.mask { mask::percent(p).to_owned() } else { percent(p) }
             )?;
         }
         let lengths: BTreeSet<usize> = self

@@ -33,14 +33,15 @@ pub struct Sheet {
 }
 
 /// Rows a sheet may have: more cards than a panel has users (judgement, no
-/// source). A million take a gigabyte while they are planned for.
-pub const MAX_ROWS: usize = 1 << 21;
+/// source), and as many as a sheet of a workbook can have. They take a gigabyte
+/// and a half while they are proved.
+pub const MAX_ROWS: usize = 1 << 20;
 
-/// Cells a sheet may have: 16 columns in every row that a workbook can have.
-pub const MAX_CELLS: usize = 16 << 20;
+/// Cells a sheet may have: 8 columns in that many rows.
+pub const MAX_CELLS: usize = 8 << 20;
 
 /// Bytes the texts of a sheet may have together.
-pub const MAX_TEXT: usize = 512 << 20;
+pub const MAX_TEXT: usize = 256 << 20;
 
 /// Reads a sheet; "-" is standard input. Of a workbook it is the sheet of the
 /// `choice`, or the first whose header is `known`.

@@ -241,8 +241,12 @@ impl Write for Output {
             let most = format!("a desk holds {} MiB of it", MAX_OUTPUT >> 20);
             return Err(io::Error::new(ErrorKind::OutOfMemory, most));
         }
+        let more = bytes.len();
+        if output.try_reserve(more).or_else(|_| output.try_reserve_exact(more)).is_err() {
+            return Err(io::Error::new(ErrorKind::OutOfMemory, "no memory for more of it"));
+        }
         output.extend_from_slice(bytes);
-        Ok(bytes.len())
+        Ok(more)
     }
 
     fn flush(&mut self) -> io::Result<()> {

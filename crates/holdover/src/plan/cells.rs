@@ -53,6 +53,8 @@ pub(crate) struct Regions {
     pub sets: Vec<Set>,
     /// The stretches of the segments.
     pub spans: Vec<Span>,
+    /// Sets looked at to cut the cells.
+    pub work: usize,
 }
 
 impl Regions {
@@ -85,7 +87,7 @@ impl Regions {
             }
         }
         let sets = all.into_iter().map(|(_, set)| set).collect();
-        Ok(Regions { segments: segments(&outside), clusters, sets, spans: outside })
+        Ok(Regions { segments: segments(&outside), clusters, sets, spans: outside, work })
     }
 
     /// The cell a number is in.

@@ -45,23 +45,33 @@ pub(crate) struct Found {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[non_exhaustive]
 pub struct Effort {
-    /// Up to so many layouts the search goes step by step and is exact,
-    /// whatever it takes; more are searched by options of each length.
+    /// Up to so many layouts the search goes step by step; more are searched by
+    /// options of each length.
     pub exact_layouts: usize,
-    /// Work with more layouts than that, in things looked at: a thousand
-    /// million are some seconds.
+    /// Work by options, in things looked at: a thousand million are some
+    /// seconds.
     pub work: u64,
+    /// Work step by step, in cards weighed, ranges for several: some million are
+    /// a second.
+    pub steps: u64,
 }
 
 impl Default for Effort {
     fn default() -> Effort {
         // Judgement, no source: about a minute.
-        Effort { exact_layouts: EXACT_LAYOUTS, work: 60_000_000_000 }
+        Effort { exact_layouts: EXACT_LAYOUTS, work: 60_000_000_000, steps: STEPS }
     }
 }
 
 /// Layouts that are searched step by step. Judgement, no source.
 const EXACT_LAYOUTS: usize = 16;
+
+/// Work of a search step by step. Judgement, no source: half a minute.
+const STEPS: u64 = 300_000_000;
+
+/// Slots of plans not looked into yet that are kept; of more, it is kept how
+/// they came about. Judgement, no source: a tenth of a gigabyte.
+const HELD_MOST: usize = 200_000;
 
 /// Groups of layouts of one length with every choice of up to so many others.
 const CHOSEN_MOST: usize = 16;
@@ -103,6 +113,9 @@ impl<'p> Pace<'p> {
 /// each card may be weighed, at least. Judgement, no source: some seconds.
 const WORK_MOST: u64 = 10_000_000;
 const TIMES_MOST: u64 = 64;
+
+/// What a set that is cut costs beside a card. Judgement, no source: measured.
+const CELL_WORK: u64 = 40;
 
 /// What one evaluation costs beside its cards. Judgement, no source.
 const WORK_EACH: u64 = 100;
@@ -148,21 +161,25 @@ impl Partial {
 }
 
 /// What may be done next.
+#[derive(Clone)]
 enum Step {
     /// A slot for a group, with one of the length's runs.
-    Fill(Vec<usize>, usize),
+    Fill(Rc<[usize]>, usize),
     /// No slot for the first kind still out.
     LeaveOne,
     /// No slot for this length.
     LeaveAll,
 }
 
-/// A step, or what came of it, by its bound.
+/// A step by its bound, with what came of it where it was weighed and there was
+/// room to keep that.
 struct Next {
     bound: Score,
     /// Of equal bounds the plainest, as listed.
     order: usize,
-    step: Result<Partial, Step>,
+    step: Step,
+    weighed: bool,
+    child: Option<Box<Partial>>,
 }
 
 struct Search<'c, 'j, 't, 'p> {
@@ -178,6 +195,10 @@ struct Search<'c, 'j, 't, 'p> {
     /// Lost and boxed lost whatever the plan.
     fixed: Score,
     best: Option<(Score, Vec<Slot>)>,
+    /// Slots of the plans in all queues.
+    held: usize,
+    /// Whether groups of layouts were left out, since there are too many.
+    left_out: bool,
 }
 
 /// The best plan for a job.
@@ -247,10 +268,9 @@ fn search_with(
             Outcome::Unfit => {}
         }
     }
-    if !exact {
-        let cards = TIMES_MOST.saturating_mul(cards as u64).saturating_add(WORK_MOST);
-        pace.most = pace.work.saturating_add(cards);
-    }
+    let least = TIMES_MOST.saturating_mul(cards as u64);
+    let steps = if exact { pace.effort.steps.max(least) } else { WORK_MOST.saturating_add(least) };
+    pace.most = pace.work.saturating_add(steps);
     let limited = classes.iter().any(|class| class.limited);
     let mut search = Search {
         catalogue,
@@ -261,6 +281,8 @@ fn search_with(
         limited,
         fixed,
         best: best.take(),
+        held: 0,
+        left_out: false,
     };
     search.least_lost = search.lost_at_least(0, job.slots);
     search.all_served = search.least_lost == 0 && !limited;
@@ -271,7 +293,7 @@ fn search_with(
     root.bound = search.bound(&root, &root.own, &root.out, 0);
     let root_bound = root.bound;
     search.descend(root)?;
-    let stopped = search.pace.stopped;
+    let stopped = search.pace.stopped || search.left_out;
     *best = search.best.take();
     Ok(Some(root_bound).filter(|_| stopped))
 }
@@ -413,7 +435,9 @@ impl Search<'_, '_, '_, '_> {
         let mut sums = self.gather(partial);
         let (spans, sets) = (std::mem::take(&mut sums.spans), std::mem::take(&mut sums.sets));
         self.pace.spend(WORK_EACH + (sums.singles.len() + spans.len() + sets.len()) as u64);
+        let looked_at = std::mem::take(&mut self.catalogue.looked_at);
         let regions = Regions::new(spans, sets)?;
+        self.pace.spend(looked_at + CELL_WORK * regions.work as u64);
         Ok((count(&sums.singles, &regions), sums, regions))
     }
 
@@ -432,19 +456,27 @@ impl Search<'_, '_, '_, '_> {
         }
         let mut queue: BinaryHeap<Reverse<Next>> = BinaryHeap::new();
         for (order, (step, bound)) in self.steps(&partial).into_iter().enumerate() {
-            queue.push(Reverse(Next { bound, order, step: Err(step) }));
+            queue.push(Reverse(Next { bound, order, step, weighed: false, child: None }));
         }
         let mut refused: Option<(Score, PlanError)> = None;
-        while let Some(Reverse(Next { bound, order, step })) = queue.pop() {
+        let before = self.held;
+        while let Some(Reverse(Next { bound, order, step, weighed, child })) = queue.pop() {
             if self.hopeless(&bound) {
                 break;
             }
-            match step {
-                Ok(child) => self.descend(child)?,
-                Err(step) => match self.weigh(&partial, step) {
+            match child {
+                Some(child) => {
+                    self.held -= child.slots.len();
+                    self.descend(*child)?;
+                }
+                None => match self.weigh(&partial, &step) {
+                    Ok(child) if weighed => self.descend(child)?,
                     Ok(child) => {
                         let bound = child.bound.max(bound);
-                        queue.push(Reverse(Next { bound, order, step: Ok(child) }));
+                        let keep = self.held + child.slots.len() <= HELD_MOST;
+                        let child = keep.then(|| Box::new(child));
+                        self.held += child.as_ref().map_or(0, |child| child.slots.len());
+                        queue.push(Reverse(Next { bound, order, step, weighed: true, child }));
                     }
                     Err(error) if refused.as_ref().is_none_or(|(least, _)| bound < *least) => {
                         refused = Some((bound, error));
@@ -453,6 +485,7 @@ impl Search<'_, '_, '_, '_> {
                 },
             }
         }
+        self.held = before;
         match refused {
             // What cannot be weighed may still be known to be no better.
             Some((bound, error)) if !self.hopeless(&bound) => Err(error),
@@ -461,14 +494,14 @@ impl Search<'_, '_, '_, '_> {
     }
 
     /// Takes a step, and weighs all there is then.
-    fn weigh(&mut self, partial: &Partial, step: Step) -> Result<Partial, PlanError> {
+    fn weigh(&mut self, partial: &Partial, step: &Step) -> Result<Partial, PlanError> {
         let job = self.catalogue.job;
         let mut child = partial.clone();
         match step {
             Step::Fill(group, run) => {
-                let run = self.classes[partial.class].runs[run];
+                let run = self.classes[partial.class].runs[*run];
                 child.out.retain(|kind| !group.contains(kind));
-                child.slots.push(self.catalogue.slot(group, run)?);
+                child.slots.push(self.catalogue.slot(group.to_vec(), run)?);
             }
             Step::LeaveOne => {
                 let kind = child.out.remove(0);
@@ -502,6 +535,10 @@ impl Search<'_, '_, '_, '_> {
             // Only exposure can tell them apart.
             let enrolled = Enrolled::new(&sums.singles, &regions);
             child.bound.exposure = exposure(self.catalogue, &child.slots, &enrolled);
+        }
+        // What the next slot changes need not be kept until it is filled.
+        if !child.out.is_empty() {
+            child.current = None;
         }
         Ok(child)
     }
@@ -564,7 +601,9 @@ impl Search<'_, '_, '_, '_> {
         let mut steps = Vec::new();
         if left > 0 && affordable(partial.lost, left - 1) {
             let spare = left > 1 && affordable(partial.lost, left - 2);
+            self.left_out |= others.len() >= CHOSEN_MOST;
             for group in groups(first, others) {
+                let group: Rc<[usize]> = group.into();
                 let out: Vec<usize> =
                     others.iter().copied().filter(|kind| !group.contains(kind)).collect();
                 if !limited && !spare && out.iter().any(|kind| job.kinds[*kind].kept > 0) {
@@ -581,7 +620,7 @@ impl Search<'_, '_, '_, '_> {
                         bound.lost = bound.lost.saturating_add(cost.lost);
                     }
                     if !self.hopeless(&bound) {
-                        steps.push((Step::Fill(group.clone(), run), bound));
+                        steps.push((Step::Fill(Rc::clone(&group), run), bound));
                     }
                 }
             }
@@ -608,7 +647,7 @@ impl Search<'_, '_, '_, '_> {
 impl Next {
     /// What is weighed already goes before what is not.
     fn rank(&self) -> (&Score, bool, usize) {
-        (&self.bound, self.step.is_err(), self.order)
+        (&self.bound, !self.weighed, self.order)
     }
 }
 

@@ -58,10 +58,11 @@ pub struct CaseProof {
 /// Where one capture cannot tell two layouts apart, because they have the same
 /// length and checks, the one that the case names counts.
 pub fn prove_cases(table: &Table, cases: &[Case]) -> Vec<CaseProof> {
-    cases.iter().map(|case| prove_case(table, case)).collect()
+    let mut batch = Batch::new(table, None);
+    cases.iter().map(|case| prove_case(&mut batch, case)).collect()
 }
 
-fn prove_case(table: &Table, case: &Case) -> CaseProof {
+fn prove_case(batch: &mut Batch<'_>, case: &Case) -> CaseProof {
     let expected = CaseAnswer {
         verdict: case.verdict.clone(),
         layout: case.layout.clone(),
@@ -71,7 +72,7 @@ fn prove_case(table: &Table, case: &Case) -> CaseProof {
     let got = match &case.bits {
         Err(_) => CaseAnswer { verdict: Some("invalid".to_owned()), ..CaseAnswer::default() },
         Ok(bits) => {
-            let mut batch = Batch::new(table, None);
+            batch.clear();
             let sighting = Sighting::from(*bits);
             batch.see(&sighting);
             answer(&batch.fit().answer(&sighting), case)

@@ -15,6 +15,15 @@ use crate::site::{CardBatch, Identity, KeptDigits, State};
 /// it is the number that is wrong.
 const NAMED_MOST: usize = 100;
 
+/// Other cards that the proofs of a whole roster name, each its share of them.
+/// Judgement, no source: an eighth of a gigabyte.
+const NAMED_ALL: usize = 1 << 23;
+
+/// Other cards that each proof of a roster names.
+fn named(rows: usize) -> usize {
+    (NAMED_ALL / rows.max(1)).clamp(1, NAMED_MOST)
+}
+
 /// What a card comes up as.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Default)]
 pub struct Outcome {
@@ -26,7 +35,8 @@ pub struct Outcome {
     /// The number the panel shows; for a range, of its first and last card.
     pub panel_number: Option<String>,
     /// Other cards that open the same identity; a hundred lines of the roster
-    /// at most.
+    /// at most, and fewer of a roster of more than 83,886 rows, so that all proofs
+    /// name 2^23 together.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub also: Vec<CardRef>,
     /// Why it is refused, slot by slot.
@@ -97,12 +107,13 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
     let batches = plan.batches();
     let simulation = Simulation::new(plan);
     let seen = simulate(&simulation, plan, roster);
+    let most = named(roster.len());
     let mut openers: HashMap<(&Big, &str), Vec<usize>> = HashMap::new();
     for (i, one) in seen.iter().enumerate() {
         for reading in &one.readings {
             let cards = openers.entry(identity(reading)).or_default();
             let known = |other: &usize| seen[*other].card == one.card;
-            if cards.len() <= NAMED_MOST && !cards.iter().any(known) {
+            if cards.len() <= most && !cards.iter().any(known) {
                 cards.push(i);
             }
         }
@@ -112,7 +123,7 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
     for one in seen.iter().filter(|one| one.row.state == RowState::Kept) {
         for own in one.readings.iter().filter(|own| Some(own.slot) == one.home) {
             let lines = homes.entry(identity(own)).or_default();
-            if lines.len() < NAMED_MOST {
+            if lines.len() < most {
                 lines.push(one.row.line);
             }
         }

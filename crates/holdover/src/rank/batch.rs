@@ -243,6 +243,16 @@ impl<'t> Batch<'t> {
         }
     }
 
+    /// Forgets all captures and readers; what was made ready for the layouts is
+    /// kept, so that the next batch costs little.
+    pub fn clear(&mut self) {
+        self.readers.clear();
+        self.guessed.clear();
+        self.reader_index.clear();
+        self.distinct = Distinct::new();
+        self.known.clear();
+    }
+
     /// Adds a capture to the batch; order does not matter.
     pub fn see(&mut self, sighting: &Sighting) {
         let reader = self.reader_or_new(&sighting.reader);

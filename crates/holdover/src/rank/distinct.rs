@@ -130,7 +130,7 @@ impl Distinct {
             return self.short.holds(word, self.seed);
         }
         let lot = &self.lots[capture.len()];
-        !lot.slots.is_empty() && lot.find(place(self.seed, words), reader, words).is_ok()
+        !lot.slots.is_empty() && lot.find(place(self.seed, reader, words), reader, words).is_ok()
     }
 
     /// Takes a capture's words, the first bit the highest, zeros behind.
@@ -145,7 +145,9 @@ impl Distinct {
             if lot.readers.len() * 2 >= lot.slots.len() {
                 lot.grow(self.seed);
             }
-            let Err(slot) = lot.find(place(self.seed, words), reader, words) else { return };
+            let Err(slot) = lot.find(place(self.seed, reader, words), reader, words) else {
+                return;
+            };
             lot.words.extend_from_slice(words);
             lot.readers.push(reader);
             lot.slots[slot] = lot.readers.len() as u32;
@@ -280,8 +282,9 @@ impl Distinct {
 }
 
 #[inline]
-fn place(seed: u64, words: &[u64]) -> u64 {
-    words.iter().fold(seed, |hash, word| fold(hash ^ word, seed ^ ODD[0]))
+fn place(seed: u64, reader: u32, words: &[u64]) -> u64 {
+    let start = fold(seed ^ u64::from(reader), seed ^ ODD[2]);
+    words.iter().fold(start, |hash, word| fold(hash ^ word, seed ^ ODD[0]))
 }
 
 impl Lot {
@@ -313,8 +316,9 @@ impl Lot {
     fn place_all(&mut self, seed: u64) {
         self.slots.fill(0);
         let mask = self.slots.len().wrapping_sub(1);
-        for (i, words) in self.words.chunks_exact(self.stride.max(1)).enumerate() {
-            let mut slot = place(seed, words) as usize & mask;
+        let captures = self.words.chunks_exact(self.stride.max(1)).zip(&self.readers);
+        for (i, (words, reader)) in captures.enumerate() {
+            let mut slot = place(seed, *reader, words) as usize & mask;
             while self.slots[slot] != 0 {
                 slot = (slot + 1) & mask;
             }
