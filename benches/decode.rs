@@ -126,8 +126,8 @@ fn one(c: &mut Criterion) {
     let column: Vec<u64> = words.iter().map(|word| word.wide().0[0]).collect();
     let decoder = Decoder::new(builtin(), 26, &[Reading::AsCaptured]);
     assert_eq!(decoder.views().len(), 1, "one layout of 26 bits");
-    let pick = |span: Option<&Span>| decoder.views()[0].pick(span.unwrap());
-    let (site, card) = (pick(layout.site_span()), pick(layout.card_span()));
+    let extract = |span: Option<&Span>| decoder.views()[0].extract(span.unwrap());
+    let (site, card) = (extract(layout.site_span()), extract(layout.card_span()));
     let ours = |out: &mut Columns| {
         let column = black_box(&column);
         out.fits.resize(column.len(), 0);

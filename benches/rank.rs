@@ -6,7 +6,7 @@ use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_m
 use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::layout::{Value, builtin};
-use holdover::rank::{Batch, Column, Sighting};
+use holdover::rank::{Batch, Column, Observation};
 
 /// As many distinct cards of 26 bits with two site codes, in no order.
 fn cards(count: usize) -> Vec<Capture> {
@@ -35,18 +35,18 @@ fn rank(c: &mut Criterion) {
                 let captures = black_box(&column);
                 batch.see_columns("", &[Column { lengths: &lengths, captures }]);
                 let fit = batch.fit();
-                let signer = fit.signer("", 26).unwrap();
-                assert!(signer.has_keys());
-                column.iter().fold(0, |all, capture| all ^ signer.key(*capture))
+                let classifier = fit.classifier("", 26).unwrap();
+                assert!(classifier.has_keys());
+                column.iter().fold(0, |all, capture| all ^ classifier.key(*capture))
             });
         });
-        let sightings: Vec<Sighting> = cards.into_iter().map(Sighting::from).collect();
+        let observations: Vec<Observation> = cards.into_iter().map(Observation::from).collect();
         group.bench_function(BenchmarkId::new("an answer each", count), |b| {
             b.iter(|| {
                 let mut batch = Batch::new(builtin(), None);
-                black_box(&sightings).iter().for_each(|sighting| batch.see(sighting));
+                black_box(&observations).iter().for_each(|observation| batch.see(observation));
                 let fit = batch.fit();
-                sightings.iter().map(|s| fit.answer(s).none_probability).sum::<f64>()
+                observations.iter().map(|s| fit.answer(s).none_probability).sum::<f64>()
             });
         });
     }

@@ -5,7 +5,7 @@ use std::hint::black_box;
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use fastrand::Rng;
-use holdover::bits::Plain;
+use holdover::bits::BitColumns;
 
 /// Lines of random captures, of the lengths in no order.
 fn text(lengths: &[usize], lines: usize) -> String {
@@ -49,7 +49,7 @@ fn bit_text(c: &mut Criterion) {
     for (name, lengths) in kinds {
         // As much as stays in a cache.
         let text = text(lengths, 4_000);
-        let (mut words, mut counts, mut plain) = (Vec::new(), Vec::new(), Plain::default());
+        let (mut words, mut counts, mut plain) = (Vec::new(), Vec::new(), BitColumns::default());
         lines_and_chars(&text, &mut words, &mut counts);
         plain.read(text.as_bytes());
         assert!(plain.words == words && plain.lengths == counts, "the same work");

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fs;
 
 use holdover::layout::builtin;
-use holdover::rank::{Batch, Sighting};
+use holdover::rank::{Batch, Observation};
 use serde::Deserialize;
 use serde_json::Value;
 
@@ -63,10 +63,11 @@ fn cases() -> Vec<Case> {
 #[test]
 fn library() {
     for case in cases() {
-        let sighting = Sighting::from(case.capture.parse::<holdover::bits::Capture>().unwrap());
+        let observation =
+            Observation::from(case.capture.parse::<holdover::bits::Capture>().unwrap());
         let mut batch = Batch::new(builtin(), None);
-        batch.see(&sighting);
-        let answer = batch.fit().answer(&sighting);
+        batch.see(&observation);
+        let answer = batch.fit().answer(&observation);
         let best = &answer.candidates[0];
         assert_eq!(answer.verdict.name(), case.verdict, "{}", case.name);
         assert_eq!(best.layout.id(), case.layout, "{}", case.name);

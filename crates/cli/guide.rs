@@ -3,8 +3,8 @@
 use std::io::Write;
 
 use holdover_args as args;
-use holdover_desk::screen::{self, STRONG, in_style, wrap};
-use holdover_desk::world::World;
+use holdover_desk::host::Host;
+use holdover_desk::terminal::{self, STRONG, in_style, wrap};
 use holdover_desk::{Fail, Grid, Outcome};
 
 /// The text of a page, by the name that [`args::GUIDE_PAGES`] lists.
@@ -27,15 +27,15 @@ texts! {
     "bindings" "rust" "c" "python" "pocket"
 }
 
-pub fn run(world: &dyn World, args: &args::Guide) -> Result<Outcome, Fail> {
+pub fn run(host: &dyn Host, args: &args::Guide) -> Result<Outcome, Fail> {
     let page = text(&args.page)
         .ok_or_else(|| Fail::said(format!("the guide has no page {:?}", args.page)))?;
     // In a pipe it is the file as it is.
-    if world.columns().is_none() {
-        world.out().write_all(page.as_bytes())?;
+    if host.columns().is_none() {
+        host.out().write_all(page.as_bytes())?;
         return Ok(Outcome::Done);
     }
-    let mut out = screen::Page::new(world);
+    let mut out = terminal::Page::new(host);
     for line in fitted(page, out.width) {
         writeln!(out, "{line}")?;
     }

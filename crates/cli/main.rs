@@ -10,28 +10,28 @@ use std::process::ExitCode;
 
 use clap::Parser;
 use holdover_args::{Args, Verb};
-use holdover_desk::{Fail, Outcome, ended, screen, work};
+use holdover_desk::{Fail, Outcome, ended, terminal, work};
 use machine::Machine;
 
 fn main() -> ExitCode {
     // This thread works along, so that one thread is one thread. Where threads
     // cannot be had, the work is done all the same.
     let _ = rayon::ThreadPoolBuilder::new().use_current_thread().build_global();
-    let world = Machine::default();
+    let host = Machine::default();
     let args = match Args::try_parse() {
         Ok(args) => args,
-        Err(said) => return told(&world, &said),
+        Err(said) => return told(&host, &said),
     };
     machine::set_colour(args.color);
-    let outcome = done(&world, args.verb);
-    ExitCode::from(ended(&world, outcome).0)
+    let outcome = done(&host, args.verb);
+    ExitCode::from(ended(&host, outcome).0)
 }
 
 /// Help is no mistake, and goes to standard output.
-fn told(world: &Machine, said: &clap::Error) -> ExitCode {
+fn told(host: &Machine, said: &clap::Error) -> ExitCode {
     match said.print().map_err(Fail::from) {
         Err(Fail::Said(message)) => {
-            screen::complain(world, &message);
+            terminal::complain(host, &message);
             ExitCode::from(2)
         }
         // Nobody may be there to read it.
@@ -39,14 +39,14 @@ fn told(world: &Machine, said: &clap::Error) -> ExitCode {
     }
 }
 
-fn done(world: &Machine, verb: Verb) -> Result<Outcome, Fail> {
+fn done(host: &Machine, verb: Verb) -> Result<Outcome, Fail> {
     match verb {
-        Verb::Pocket(verb) => pocket::run(world, &verb),
-        Verb::Guide(verb) => guide::run(world, &verb),
-        Verb::Completions(verb) => shell::completions(world, &verb),
-        Verb::Manual(verb) => shell::manual(world, &verb),
+        Verb::Pocket(verb) => pocket::run(host, &verb),
+        Verb::Guide(verb) => guide::run(host, &verb),
+        Verb::Completions(verb) => shell::completions(host, &verb),
+        Verb::Manual(verb) => shell::manual(host, &verb),
         verb => match verb.request() {
-            Some(request) => work(world, &request),
+            Some(request) => work(host, &request),
             None => Ok(Outcome::Done),
         },
     }

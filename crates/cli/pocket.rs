@@ -3,8 +3,8 @@
 use std::io::Write;
 
 use holdover_args as args;
-use holdover_desk::screen;
-use holdover_desk::world::{Readers, World};
+use holdover_desk::host::{Host, Readers};
+use holdover_desk::terminal;
 use holdover_desk::{Fail, Outcome};
 
 // `Option<&[u8]>`: the page, where it was built before this command was.
@@ -19,17 +19,17 @@ const WITHOUT: &str = "this build has no pocket page in it: in a clone of Holdov
                        `crates/holdover-web/build` builds the page, and then a command that \
                        writes it";
 
-pub fn run(world: &dyn World, args: &args::Pocket) -> Result<Outcome, Fail> {
+pub fn run(host: &dyn Host, args: &args::Pocket) -> Result<Outcome, Fail> {
     let page = PAGE.ok_or_else(|| Fail::said(WITHOUT.to_owned()))?;
     let beside = args.output.with_file_name(OFFLINE_NAME);
     let mut all = vec![(args.output.as_path(), page)];
     if args.served {
-        world.keep_apart(&[], &[&args.output, &beside])?;
+        host.keep_apart(&[], &[&args.output, &beside])?;
         all.push((&beside, OFFLINE));
     }
     // They hold no cards.
-    world.put(&all, Readers::Everyone)?;
-    let mut out = screen::Page::new(world);
+    host.put(&all, Readers::Everyone)?;
+    let mut out = terminal::Page::new(host);
     for (path, _) in &all {
         out.say("written  ", &path.display().to_string())?;
     }

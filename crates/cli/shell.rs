@@ -10,37 +10,37 @@ use clap_mangen::roff::Roff;
 
 use crate::machine::make_directory;
 use holdover_args::{self as args, Args};
-use holdover_desk::screen;
-use holdover_desk::world::{Readers, World};
+use holdover_desk::host::{Host, Readers};
+use holdover_desk::terminal;
 use holdover_desk::{Fail, Outcome};
 
 /// The binary's name.
 const NAME: &str = "holdover";
 
-pub fn completions(world: &dyn World, args: &args::Completions) -> Result<Outcome, Fail> {
+pub fn completions(host: &dyn Host, args: &args::Completions) -> Result<Outcome, Fail> {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Args::command(), NAME, &mut script);
-    world.out().write_all(&script)?;
+    host.out().write_all(&script)?;
     Ok(Outcome::Done)
 }
 
-pub fn manual(world: &dyn World, args: &args::Manual) -> Result<Outcome, Fail> {
+pub fn manual(host: &dyn Host, args: &args::Manual) -> Result<Outcome, Fail> {
     let without_help = |command: Command| command.disable_help_subcommand(true);
     let mut command = without_help(Args::command()).mut_subcommand("table", without_help);
     command.build();
     let Some(directory) = &args.output_dir else {
-        world.out().write_all(&page(&command)?)?;
+        host.out().write_all(&page(&command)?)?;
         return Ok(Outcome::Done);
     };
     let mut pages = Vec::new();
     gather(&command, &mut pages)?;
-    let mut out = screen::Page::new(world);
+    let mut out = terminal::Page::new(host);
     let places: Vec<_> = pages.iter().map(|(name, _)| directory.join(name)).collect();
     let files: Vec<(&Path, &[u8])> =
         places.iter().zip(&pages).map(|(path, (_, page))| (path.as_path(), &page[..])).collect();
     make_directory(directory)?;
     // Pages hold no cards.
-    world.put(&files, Readers::Everyone)?;
+    host.put(&files, Readers::Everyone)?;
     for path in &places {
         out.say("written  ", &path.display().to_string())?;
     }

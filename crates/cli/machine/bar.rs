@@ -9,8 +9,8 @@ use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use holdover_desk::host::{Bar, Unit};
 use holdover_desk::plain::plain;
-use holdover_desk::world::{Bar, Unit};
 
 /// Work shorter than this is not worth a bar (judgement, no source).
 const PATIENCE: Duration = Duration::from_secs(1);

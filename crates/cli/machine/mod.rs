@@ -16,7 +16,7 @@ use anstream::{AutoStream, ColorChoice};
 
 use holdover_args::Colour;
 use holdover_desk::Fail;
-use holdover_desk::world::{Bar, Blocks, File, Lasting, Readers, Unit, World};
+use holdover_desk::host::{Bar, Blocks, File, Host, Lasting, Readers, Unit};
 pub use write::make_directory;
 
 /// Bytes of standard input taken at once where it comes live.
@@ -46,7 +46,7 @@ fn copied(from: &mut impl Read) -> io::Result<File> {
     Ok(File::Machine(copy))
 }
 
-impl World for Machine {
+impl Host for Machine {
     fn open(&self, name: &str) -> io::Result<File> {
         std::fs::File::open(name).map(File::Machine)
     }

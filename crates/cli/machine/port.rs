@@ -9,9 +9,9 @@ use std::time::{Duration, Instant};
 use serial2::SerialPort;
 
 use holdover_desk::Fail;
+use holdover_desk::host::Blocks;
 use holdover_desk::plain::plain;
-use holdover_desk::screen::{BAD, FAINT, in_style};
-use holdover_desk::world::Blocks;
+use holdover_desk::terminal::{BAD, FAINT, in_style};
 
 /// How long a read waits for bytes.
 const WAIT: Duration = Duration::from_millis(100);

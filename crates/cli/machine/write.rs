@@ -13,8 +13,8 @@ use std::path::{Path, PathBuf};
 use tempfile::TempPath;
 
 use holdover_desk::Fail;
+use holdover_desk::host::{Readers, apart, refuse_there};
 use holdover_desk::plain::plain;
-use holdover_desk::world::{Readers, apart, refuse_there};
 
 /// What the names of files that are not in their place yet begin with.
 const BESIDE: &str = ".holdover-";

@@ -4,7 +4,7 @@ use std::ffi::OsString;
 use std::io::Write;
 
 use clap::{CommandFactory, FromArgMatches};
-use holdover_desk::world::{Memory, World};
+use holdover_desk::host::{Host, Memory};
 use holdover_desk::{Desk, Fail, Ran, Refused, ended, work};
 
 use crate::{Args, Colour};
@@ -41,11 +41,11 @@ const OTHER: &str = "the words ask for another output than this answer: leave --
 
 fn runs<'w>(desk: &mut Desk, words: impl Iterator<Item = &'w str>) -> Ran {
     let words = ["holdover"].into_iter().chain(words).map(OsString::from);
-    desk.runs(|world| end(world, words))
+    desk.runs(|host| end(host, words))
 }
 
 /// The exit code, and whether the command ran to its end.
-fn end(world: &Memory, words: impl Iterator<Item = OsString>) -> (u8, bool) {
+fn end(host: &Memory, words: impl Iterator<Item = OsString>) -> (u8, bool) {
     let command = Args::command().term_width(HELP_WIDTH).color(clap::ColorChoice::Never);
     let parsed = command.try_get_matches_from(words);
     let args = match parsed.and_then(|matches| Args::from_arg_matches(&matches)) {
@@ -54,18 +54,18 @@ fn end(world: &Memory, words: impl Iterator<Item = OsString>) -> (u8, bool) {
         Err(said) => {
             let text = said.render().to_string();
             match said.use_stderr() {
-                true => world.say(text.trim_end_matches('\n')),
-                false => _ = world.out().write_all(text.as_bytes()),
+                true => host.say(text.trim_end_matches('\n')),
+                false => _ = host.out().write_all(text.as_bytes()),
             }
             return (said.exit_code() as u8, false);
         }
     };
-    world.in_colour.set(args.color == Colour::Always);
+    host.in_colour.set(args.color == Colour::Always);
     let outcome = match args.verb.request() {
-        Some(request) => work(world, &request),
+        Some(request) => work(host, &request),
         None => Err(Fail::said(
             "a desk has no shell, no manual, no guide and no pocket page: run the binary for this",
         )),
     };
-    ended(world, outcome)
+    ended(host, outcome)
 }

@@ -4,7 +4,7 @@
 pub use holdover::plan::LIFE_SAFETY as DOORS;
 
 use crate::fail::Fail;
-use crate::screen::Page;
+use crate::terminal::Page;
 
 /// What is true of every card that is named.
 pub const CARDS: &str = "cards are keys, and these bits can make one: work only where you are \

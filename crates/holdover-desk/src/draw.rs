@@ -4,7 +4,7 @@
 use holdover::bits::{Capture, Run, Span, Wide};
 use holdover::layout::{Check, Layout, Rule};
 
-use crate::screen::{BAD, FAINT, GOOD, STRONG, in_style};
+use crate::terminal::{BAD, FAINT, GOOD, STRONG, in_style};
 
 /// Rows of parity checks drawn; a layout with more shows the failed ones.
 const MOST_CHECK_ROWS: usize = 12;

@@ -9,19 +9,19 @@ use holdover::layout::{Layout, Table, builtin};
 use holdover::site::Site;
 
 use crate::fail::Fail;
+use crate::host::{Host, Readers};
 use crate::plain::plain;
 use crate::request::BUILT_IN;
-use crate::screen;
-use crate::world::{Readers, World};
+use crate::terminal;
 
 /// Mistakes shown of one file; the rest is counted.
 const SHOWN: usize = 20;
 
 /// Reads a file whole, as text.
-pub fn text(world: &dyn World, path: &str, most_bytes: usize) -> Result<String, Fail> {
+pub fn text(host: &dyn Host, path: &str, most_bytes: usize) -> Result<String, Fail> {
     let open = |path: &str| -> std::io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
-        world.open(path)?.take(most_bytes as u64 + 1).read_to_end(&mut bytes)?;
+        host.open(path)?.take(most_bytes as u64 + 1).read_to_end(&mut bytes)?;
         Ok(bytes)
     };
     let bytes = open(path).map_err(|error| Fail::file(path, &error))?;
@@ -38,19 +38,19 @@ pub fn text(world: &dyn World, path: &str, most_bytes: usize) -> Result<String, 
 }
 
 /// One table file, or the built-in table.
-pub fn table(world: &dyn World, name: &str) -> Result<Table, Fail> {
+pub fn table(host: &dyn Host, name: &str) -> Result<Table, Fail> {
     if name == BUILT_IN {
         return Ok(builtin().clone());
     }
-    let text = text(world, name, Table::MAX_BYTES)?;
-    Table::from_toml(&text).map_err(|error| mistakes(world, name, &text, &error))
+    let text = text(host, name, Table::MAX_BYTES)?;
+    Table::from_toml(&text).map_err(|error| mistakes(host, name, &text, &error))
 }
 
 /// Several tables as one.
-pub fn tables(world: &dyn World, names: &[String]) -> Result<Table, Fail> {
+pub fn tables(host: &dyn Host, names: &[String]) -> Result<Table, Fail> {
     let mut all = Table::default();
     for name in names {
-        for layout in table(world, name)?.layouts() {
+        for layout in table(host, name)?.layouts() {
             all.add(layout.clone()).map_err(|duplicate| {
                 Fail::said(format!("{name}: {duplicate}, from a table before: rename one of them"))
             })?;
@@ -64,37 +64,37 @@ pub fn tables(world: &dyn World, names: &[String]) -> Result<Table, Fail> {
 }
 
 /// A site file.
-pub fn site(world: &dyn World, path: &Path, table: &Table) -> Result<Site, Fail> {
+pub fn site(host: &dyn Host, path: &Path, table: &Table) -> Result<Site, Fail> {
     let name = path.display().to_string();
-    let text = text(world, &name, Table::MAX_BYTES)?;
-    Site::from_toml(&text, table).map_err(|error| mistakes(world, &name, &text, &error))
+    let text = text(host, &name, Table::MAX_BYTES)?;
+    Site::from_toml(&text, table).map_err(|error| mistakes(host, &name, &text, &error))
 }
 
 /// Refuses outputs that would replace an input, or one another, or what standard
 /// output goes to.
 pub fn keep_apart<'p>(
-    world: &dyn World,
+    host: &dyn Host,
     inputs: impl IntoIterator<Item = &'p Path>,
     outputs: impl IntoIterator<Item = &'p PathBuf>,
 ) -> Result<(), Fail> {
     let inputs: Vec<&Path> = inputs.into_iter().collect();
     let outputs: Vec<&Path> = outputs.into_iter().map(PathBuf::as_path).collect();
-    world.keep_apart(&inputs, &outputs)
+    host.keep_apart(&inputs, &outputs)
 }
 
 /// Writes files, all or none.
 pub fn put<B: AsRef<[u8]>>(
-    world: &dyn World,
+    host: &dyn Host,
     files: &[(&Path, B)],
     readers: Readers,
 ) -> Result<(), Fail> {
     let files: Vec<(&Path, &[u8])> = files.iter().map(|(p, b)| (*p, b.as_ref())).collect();
-    world.put(&files, readers)
+    host.put(&files, readers)
 }
 
 /// Writes a file for its owner.
-pub fn write(world: &dyn World, path: &Path, bytes: &[u8]) -> Result<(), Fail> {
-    world.put(&[(path, bytes)], Readers::Owner)
+pub fn write(host: &dyn Host, path: &Path, bytes: &[u8]) -> Result<(), Fail> {
+    host.put(&[(path, bytes)], Readers::Owner)
 }
 
 /// The layout of an id; if there is none, the nearest one is suggested.
@@ -109,12 +109,12 @@ pub fn layout<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, Fail> {
 }
 
 /// All mistakes of a file, each with its line, a caret and the mend.
-fn mistakes(world: &dyn World, name: &str, text: &str, error: &FileError) -> Fail {
-    let renderer = match world.errors_in_colour() {
+fn mistakes(host: &dyn Host, name: &str, text: &str, error: &FileError) -> Fail {
+    let renderer = match host.errors_in_colour() {
         true => Renderer::styled(),
         false => Renderer::plain(),
     };
-    let renderer = renderer.term_width(screen::width(world));
+    let renderer = renderer.term_width(terminal::width(host));
     // The renderer shows control characters as pictures but for these, which
     // terminals obey as well (ECMA-48 5.3); the stand-in is as long.
     let text = &text.replace(|c: char| ('\u{80}'..='\u{9f}').contains(&c), "¿");

@@ -6,7 +6,7 @@ use std::io::Write;
 use comfy_table::{ColumnConstraint, ContentArrangement, Table as Sheet, presets};
 
 use crate::fail::Fail;
-use crate::screen::{self, Page, STRONG, columns, in_style};
+use crate::terminal::{self, Page, STRONG, columns, in_style};
 
 /// Narrowest the last column of a table may become: two words.
 const NARROWEST: usize = 16;
@@ -71,7 +71,7 @@ impl Grid {
             let first = cells.next().map_or("", |(cell, _)| cell);
             let others: Vec<String> = cells.map(|(cell, head)| format!("{head} {cell}")).collect();
             let text = format!(" {}  {}", in_style(STRONG, first), others.join(", "));
-            lines.extend(screen::flow(&text, width));
+            lines.extend(terminal::flow(&text, width));
         }
         lines
     }

@@ -20,7 +20,7 @@
 //! has no serial ports; a request for one is refused. Standard input is the file
 //! `-`, and is whole from the start.
 //!
-//! Whoever has other files and another terminal hands in a [`world::World`]:
+//! Whoever has other files and another terminal hands in a [`host::Host`]:
 //! [`work`] does a request in it.
 
 pub mod answer;
@@ -30,6 +30,7 @@ mod draw;
 mod fail;
 mod files;
 mod formats;
+pub mod host;
 mod html;
 mod init;
 mod input;
@@ -45,44 +46,43 @@ mod refused;
 pub mod request;
 mod roster;
 pub mod schema;
-pub mod screen;
 mod sheet;
 mod signal;
 mod table;
-pub mod world;
+pub mod terminal;
 
 use serde::de::DeserializeOwned;
 
 use answer::{Composed, Learned, Plan, Proof, Read};
 pub use fail::{Fail, Outcome};
 pub use formats::Grid;
+use host::Host;
+pub use host::{Desk, Ran};
 pub use plan::file::SCHEMA;
 pub use refused::Refused;
 use request::{Format, Request};
-use world::World;
-pub use world::{Desk, Ran};
 
-/// Does what is asked in a world: what there is to say goes to its standard
+/// Does what is asked in a host: what there is to say goes to its standard
 /// output, or to standard error.
 ///
 /// # Errors
 /// It could not be done to its end. The message is not said yet.
-pub fn work(world: &dyn World, request: &Request) -> Result<Outcome, Fail> {
+pub fn work(host: &dyn Host, request: &Request) -> Result<Outcome, Fail> {
     match request {
-        Request::Read(request) => read::run(world, request),
-        Request::Signal(request) => signal::run(world, request),
-        Request::Learn(request) => learn::run(world, request),
-        Request::Plan(request) => plan::run(world, request),
-        Request::Prove(request) => prove::run(world, request),
-        Request::Table(request) => table::run(world, request),
-        Request::Compose(request) => compose::run(world, request),
-        Request::Init(request) => init::run(world, request),
+        Request::Read(request) => read::run(host, request),
+        Request::Signal(request) => signal::run(host, request),
+        Request::Learn(request) => learn::run(host, request),
+        Request::Plan(request) => plan::run(host, request),
+        Request::Prove(request) => prove::run(host, request),
+        Request::Table(request) => table::run(host, request),
+        Request::Compose(request) => compose::run(host, request),
+        Request::Init(request) => init::run(host, request),
     }
 }
 
 /// The exit code that an outcome comes to, and whether all was done; a failure
 /// is said.
-pub fn ended(world: &dyn World, outcome: Result<Outcome, Fail>) -> (u8, bool) {
+pub fn ended(host: &dyn Host, outcome: Result<Outcome, Fail>) -> (u8, bool) {
     match outcome {
         Ok(Outcome::Done) => (0, true),
         Ok(Outcome::CardsWrong) => (1, true),
@@ -90,7 +90,7 @@ pub fn ended(world: &dyn World, outcome: Result<Outcome, Fail>) -> (u8, bool) {
         // Whoever reads our output has had enough: that is success.
         Err(Fail::BrokenPipe) => (0, false),
         Err(Fail::Said(message)) => {
-            screen::complain(world, &message);
+            terminal::complain(host, &message);
             (2, false)
         }
     }
@@ -100,7 +100,7 @@ impl Desk {
     /// Does what is asked, on the files of the desk. What it writes is on the
     /// desk afterwards; it writes all of it or none.
     pub fn run(&mut self, request: &Request) -> Ran {
-        self.runs(|world| ended(world, work(world, request)))
+        self.runs(|host| ended(host, work(host, request)))
     }
 
     /// Captures, and what they are; a line that is no capture is an answer, not

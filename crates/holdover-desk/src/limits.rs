@@ -8,6 +8,7 @@ pub use holdover::site::Site;
 pub use holdover_signal::limits::{COLUMNS, LONGEST, MOST_READERS, REMEMBERED};
 
 pub use crate::compose::MOST as COMPOSED;
+pub use crate::host::MAX_OUTPUT;
 pub use crate::input::csv::{MAX_COLUMNS, MAX_QUOTED_LINES};
 pub use crate::input::lines::MAX_LINE;
 pub use crate::learn::MOST as LEARNT;
@@ -16,4 +17,3 @@ pub use crate::read::MAX_READERS;
 pub use crate::read::summary::{MAX_CARDS, MAX_KINDS};
 pub use crate::sheet::workbook::limits::*;
 pub use crate::sheet::{MAX_CELLS, MAX_ROWS, MAX_TEXT};
-pub use crate::world::MAX_OUTPUT;

@@ -2,15 +2,15 @@
 
 use std::io::{self, Read, Seek};
 
-use crate::world::{Bar, File, Unit, World};
+use crate::host::{Bar, File, Host, Unit};
 
 /// How far a piece of work is. Ends, and is gone from the screen, when dropped.
 pub struct Progress(Option<Box<dyn Bar>>);
 
 impl Progress {
     /// Rows done, of how many.
-    pub fn of_rows(world: &dyn World, what: &str, total: usize) -> Progress {
-        Progress(world.bar(what, Unit::Rows, Some(total as u64)))
+    pub fn of_rows(host: &dyn Host, what: &str, total: usize) -> Progress {
+        Progress(host.bar(what, Unit::Rows, Some(total as u64)))
     }
 
     /// So much more is done. Cheap; but a row at a time costs a clock.
@@ -22,8 +22,8 @@ impl Progress {
 }
 
 /// Work that nobody counts.
-pub fn during<T>(world: &dyn World, what: &str, work: impl FnOnce() -> T) -> T {
-    let _bar = world.bar(what, Unit::Time, None);
+pub fn during<T>(host: &dyn Host, what: &str, work: impl FnOnce() -> T) -> T {
+    let _bar = host.bar(what, Unit::Time, None);
     work()
 }
 
@@ -34,15 +34,15 @@ pub struct Counted<R> {
 }
 
 /// Counts the bytes read of a file, or of a pipe whose length nobody knows.
-pub fn counted<R: Read>(world: &dyn World, name: &str, from: R, total: Option<u64>) -> Counted<R> {
-    Counted { from, progress: Progress(world.bar(name, Unit::Bytes, total)) }
+pub fn counted<R: Read>(host: &dyn Host, name: &str, from: R, total: Option<u64>) -> Counted<R> {
+    Counted { from, progress: Progress(host.bar(name, Unit::Bytes, total)) }
 }
 
 /// A file opened to be read, its bytes counted.
-pub fn open(world: &dyn World, path: &str) -> io::Result<Counted<File>> {
-    let file = world.open(path)?;
+pub fn open(host: &dyn Host, path: &str) -> io::Result<Counted<File>> {
+    let file = host.open(path)?;
     let total = file.stamp().ok().filter(|_| file.is_file()).map(|(bytes, _)| bytes);
-    Ok(counted(world, path, file, total))
+    Ok(counted(host, path, file, total))
 }
 
 impl<R: Seek> Counted<R> {

@@ -11,20 +11,20 @@ use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
 use holdover::plan::{PrintTrouble, RosterCard, RosterRow, RowState, print_trouble};
 use holdover::rank::model::IDENTIFIED;
-use holdover::rank::{Answer, Batch, Candidate, Fit, Known, Sighting, Verdict};
+use holdover::rank::{Answer, Batch, Candidate, Fit, Known, Observation, Verdict};
 use holdover::site::Site;
 
 use self::kinds::{KindOf, Kinds};
 use self::notes::Note;
 use self::prints::Prints;
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::input::csv::{Column, column_of, refuse_twins};
 use crate::input::{Entry, headings, pasted};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
 use crate::sheet;
-use crate::world::World;
 
 /// A roster as it was read.
 #[derive(Default)]
@@ -127,13 +127,13 @@ struct Cells {
 /// Of a workbook it is the sheet of the `choice`, or the first with a header
 /// of rosters.
 pub fn read(
-    world: &dyn World,
+    host: &dyn Host,
     path: &str,
     choice: Option<&str>,
     table: &Table,
     site: &Site,
 ) -> Result<Roster, Fail> {
-    let Lines { lines, mut mistakes, about } = split(world, path, choice)?;
+    let Lines { lines, mut mistakes, about } = split(host, path, choice)?;
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
         match site.states.of(&cells.state) {
@@ -144,7 +144,7 @@ pub fn read(
     // Captures are told apart by all of them together.
     let mut batch = Batch::new(table, Some(site));
     let mut entries: Vec<Option<Entry>> = Vec::with_capacity(rows.len());
-    let mut sightings: Vec<Option<Sighting>> = Vec::with_capacity(rows.len());
+    let mut observations: Vec<Option<Observation>> = Vec::with_capacity(rows.len());
     for (line, cells, _) in &rows {
         let entry = entry(cells).unwrap_or_else(|why| {
             mistakes.push((*line, why));
@@ -153,31 +153,33 @@ pub fn read(
         entry.iter().for_each(|entry| entry.seen_by(&mut batch));
         entries.push(entry);
     }
-    let fit = progress::during(world, "weighing the captures", || batch.fit());
+    let fit = progress::during(host, "weighing the captures", || batch.fit());
     for ((line, ..), entry) in rows.iter().zip(entries) {
-        let sighting = entry.map(|entry| counted(entry, &fit)).transpose();
-        sightings.push(sighting.unwrap_or_else(|why| {
+        let observation = entry.map(|entry| counted(entry, &fit)).transpose();
+        observations.push(observation.unwrap_or_else(|why| {
             mistakes.push((*line, why));
             None
         }));
     }
-    let mut progress = Progress::of_rows(world, "reading the cards", rows.len());
+    let mut progress = Progress::of_rows(host, "reading the cards", rows.len());
     let mut kinds = Kinds::new(table);
     let mut taken = Vec::with_capacity(rows.len());
-    for ((line, cells, _), sighting) in rows.iter().zip(&sightings) {
+    for ((line, cells, _), observation) in rows.iter().zip(&observations) {
         progress.add(1);
-        taken.push(sighting.as_ref().map(|sighting| {
-            let answer = fit.answer(sighting);
-            by_capture(*line, cells, table, sighting, &answer, &mut kinds)
+        taken.push(observation.as_ref().map(|observation| {
+            let answer = fit.answer(observation);
+            by_capture(*line, cells, table, observation, &answer, &mut kinds)
         }));
     }
     let decided = kinds.decide();
     let mut roster = Roster { notes: kinds.notes(), about, ..Roster::default() };
-    for (((line, cells, state), sighting), taken) in rows.into_iter().zip(&sightings).zip(taken) {
-        let decode = match (taken, sighting) {
-            (Some(Ok(Taken::Kind(kind))), Some(sighting)) => {
+    for (((line, cells, state), observation), taken) in
+        rows.into_iter().zip(&observations).zip(taken)
+    {
+        let decode = match (taken, observation) {
+            (Some(Ok(Taken::Kind(kind))), Some(observation)) => {
                 let layout = decided.get(&kind);
-                Ok(layout.and_then(|layout| Decode::new(layout, sighting.capture)))
+                Ok(layout.and_then(|layout| Decode::new(layout, observation.capture)))
             }
             (Some(Ok(Taken::Card(decode))), _) => Ok(decode),
             (Some(Err(why)), _) => Err(why),
@@ -196,7 +198,7 @@ pub fn read(
         };
         let card = decode.and_then(|decode| match decode {
             None => {
-                let capture = sighting.as_ref().map(|sighting| sighting.capture);
+                let capture = observation.as_ref().map(|observation| observation.capture);
                 let again = |capture| learn_again(cells.layout.trim(), table, capture);
                 let why = capture.and_then(again);
                 let why = why.unwrap_or_else(|| "fits no layout".to_owned());
@@ -234,24 +236,24 @@ fn entry(cells: &Cells) -> Result<Option<Entry>, String> {
     };
     let mut entry = read.entry(bits, known);
     if !cells.reader.trim().is_empty() {
-        entry.sighting.reader = cells.reader.trim().to_owned();
+        entry.observation.reader = cells.reader.trim().to_owned();
     }
     Ok(Some(entry))
 }
 
 /// A row's capture; digits without a bit count where all rows together settle it.
-fn counted(mut entry: Entry, fit: &Fit<'_, '_>) -> Result<Sighting, String> {
+fn counted(mut entry: Entry, fit: &Fit<'_, '_>) -> Result<Observation, String> {
     if entry.digits.is_none() {
-        return Ok(entry.sighting);
+        return Ok(entry.observation);
     }
     let answer = entry.answered_by(fit);
-    let Some(capture) = answer.capture else { return entry.counted().map(|e| e.sighting) };
+    let Some(capture) = answer.capture else { return entry.counted().map(|e| e.observation) };
     let same = answer.candidates.iter().filter(|c| c.capture == capture);
     if same.map(|c| c.probability).sum::<f64>() < IDENTIFIED {
-        return entry.counted().map(|entry| entry.sighting);
+        return entry.counted().map(|entry| entry.observation);
     }
-    entry.sighting.capture = capture;
-    Ok(entry.sighting)
+    entry.observation.capture = capture;
+    Ok(entry.observation)
 }
 
 /// What a capture is taken as.
@@ -268,7 +270,7 @@ fn by_capture<'t>(
     line: u64,
     cells: &Cells,
     table: &'t Table,
-    sighting: &Sighting,
+    observation: &Observation,
     answer: &Answer<'t>,
     kinds: &mut Kinds<'t>,
 ) -> Result<Taken<'t>, String> {
@@ -283,7 +285,7 @@ fn by_capture<'t>(
     let mut candidates = answer.candidates.iter().filter(fits);
     let id = cells.layout.trim();
     if id.is_empty() && !identified {
-        let kind = kinds.add(line, answer, sighting.capture);
+        let kind = kinds.add(line, answer, observation.capture);
         return Ok(kind.map_or(Taken::Card(None), Taken::Kind));
     }
     let found = if id.is_empty() {
@@ -292,7 +294,7 @@ fn by_capture<'t>(
         let layout = layout_of(table, id)?;
         let other = candidates.clone().next();
         let own = candidates.find(|c| c.layout.id() == id).map(Candidate::decode);
-        let as_captured = || Decode::new(layout, sighting.capture).filter(Decode::holds);
+        let as_captured = || Decode::new(layout, observation.capture).filter(Decode::holds);
         match (own.or_else(as_captured), other) {
             (None, Some(other)) => {
                 let other = other.layout.id();
@@ -405,8 +407,8 @@ struct Lines {
     about: Vec<String>,
 }
 
-fn split(world: &dyn World, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
-    let sheet = sheet::read(world, path, choice, &|headings| columns(headings).is_ok())?;
+fn split(host: &dyn Host, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
+    let sheet = sheet::read(host, path, choice, &|headings| columns(headings).is_ok())?;
     let columns = columns(&sheet.headings).map_err(|why| {
         let line = sheet.header.max(1);
         Fail::said(format!("{}:{line}: {why}", plain(path)))

@@ -1,7 +1,7 @@
 //! Captures in: numpy arrays, Arrow columns, bytes, lists of text.
 
 use holdover::bits::{Capture, Wide};
-use holdover::decode::{Align, Narrow, Narrowed};
+use holdover::decode::{Align, ColumnDecoder, DecodedColumns};
 use numpy::{
     Element, PyArray1, PyArray2, PyArrayDescrMethods, PyArrayMethods, PyReadonlyArray1,
     PyUntypedArray, PyUntypedArrayMethods,
@@ -72,7 +72,11 @@ impl Slice<'_> {
     }
 
     /// What comes of them under one view, in the room of old columns.
-    pub fn decode(&self, narrow: &Narrow, old: Narrowed) -> Result<Narrowed, String> {
+    pub fn decode(
+        &self,
+        narrow: &ColumnDecoder,
+        old: DecodedColumns,
+    ) -> Result<DecodedColumns, String> {
         let long = |error: holdover::decode::TooLong| {
             format!(
                 "{error}: name another length, or align=\"left\" where the first bit is the word's highest"

@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, Mutex, OnceLock};
 
-use holdover::decode::{Narrow, Narrowed, Numbers, Reading};
+use holdover::decode::{ColumnDecoder, DecodedColumns, Numbers, Reading};
 use numpy::ndarray::{ArrayView1, ArrayView2};
 use numpy::{Element, PyArray, PyArray1, PyArray2, PyArrayMethods};
 use pyo3::exceptions::{PyAttributeError, PyKeyError, PyValueError};
@@ -19,22 +19,22 @@ const SPARE_MOST: usize = 32 << 20;
 /// One view of a layout: what its columns are called, how they are filled.
 pub struct Seen {
     pub restored: Option<bool>,
-    pub narrow: Narrow,
+    pub narrow: ColumnDecoder,
     fields: Vec<String>,
     checks: Vec<String>,
     /// Columns that nobody looks at any more.
-    spare: Mutex<Option<Narrowed>>,
+    spare: Mutex<Option<DecodedColumns>>,
 }
 
 impl Seen {
-    pub fn new(restored: Option<bool>, narrow: Narrow) -> Arc<Seen> {
+    pub fn new(restored: Option<bool>, narrow: ColumnDecoder) -> Arc<Seen> {
         let fields = narrow.fields().map(str::to_owned).collect();
         let checks = narrow.checks().map(str::to_owned).collect();
         Arc::new(Seen { restored, narrow, fields, checks, spare: Mutex::new(None) })
     }
 
     /// Room to decode in.
-    pub fn spare(&self) -> Narrowed {
+    pub fn spare(&self) -> DecodedColumns {
         self.spare.lock().ok().and_then(|mut spare| spare.take()).unwrap_or_default()
     }
 }
@@ -43,7 +43,7 @@ impl Seen {
 pub struct Decoded {
     pub rows: usize,
     seen: Arc<Seen>,
-    columns: Narrowed,
+    columns: DecodedColumns,
     holds: OnceLock<Vec<bool>>,
 }
 
@@ -79,7 +79,7 @@ pub enum Look<'a> {
 impl Decoded {
     /// Decimal columns are refused where an offset of Arrow, 32 bits, could
     /// not count their digits.
-    fn new(seen: &Arc<Seen>, columns: Narrowed, rows: usize) -> PyResult<Decoded> {
+    fn new(seen: &Arc<Seen>, columns: DecodedColumns, rows: usize) -> PyResult<Decoded> {
         for (name, column) in seen.fields.iter().zip(&columns.fields) {
             if let Numbers::Digits { digits, .. } = column
                 && digits.len() > i32::MAX as usize
@@ -155,7 +155,7 @@ impl Columns {
         layout: &str,
         reading: Reading,
         seen: &Arc<Seen>,
-        columns: Narrowed,
+        columns: DecodedColumns,
         rows: usize,
     ) -> PyResult<Columns> {
         let decoded = Arc::new(Decoded::new(seen, columns, rows)?);

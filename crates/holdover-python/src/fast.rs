@@ -4,7 +4,7 @@ use std::num::NonZero;
 use std::sync::LazyLock;
 use std::thread;
 
-use holdover::decode::{Align, Narrow, Narrowed, Rows, Source, TooLong};
+use holdover::decode::{Align, ColumnDecoder, DecodedColumns, Rows, Source, TooLong};
 
 /// Captures for which another thread pays: starting one takes some twenty
 /// microseconds, more on a busy machine; these take eighty.
@@ -15,11 +15,11 @@ const PER_THREAD: usize = 1 << 18;
 /// Threads are started for one call and end with it: a pool that lives on
 /// would be gone, and waited for, in a process forked from this one.
 pub fn decode<S: Source + Sync>(
-    narrow: &Narrow,
+    narrow: &ColumnDecoder,
     captures: &[S],
     align: Align,
-    old: Narrowed,
-) -> Result<Narrowed, TooLong> {
+    old: DecodedColumns,
+) -> Result<DecodedColumns, TooLong> {
     let mut columns = narrow.room_in(old, captures.len());
     // Asking how many there are takes files of the system: once will do.
     static MOST: LazyLock<usize> =
@@ -53,17 +53,27 @@ pub fn decode<S: Source + Sync>(
 }
 
 #[cfg(not(target_arch = "x86_64"))]
-fn fill<S: Source>(n: &Narrow, c: &[S], align: Align, rows: &mut Rows<'_>) -> Result<(), TooLong> {
+fn fill<S: Source>(
+    n: &ColumnDecoder,
+    c: &[S],
+    align: Align,
+    rows: &mut Rows<'_>,
+) -> Result<(), TooLong> {
     n.fill::<false, S>(c, align, rows)
 }
 
 /// The same loops, compiled for what the processor has.
 #[cfg(target_arch = "x86_64")]
 #[allow(unsafe_code, reason = "functions compiled for some processors can only be called so")]
-fn fill<S: Source>(n: &Narrow, c: &[S], align: Align, rows: &mut Rows<'_>) -> Result<(), TooLong> {
+fn fill<S: Source>(
+    n: &ColumnDecoder,
+    c: &[S],
+    align: Align,
+    rows: &mut Rows<'_>,
+) -> Result<(), TooLong> {
     #[target_feature(enable = "avx512f,avx512bw,avx512vl,avx512dq,avx512vpopcntdq")]
     fn avx512<S: Source>(
-        n: &Narrow,
+        n: &ColumnDecoder,
         c: &[S],
         align: Align,
         rows: &mut Rows<'_>,
@@ -72,7 +82,7 @@ fn fill<S: Source>(n: &Narrow, c: &[S], align: Align, rows: &mut Rows<'_>) -> Re
     }
     #[target_feature(enable = "avx2")]
     fn avx2<S: Source>(
-        n: &Narrow,
+        n: &ColumnDecoder,
         c: &[S],
         align: Align,
         rows: &mut Rows<'_>,

@@ -8,7 +8,7 @@ use common::Draw;
 use common::recording::Recording;
 use holdover::bits::Capture;
 use holdover::layout::{Table, Value, builtin};
-use holdover::rank::{Answer, Batch, Doubt, Known, Sighting, model};
+use holdover::rank::{Answer, Batch, Doubt, Known, Observation, model};
 use holdover_signal::{CardRead, Options};
 
 /// A pulse: when it falls and rises, in ns, and on which line.
@@ -148,17 +148,17 @@ impl Tally {
 /// Reads a file and answers its captures by what the table knows.
 fn answers<'t>(table: &'t Table, file: &str) -> Vec<Answer<'t>> {
     let (reads, _) = common::read(&Options::default(), file.as_bytes());
-    let sighting = |read: &CardRead| {
+    let observation = |read: &CardRead| {
         let unsure = read.unsure.clone();
         let doubt = Doubt { missing: unsure.missing, suspect: unsure.suspect, ..Doubt::default() };
         let known = Known { doubt, ..Known::default() };
-        Sighting { capture: read.bits, reader: String::new(), known }
+        Observation { capture: read.bits, reader: String::new(), known }
     };
-    let seen: Vec<Sighting> = reads.iter().map(sighting).collect();
+    let seen: Vec<Observation> = reads.iter().map(observation).collect();
     let mut batch = Batch::new(table, None);
-    seen.iter().for_each(|sighting| batch.see(sighting));
+    seen.iter().for_each(|observation| batch.see(observation));
     let fit = batch.fit();
-    seen.iter().map(|sighting| fit.answer(sighting)).collect()
+    seen.iter().map(|observation| fit.answer(observation)).collect()
 }
 
 /// Lengths that one bit too many or too few turns into each other.

@@ -20,7 +20,7 @@ use holdover::layout::{Layout, Role, Table, Value, builtin};
 use holdover::learn::{Options, Sample, learn};
 use holdover::plan::{RosterRow, plan, serial_trouble};
 use holdover::prove::prove;
-use holdover::rank::{Answer, Batch, Doubt, Known, Sighting};
+use holdover::rank::{Answer, Batch, Doubt, Known, Observation};
 use holdover::site::{CardBatch, Identity, KeptDigits, Panel, Site, State};
 use serde_json::Value as Json;
 
@@ -217,7 +217,7 @@ fn table(rng: &mut Rng) -> Table {
     }
 }
 
-fn sightings(rng: &mut Rng, table: &Table) -> (Option<Site>, Vec<Sighting>) {
+fn observations(rng: &mut Rng, table: &Table) -> (Option<Site>, Vec<Observation>) {
     let kinds: Vec<&Layout> = (0..rng.usize(1..=3))
         .map(|_| &table.layouts()[rng.usize(..table.layouts().len())])
         .collect();
@@ -264,7 +264,7 @@ fn sightings(rng: &mut Rng, table: &Table) -> (Option<Site>, Vec<Sighting>) {
             7 => known.site = Some(site.to_string()),
             _ => {}
         }
-        seen.push(Sighting { capture, reader: reader.into(), known });
+        seen.push(Observation { capture, reader: reader.into(), known });
     }
     let batch = |kind: &Layout, rng: &mut Rng| {
         let width = kind.card_span()?.len().min(14);
@@ -319,12 +319,12 @@ fn ranked_as_kept() {
     as_kept("rank", 300, |seed| {
         let rng = &mut Rng::with_seed(seed);
         let table = table(rng);
-        let (site, seen) = sightings(rng, &table);
+        let (site, seen) = observations(rng, &table);
         let mut batch = Batch::new(&table, site.as_ref());
         if one_in(rng, 4) {
             batch.guess_lines("gate");
         }
-        seen.iter().for_each(|sighting| batch.see(sighting));
+        seen.iter().for_each(|observation| batch.see(observation));
         let fit = batch.fit();
         let mut text = format!("{} distinct, {} readers\n", batch.distinct(), batch.readers());
         for wiring in fit.wiring() {
@@ -333,8 +333,9 @@ fn ranked_as_kept() {
             writeln!(text, "{reader:?} {a:.4} {b:.4} {c:.4} {d:.4} {}", wiring.guessed).unwrap();
         }
         let most = if seed < IN_WORDS { 6 } else { seen.len() };
-        for sighting in &seen[..most.min(seen.len())] {
-            writeln!(text, "{} {}", sighting.capture, in_words(&fit.answer(sighting))).unwrap();
+        for observation in &seen[..most.min(seen.len())] {
+            writeln!(text, "{} {}", observation.capture, in_words(&fit.answer(observation)))
+                .unwrap();
         }
         text
     });

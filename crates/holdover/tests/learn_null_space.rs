@@ -54,16 +54,16 @@ fn rows() -> impl Strategy<Value = (usize, Vec<Vec<bool>>)> {
     (1usize..=100, 0usize..=40).prop_flat_map(|(length, free)| {
         let base =
             proptest::collection::vec(proptest::collection::vec(any::<bool>(), length), 0..=free);
-        let picks =
+        let extracts =
             proptest::collection::vec(proptest::collection::vec(any::<bool>(), free), 1..300);
         let origin = proptest::collection::vec(any::<bool>(), length);
         let strange = proptest::option::weighted(0.3, (0usize..300, 0..length));
-        (base, picks, origin, strange).prop_map(move |(base, picks, origin, strange)| {
-            let mut rows: Vec<Vec<bool>> = picks
+        (base, extracts, origin, strange).prop_map(move |(base, extracts, origin, strange)| {
+            let mut rows: Vec<Vec<bool>> = extracts
                 .iter()
-                .map(|pick| {
+                .map(|extract| {
                     let mut row = origin.clone();
-                    for (basis, _) in base.iter().zip(pick).filter(|(_, picked)| **picked) {
+                    for (basis, _) in base.iter().zip(extract).filter(|(_, picked)| **picked) {
                         row.iter_mut().zip(basis).for_each(|(a, b)| *a ^= b);
                     }
                     row

@@ -10,7 +10,7 @@ use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::decode::Reading;
 use holdover::layout::{Layout, Role, Table, builtin};
-use holdover::rank::{Answer, Batch, Doubt, Known, Mend, Sighting, Verdict, model};
+use holdover::rank::{Answer, Batch, Doubt, Known, Mend, Observation, Verdict, model};
 use holdover::site::Site;
 
 fn capture(bits: &str) -> Capture {
@@ -32,17 +32,17 @@ fn table(layouts: &[(&str, usize, &[[&str; 3]])]) -> Table {
     Table::from_toml(&text).unwrap()
 }
 
-fn alone<'t>(table: &'t Table, sighting: &Sighting) -> Answer<'t> {
+fn alone<'t>(table: &'t Table, observation: &Observation) -> Answer<'t> {
     let mut batch = Batch::new(table, None);
-    batch.see(sighting);
-    batch.fit().answer(sighting)
+    batch.see(observation);
+    batch.fit().answer(observation)
 }
 
 /// The 26-bit card of site 65, number 4321, its last bit inverted.
 #[test]
 fn the_nearest_misses_are_said_and_no_more() {
-    let sighting = Sighting::from(capture("10100000100010000111000010"));
-    let answer = alone(builtin(), &sighting);
+    let observation = Observation::from(capture("10100000100010000111000010"));
+    let answer = alone(builtin(), &observation);
     assert_eq!(answer.verdict, Verdict::Unknown);
     let readings: Vec<Reading> = answer.candidates.iter().map(|c| c.reading).collect();
     assert_eq!(readings.len(), model::NEAR_MISSES, "{readings:?}");
@@ -58,8 +58,8 @@ fn one_bit_in_doubt_is_mended_at_its_place() {
     let whole = "10100000100010000111000011";
     let must_come_back = |seen: Capture, doubt: Doubt, mend: Mend| {
         let known = Known { doubt, ..Known::default() };
-        let sighting = Sighting { capture: seen, reader: String::new(), known };
-        let answer = alone(builtin(), &sighting);
+        let observation = Observation { capture: seen, reader: String::new(), known };
+        let answer = alone(builtin(), &observation);
         if answer.candidates.first().is_some_and(|best| best.word == capture(whole)) {
             assert!(mend.at == 2 || mend.at == 25, "{mend:?}");
             return;
@@ -86,13 +86,13 @@ fn one_capture_with_several_doubts_is_answered_each_time() {
     let seen = doubts.map(|suspect| {
         let doubt = Doubt { suspect: suspect.to_vec(), ..Doubt::default() };
         let known = Known { doubt, ..Known::default() };
-        Sighting { capture: bits, reader: String::new(), known }
+        Observation { capture: bits, reader: String::new(), known }
     });
     let mut batch = Batch::new(builtin(), None);
-    seen.iter().for_each(|sighting| batch.see(sighting));
+    seen.iter().for_each(|observation| batch.see(observation));
     let fit = batch.fit();
-    for sighting in &seen {
-        let answer = fit.answer(sighting);
+    for observation in &seen {
+        let answer = fit.answer(observation);
         let listed: f64 = answer.candidates.iter().map(|c| c.probability).sum();
         let all = listed + answer.none_probability + answer.other_probability;
         assert!((all - 1.0).abs() < 1e-9, "{answer:?}");
@@ -113,7 +113,7 @@ fn weights_are_odds_where_nothing_else_tells() {
         let table = layout("usual", 1.0) + &layout("other", weight);
         let table = Table::from_toml(&table).unwrap();
         let bits = "0110100110010110100101100110100110010110";
-        let answer = alone(&table, &Sighting::from(capture(bits)));
+        let answer = alone(&table, &Observation::from(capture(bits)));
         let chance = |id| {
             let of = answer.candidates.iter().filter(|c| c.layout.id() == id);
             of.map(|c| c.probability).sum::<f64>()
@@ -134,7 +134,7 @@ fn long_codes_that_repeat_leave_shares_of_one() {
     let bits = |length: usize, ones: &[usize]| {
         Capture::from_bits((1..=length).map(|at| ones.contains(&at))).unwrap()
     };
-    let mut seen: Vec<Sighting> = Vec::new();
+    let mut seen: Vec<Observation> = Vec::new();
     for (reader, capture) in [
         ("", bits(79, &[])),
         ("stair", bits(79, &[])),
@@ -146,13 +146,13 @@ fn long_codes_that_repeat_leave_shares_of_one() {
         ("", bits(79, &[1])),
         ("", bits(211, &[1, 3, 5])),
     ] {
-        seen.push(Sighting { capture, reader: reader.into(), known: Known::default() });
+        seen.push(Observation { capture, reader: reader.into(), known: Known::default() });
     }
     let mut batch = Batch::new(&table, None);
-    seen.iter().for_each(|sighting| batch.see(sighting));
+    seen.iter().for_each(|observation| batch.see(observation));
     let fit = batch.fit();
-    for sighting in &seen {
-        let answer = fit.answer(sighting);
+    for observation in &seen {
+        let answer = fit.answer(observation);
         let named: f64 = answer.candidates.iter().map(|c| c.probability).sum();
         let all = named + answer.none_probability + answer.other_probability;
         assert!((all - 1.0).abs() < 1e-9, "{all}: {answer:?}");
@@ -179,9 +179,9 @@ fn signatures_tell_apart_what_answers_do() {
             "[[batch]]\nlayout = \"{listed}\"\nsite = 0\ncards = \"{cards}\"\nstate = \"issued\"\n"
         );
         let site = Site::from_toml(&batches, &table).unwrap();
-        let (signatures, _) = signatures_stand_for_answers(&table, Some(&site), &seen, usize::MAX);
+        let (class_index, _) = signatures_stand_for_answers(&table, Some(&site), &seen, usize::MAX);
         let most = if listed == "digits32" { seen.len() } else { seen.len() - 1 };
-        assert!((2..=most).contains(&signatures), "{signatures} signatures");
+        assert!((2..=most).contains(&class_index), "{class_index} class_index");
     }
 }
 
@@ -191,7 +191,7 @@ fn drawn(layout: &Layout, rng: &mut Rng, sites: u128) -> Option<Capture> {
 }
 
 /// Captures of one signature have one answer, and of one key one signature;
-/// what a signature is said to fix, it fixes. How many signatures there are, and
+/// what a signature is said to fix, it fixes. How many class_index there are, and
 /// how many numbers they fix.
 fn signatures_stand_for_answers(
     table: &Table,
@@ -200,26 +200,26 @@ fn signatures_stand_for_answers(
     asked: usize,
 ) -> (usize, usize) {
     let mut batch = Batch::new(table, site);
-    captures.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
+    captures.iter().for_each(|capture| batch.see(&Observation::from(*capture)));
     let fit = batch.fit();
     let mut count = (0, 0);
     let mut lengths: Vec<usize> = captures.iter().map(Capture::len).collect();
     lengths.sort_unstable();
     lengths.dedup();
     for length in lengths {
-        let signer = fit.signer("", length).unwrap();
+        let classifier = fit.classifier("", length).unwrap();
         let mut by_signature: HashMap<Vec<u64>, _> = HashMap::new();
         let mut by_key: HashMap<u64, Vec<u64>> = HashMap::new();
         for capture in captures.iter().filter(|capture| capture.len() == length).take(asked) {
-            let mut signature = vec![0; signer.stride()];
-            signer.sign(capture.wide(), &mut signature);
-            if signer.has_keys() {
+            let mut signature = vec![0; classifier.stride()];
+            classifier.sign(capture.wide(), &mut signature);
+            if classifier.has_keys() {
                 let first = by_key
-                    .entry(signer.key(capture.wide().0[0]))
+                    .entry(classifier.key(capture.wide().0[0]))
                     .or_insert_with(|| signature.clone());
                 assert_eq!(*first, signature, "{capture}");
             }
-            let answer = fit.answer(&Sighting::from(*capture));
+            let answer = fit.answer(&Observation::from(*capture));
             let said: Vec<(&str, Reading, u64, Vec<u64>)> = (answer.candidates.iter())
                 .map(|c| {
                     let parts = c.evidence.iter().map(|part| part.bits.to_bits()).collect();
@@ -228,11 +228,11 @@ fn signatures_stand_for_answers(
                 .collect();
             let rest = (answer.none_probability.to_bits(), answer.other_probability.to_bits());
             let mut fixed = Vec::new();
-            for view in signer.decoder().views() {
-                let layout = signer.decoder().layout(view);
+            for view in classifier.decoder().views() {
+                let layout = classifier.decoder().layout(view);
                 for span in [layout.site_span(), layout.card_span()].into_iter().flatten() {
-                    let fixes = signer.fixes(view, span, capture.wide());
-                    fixed.push(fixes.then(|| view.pick(span).number(capture.wide())));
+                    let fixes = classifier.fixes(view, span, capture.wide());
+                    fixed.push(fixes.then(|| view.extract(span).number(capture.wide())));
                 }
             }
             let all = (said, rest, fixed);
@@ -281,7 +281,7 @@ fn signatures_of_large_batches_stand_for_answers() {
             drawn(&table.layouts()[[0, 1, 2, 2][i % 4]], &mut rng, sites)
         })
         .collect();
-    let (signatures, fixed) = signatures_stand_for_answers(&table, None, &captures, 3000);
-    assert!((50..6000).contains(&signatures), "{signatures}");
+    let (class_index, fixed) = signatures_stand_for_answers(&table, None, &captures, 3000);
+    assert!((50..6000).contains(&class_index), "{class_index}");
     assert!(fixed > 0, "codes that the sample knows");
 }

@@ -8,7 +8,7 @@ use crate::cards::card;
 use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::layout::{Layout, Role, Table, Value, builtin};
-use holdover::rank::{Batch, Sighting};
+use holdover::rank::{Batch, Observation};
 use rayon::prelude::*;
 
 /// One kind of card in a simulated batch.
@@ -116,17 +116,17 @@ fn score(mix: &Mix, captures: usize, seed: u64) -> Score {
     let mut rng = Rng::with_seed(seed);
     let drawn: Vec<_> = (0..captures).map(|_| mix.draw(&mut rng)).collect();
     let mut batch = Batch::new(&mix.table, None);
-    let sightings: Vec<Sighting> = drawn.iter().map(|(_, c)| Sighting::from(*c)).collect();
-    sightings.iter().for_each(|s| batch.see(s));
+    let observations: Vec<Observation> = drawn.iter().map(|(_, c)| Observation::from(*c)).collect();
+    observations.iter().for_each(|s| batch.see(s));
     let fit = batch.fit();
     let ids: HashMap<&str, usize> =
         mix.kinds.iter().enumerate().map(|(i, kind)| (kind.id, i)).collect();
     let none = mix.kinds.len();
     let (mut right, mut bayes_right, mut loss, mut bayes_loss) = (0.0, 0.0, 0.0, 0.0);
     let mut bins = [Bin::default(); BINS];
-    for ((truth, capture), sighting) in drawn.iter().zip(&sightings) {
+    for ((truth, capture), observation) in drawn.iter().zip(&observations) {
         let truth = truth.unwrap_or(none);
-        let answer = fit.answer(sighting);
+        let answer = fit.answer(observation);
         let mut ours = vec![0.0; none + 1];
         ours[none] = answer.none_probability;
         for candidate in &answer.candidates {
@@ -271,20 +271,20 @@ fn small_batches_stay_honest() {
 }
 
 /// Cards of 26 and 34 bits, one site code each, from one reader.
-fn two_kinds(rng: &mut Rng, swapped: bool) -> Vec<Sighting> {
+fn two_kinds(rng: &mut Rng, swapped: bool) -> Vec<Observation> {
     let (site26, site34) = (rng.u128(..256), rng.u128(..65536));
     let card = |rng: &mut Rng| {
         let (id, site) = if rng.bool() { ("std26", site26) } else { ("site34", site34) };
         let values = [("site", Value::Number(site)), ("card", Value::Number(rng.u128(..65536)))];
         let word = builtin().layout(id).unwrap().compose(&values).unwrap();
-        Sighting::from(if swapped { word.complement() } else { word })
+        Observation::from(if swapped { word.complement() } else { word })
     };
     (0..20).map(|_| card(rng)).collect()
 }
 
-fn swapped_probability(sightings: &[Sighting]) -> f64 {
+fn swapped_probability(observations: &[Observation]) -> f64 {
     let mut batch = Batch::new(builtin(), None);
-    sightings.iter().for_each(|s| batch.see(s));
+    observations.iter().for_each(|s| batch.see(s));
     batch.fit().wiring()[0].probability[1]
 }
 
@@ -292,13 +292,13 @@ fn swapped_probability(sightings: &[Sighting]) -> f64 {
 fn swapped_lines_are_named_and_never_invented() {
     let mut rng = Rng::with_seed(7);
     for _ in 0..200 {
-        let sightings = two_kinds(&mut rng, true);
-        let probability = swapped_probability(&sightings);
+        let observations = two_kinds(&mut rng, true);
+        let probability = swapped_probability(&observations);
         assert!(probability > 0.99, "{probability}");
     }
     for _ in 0..1000 {
-        let sightings = two_kinds(&mut rng, false);
-        let probability = swapped_probability(&sightings);
+        let observations = two_kinds(&mut rng, false);
+        let probability = swapped_probability(&observations);
         assert!(probability < 0.01, "{probability}");
     }
 }
@@ -309,9 +309,9 @@ fn one_swapped_reader_among_three_is_found() {
     let mut rng = Rng::with_seed(8);
     let mut batch = Batch::new(builtin(), None);
     for (reader, swapped) in [("yard", false), ("loft", true), ("lock", false)] {
-        for mut sighting in two_kinds(&mut rng, swapped) {
-            sighting.reader = reader.to_owned();
-            batch.see(&sighting);
+        for mut observation in two_kinds(&mut rng, swapped) {
+            observation.reader = reader.to_owned();
+            batch.see(&observation);
         }
     }
     for wiring in batch.fit().wiring() {
@@ -326,16 +326,16 @@ fn one_swapped_reader_among_three_is_found() {
 fn order_of_rows_does_not_matter() {
     let mut rng = Rng::with_seed(9);
     let mix = mix(5);
-    let mut sightings: Vec<Sighting> =
-        (0..500).map(|_| Sighting::from(mix.draw(&mut rng).1)).collect();
-    let answers = |sightings: &[Sighting], of: &[Sighting]| {
+    let mut observations: Vec<Observation> =
+        (0..500).map(|_| Observation::from(mix.draw(&mut rng).1)).collect();
+    let answers = |observations: &[Observation], of: &[Observation]| {
         let mut batch = Batch::new(&mix.table, None);
-        sightings.iter().for_each(|s| batch.see(s));
+        observations.iter().for_each(|s| batch.see(s));
         let fit = batch.fit();
         of.iter().map(|s| fit.answer(s).none_probability).collect::<Vec<_>>()
     };
-    let of = sightings.clone();
-    let before = answers(&sightings, &of);
-    rng.shuffle(&mut sightings);
-    assert_eq!(before, answers(&sightings, &of));
+    let of = observations.clone();
+    let before = answers(&observations, &of);
+    rng.shuffle(&mut observations);
+    assert_eq!(before, answers(&observations, &of));
 }

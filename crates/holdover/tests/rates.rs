@@ -267,7 +267,7 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
     let mut rng = Rng::with_seed(seed);
     let reads = building(departure, size, &mut rng);
     let mut batch = Batch::new(builtin(), None);
-    reads.iter().for_each(|read| batch.see(&read.sighting));
+    reads.iter().for_each(|read| batch.see(&read.observation));
     let fit = batch.fit();
     let mut tally = Tally::default();
     let wirings = fit.wiring();
@@ -276,7 +276,7 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
         of.map_or(0.0, |w| w.probability[1])
     };
     for wiring in &wirings {
-        let of = reads.iter().find(|read| read.sighting.reader == wiring.reader).unwrap();
+        let of = reads.iter().find(|read| read.observation.reader == wiring.reader).unwrap();
         if wiring.probability[1] > 0.9999 && !wiring.mixed && departure != Unnamed {
             tally.swap_wrong.count(of.wiring != Reading::LinesSwapped);
         }
@@ -285,12 +285,12 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
         println!("{wirings:?}");
     }
     for read in &reads {
-        let answer = fit.answer(&read.sighting);
+        let answer = fit.answer(&read.observation);
         if env::var_os("RATES_SHOW").is_some() {
             let best = answer.candidates.first();
             println!(
                 "{departure:?} {size} {seed} {} {:?} harmed {}: {:?} {:?} {:?} {:.4} none {:.4} swapped {:.4} {}",
-                read.sighting.capture,
+                read.observation.capture,
                 read.card.layout,
                 read.harmed,
                 answer.verdict,
@@ -298,11 +298,11 @@ fn one(departure: Departure, size: usize, seed: u64) -> Tally {
                 best.map(|b| b.reading),
                 best.map_or(0.0, |b| b.probability),
                 answer.none_probability,
-                swapped_of(&read.sighting.reader),
+                swapped_of(&read.observation.reader),
                 best.map_or_else(String::new, evidence),
             );
         }
-        tally.count(read, &answer, swapped_of(&read.sighting.reader));
+        tally.count(read, &answer, swapped_of(&read.observation.reader));
     }
     tally
 }

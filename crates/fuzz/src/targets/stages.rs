@@ -8,7 +8,7 @@ use holdover::decode::{Decode, Decoder, Reading};
 use holdover::layout::{Check, Code, Field, Layout, LayoutSpec, Role, Table, Value, builtin};
 use holdover::learn::{Learnt, Options, Sample, learn as learnt};
 use holdover::plan::plan as planned;
-use holdover::rank::{Answer, Batch, Known, Sighting, Verdict};
+use holdover::rank::{Answer, Batch, Known, Observation, Verdict};
 
 use crate::Rng;
 use crate::learn_cards::{self, Drawn, Wanted};
@@ -110,7 +110,7 @@ pub fn decode(data: &[u8]) {
                     assert_eq!(fits[v / 64] >> (v % 64) & 1 == 1, decode.holds());
                     assert_eq!(decode.holds(), decode.outcomes().all(|(_, holds)| holds));
                     for field in layout.fields() {
-                        let number = view.pick(&field.span).number(capture.wide());
+                        let number = view.extract(&field.span).number(capture.wide());
                         assert_eq!(number, field.span.number(&word.word));
                     }
                     composes(&decode);
@@ -148,7 +148,7 @@ pub fn rank(data: &[u8]) {
             &drawn
         }
     };
-    let mut seen: Vec<Sighting> = Vec::new();
+    let mut seen: Vec<Observation> = Vec::new();
     for _ in 0..rng.usize(1..=16) {
         let layout = match table.layouts() {
             [] => None,
@@ -170,14 +170,14 @@ pub fn rank(data: &[u8]) {
         let printed = (rng.u8(..4) == 0).then(|| rng.u64(..100_000).to_string());
         let reader = ["", "gate", "stair"][rng.usize(..3)].to_owned();
         let known = Known { printed, ..Known::default() };
-        seen.push(Sighting { capture: bits, reader, known });
+        seen.push(Observation { capture: bits, reader, known });
     }
-    let answers = |order: &mut dyn Iterator<Item = &Sighting>| -> Vec<String> {
+    let answers = |order: &mut dyn Iterator<Item = &Observation>| -> Vec<String> {
         let mut batch = Batch::new(table, None);
-        order.for_each(|sighting| batch.see(sighting));
+        order.for_each(|observation| batch.see(observation));
         let fit = batch.fit();
-        let answers = seen.iter().map(|sighting| {
-            let answer = fit.answer(sighting);
+        let answers = seen.iter().map(|observation| {
+            let answer = fit.answer(observation);
             shares(&answer);
             format!("{answer:?}")
         });

@@ -13,9 +13,9 @@ use serde_json::{Map, json};
 
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::host::Host;
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::world::World;
 use crate::{files, input};
 
 /// Captures made in one go at most; a slip of the pen in a range should not
@@ -29,25 +29,25 @@ struct Range {
     count: u128,
 }
 
-pub fn run(world: &dyn World, args: &request::Compose) -> Result<Outcome, Fail> {
-    let reading = reading(&args.reading)?;
-    let named = args.captures.iter().chain(&args.tables.0).map(Path::new);
-    files::keep_apart(world, named, &args.timing.faults)?;
-    let mut out = std::io::BufWriter::new(world.out());
-    if let Some(file) = &args.captures {
-        let captures = captures(world, file)?;
+pub fn run(host: &dyn Host, request: &request::Compose) -> Result<Outcome, Fail> {
+    let reading = reading(&request.reading)?;
+    let named = request.captures.iter().chain(&request.tables.0).map(Path::new);
+    files::keep_apart(host, named, &request.timing.faults)?;
+    let mut out = std::io::BufWriter::new(host.out());
+    if let Some(file) = &request.captures {
+        let captures = captures(host, file)?;
         let captures = captures.iter().map(|capture| read_as(reading, capture));
         let captures = captures.collect::<Result<Vec<_>, _>>()?;
-        match args.timing.probe {
-            Some(form) => probe::write(world, &mut out, &args.timing, form, &captures)?,
-            None => captures.iter().try_for_each(|c| writeln!(out, "{}", bits(c, args.hex)))?,
+        match request.timing.probe {
+            Some(form) => probe::write(host, &mut out, &request.timing, form, &captures)?,
+            None => captures.iter().try_for_each(|c| writeln!(out, "{}", bits(c, request.hex)))?,
         }
         out.flush()?;
         return Ok(Outcome::Done);
     }
-    let table = files::tables(world, &args.tables.0)?;
-    let layout = files::layout(&table, args.layout.as_deref().unwrap_or_default())?;
-    let ranges = args.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
+    let table = files::tables(host, &request.tables.0)?;
+    let layout = files::layout(&table, request.layout.as_deref().unwrap_or_default())?;
+    let ranges = request.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
     let count = ranges.iter().try_fold(1u128, |count, range| count.checked_mul(range.count));
     let count = count.filter(|count| *count <= MOST).ok_or_else(|| {
         Fail::said(format!("the ranges make more than {MOST} captures: shorten one"))
@@ -59,12 +59,12 @@ pub fn run(world: &dyn World, args: &request::Compose) -> Result<Outcome, Fail> 
             .map_err(|error| Fail::said(format!("{}: {error}", layout.id())))?;
         Ok::<_, Fail>((read_as(reading, &word)?, values))
     });
-    if let Some(form) = args.timing.probe {
+    if let Some(form) = request.timing.probe {
         let captures = made.map(|made| made.map(|(capture, _)| capture));
         let captures = captures.collect::<Result<Vec<_>, _>>()?;
-        probe::write(world, &mut out, &args.timing, form, &captures)?;
+        probe::write(host, &mut out, &request.timing, form, &captures)?;
     } else {
-        if args.format == Format::Csv {
+        if request.format == Format::Csv {
             let mut csv = csv::Writer::from_writer(&mut out);
             let fields = layout.fields().iter().map(|field| field.role.name());
             let head: Vec<&str> = ["bits", "layout"].into_iter().chain(fields).collect();
@@ -73,7 +73,7 @@ pub fn run(world: &dyn World, args: &request::Compose) -> Result<Outcome, Fail> 
         }
         for made in made {
             let (capture, values) = made?;
-            write(&mut out, args, layout, &capture, &values)?;
+            write(&mut out, request, layout, &capture, &values)?;
         }
     }
     out.flush()?;
@@ -88,11 +88,11 @@ fn read_as(reading: Reading, word: &Capture) -> Result<Capture, Fail> {
 }
 
 /// The captures of a file, all of them good.
-fn captures(world: &dyn World, file: &str) -> Result<Vec<Capture>, Fail> {
+fn captures(host: &dyn Host, file: &str) -> Result<Vec<Capture>, Fail> {
     let probe = holdover_signal::Probe::new(holdover_signal::Options::default())
         .map_err(|error| Fail::said(error.to_string()))?;
     let mut captures = Vec::new();
-    input::read(world, &[file.to_owned()], &probe, true, |event| {
+    input::read(host, &[file.to_owned()], &probe, true, |event| {
         let input::Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             let source = plain(&row.source);
@@ -101,7 +101,7 @@ fn captures(world: &dyn World, file: &str) -> Result<Vec<Capture>, Fail> {
             if captures.len() as u128 == MOST {
                 return Err(Fail::said(format!("{source}: more than {MOST} captures: split it")));
             }
-            captures.push(entry.sighting.capture);
+            captures.push(entry.observation.capture);
         }
         Ok(())
     })?;
@@ -174,16 +174,16 @@ fn nth(ranges: &[Range], mut i: u128) -> Vec<(&str, Value)> {
 
 fn write(
     out: &mut impl Write,
-    args: &request::Compose,
+    request: &request::Compose,
     layout: &Layout,
     capture: &Capture,
     values: &[(&str, Value)],
 ) -> Result<(), Fail> {
-    let bits = bits(capture, args.hex);
+    let bits = bits(capture, request.hex);
     let value = |role: &str| {
         values.iter().find(|(name, _)| *name == role).map_or_else(String::new, |v| v.1.to_string())
     };
-    match args.format {
+    match request.format {
         Format::Text => writeln!(out, "{bits}")?,
         Format::Csv => {
             let fields = layout.fields().iter().map(|field| value(field.role.name()));

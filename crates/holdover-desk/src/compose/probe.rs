@@ -7,14 +7,14 @@ use holdover_signal::Idle;
 use holdover_signal::compose::{Compose, FaultShares, Form, Track};
 
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::request::{IdleLevel, ProbeForm, Timing};
-use crate::world::World;
-use crate::{files, screen};
+use crate::{files, terminal};
 
 /// Writes a probe file; the faults put in are counted on standard error and
 /// listed where asked.
 pub fn write(
-    world: &dyn World,
+    host: &dyn Host,
     out: &mut impl Write,
     timing: &Timing,
     form: ProbeForm,
@@ -55,13 +55,13 @@ pub fn write(
                 .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
             writeln!(lines, "{line}")?;
         }
-        files::write(world, path, &lines)?;
+        files::write(host, path, &lines)?;
     }
     if !faults.is_empty() {
         let count = faults.len();
         let text = if count == 1 { "1 fault".to_owned() } else { format!("{count} faults") };
         let note = format!("{text} put in; --faults FILE lists them");
-        world.say(&screen::in_style(screen::FAINT, &note));
+        host.say(&terminal::in_style(terminal::FAINT, &note));
     }
     Ok(())
 }

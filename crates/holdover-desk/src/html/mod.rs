@@ -17,9 +17,9 @@ use std::path::{Path, PathBuf};
 
 use crate::fail::Fail;
 use crate::files;
+use crate::host::Host;
 use crate::plain::plain;
 use crate::request;
-use crate::world::World;
 
 /// Where a page goes, and whether it hides card numbers.
 pub struct Target<'a> {
@@ -32,17 +32,17 @@ impl<'a> Target<'a> {
     /// The page asked for, if one is; it never replaces an input or another
     /// output.
     pub fn of<'p>(
-        world: &dyn World,
-        args: &'a request::Page,
+        host: &dyn Host,
+        request: &'a request::Page,
         inputs: impl IntoIterator<Item = &'p Path>,
         outputs: impl IntoIterator<Item = &'p PathBuf>,
     ) -> Result<Option<Target<'a>>, Fail>
     where
         'a: 'p,
     {
-        let Some(path) = &args.html else { return Ok(None) };
-        files::keep_apart(world, inputs, outputs.into_iter().chain([path]))?;
-        Ok(Some(Target { path, hide: !args.show_numbers }))
+        let Some(path) = &request.html else { return Ok(None) };
+        files::keep_apart(host, inputs, outputs.into_iter().chain([path]))?;
+        Ok(Some(Target { path, hide: !request.show_numbers }))
     }
 
     /// The file it goes to.
@@ -51,8 +51,8 @@ impl<'a> Target<'a> {
     }
 
     /// Writes the page whole or not at all; what to tell of it.
-    pub fn write(&self, world: &dyn World, page: &str) -> Result<String, Fail> {
-        files::write(world, self.path, page.as_bytes())?;
+    pub fn write(&self, host: &dyn Host, page: &str) -> Result<String, Fail> {
+        files::write(host, self.path, page.as_bytes())?;
         Ok(plain(&self.path.display().to_string()))
     }
 }

@@ -3,8 +3,8 @@
 use maud::{DOCTYPE, Markup, PreEscaped, Render, html};
 
 use super::svg;
+use crate::host::Host;
 use crate::plain::plain;
-use crate::world::World;
 
 const STYLE: &str = include_str!("style.css");
 
@@ -189,8 +189,8 @@ pub fn count(count: impl Into<u128>, one: &str, more: &str) -> String {
 
 /// Inputs by name; captures given on the command line are bits, and hidden
 /// with them.
-pub fn named(world: &dyn World, inputs: &[String], hide: bool) -> String {
-    let name = |input: &String| match world.exists(input) || input == "-" {
+pub fn named(host: &dyn Host, inputs: &[String], hide: bool) -> String {
+    let name = |input: &String| match host.exists(input) || input == "-" {
         true => input.clone(),
         false if hide => "a capture given as argument".to_owned(),
         false => input.clone(),

@@ -3,18 +3,19 @@
 use std::io::Write;
 
 use crate::fail::{Fail, Outcome};
+use crate::host::Host;
 use crate::plain::plain;
 use crate::request;
-use crate::screen;
-use crate::world::World;
+use crate::terminal;
 
 const SITE: &str = include_str!("site.toml");
 const ROSTER: &str = include_str!("roster.csv");
 
-pub fn run(world: &dyn World, args: &request::Init) -> Result<Outcome, Fail> {
-    let (site, roster) = (args.directory.join("site.toml"), args.directory.join("roster.csv"));
-    world.put_new(&[(&site, SITE.as_bytes()), (&roster, ROSTER.as_bytes())])?;
-    let mut out = screen::Page::new(world);
+pub fn run(host: &dyn Host, request: &request::Init) -> Result<Outcome, Fail> {
+    let (site, roster) =
+        (request.directory.join("site.toml"), request.directory.join("roster.csv"));
+    host.put_new(&[(&site, SITE.as_bytes()), (&roster, ROSTER.as_bytes())])?;
+    let mut out = terminal::Page::new(host);
     let name = |path: &std::path::Path| plain(&path.display().to_string());
     let (site, roster) = (name(&site), name(&roster));
     out.say("written  ", &format!("{site}: the new panel's limits, each explained"))?;

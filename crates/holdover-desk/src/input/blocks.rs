@@ -4,11 +4,11 @@
 use std::io::{self, Read};
 use std::ops::Range;
 
-use holdover::bits::Plain;
+use holdover::bits::BitColumns;
 use rayon::prelude::*;
 
+use crate::host::File;
 use crate::progress::Counted;
-use crate::world::File;
 
 /// Bytes read at once: several threads' worth. The first block is small: a
 /// little tells what form a source has. Judgement: the work on a block takes
@@ -43,9 +43,9 @@ fn chunks(block: &[u8]) -> Vec<Range<usize>> {
 }
 
 /// Parses whole lines.
-fn parse(block: &[u8], plain: &mut Vec<Plain>) {
+fn parse(block: &[u8], plain: &mut Vec<BitColumns>) {
     let chunks = chunks(block);
-    plain.resize_with(chunks.len(), Plain::default);
+    plain.resize_with(chunks.len(), BitColumns::default);
     plain.par_iter_mut().zip(chunks).for_each(|(plain, chunk)| plain.read(&block[chunk]));
 }
 
@@ -54,12 +54,12 @@ fn parse(block: &[u8], plain: &mut Vec<Plain>) {
 pub struct Kept {
     /// The bytes that it was parsed of.
     bytes: Range<u64>,
-    groups: Vec<Vec<Plain>>,
+    groups: Vec<Vec<BitColumns>>,
 }
 
 /// Parses the blocks of a source, or knows what they hold.
 pub struct Parser<'k> {
-    plain: Vec<Plain>,
+    plain: Vec<BitColumns>,
     kept: &'k mut Kept,
     /// Bytes of memory that all sources have taken.
     taken: &'k mut usize,
@@ -74,7 +74,7 @@ impl<'k> Parser<'k> {
     }
 
     /// The lines of a block that begins at that byte of the source.
-    pub fn parse(&mut self, at: u64, block: &[u8]) -> &[Plain] {
+    pub fn parse(&mut self, at: u64, block: &[u8]) -> &[BitColumns] {
         parse(block, &mut self.plain);
         if self.keeps && self.kept.groups.is_empty() {
             self.kept.bytes = at..at;
@@ -84,15 +84,15 @@ impl<'k> Parser<'k> {
             return &self.plain;
         }
         // Copies have the room they need and no more.
-        let copies: Vec<Plain> = self.plain.par_iter().cloned().collect();
-        *self.taken += copies.iter().map(Plain::bytes).sum::<usize>();
+        let copies: Vec<BitColumns> = self.plain.par_iter().cloned().collect();
+        *self.taken += copies.iter().map(BitColumns::bytes).sum::<usize>();
         self.kept.bytes.end += block.len() as u64;
         self.kept.groups.push(copies);
         &self.plain
     }
 
     /// What is kept of the bytes from there on, and how many they are.
-    pub fn known(&self, at: u64) -> Option<(&[Vec<Plain>], u64)> {
+    pub fn known(&self, at: u64) -> Option<(&[Vec<BitColumns>], u64)> {
         let there = !self.keeps && self.kept.bytes.start == at && !self.kept.groups.is_empty();
         there.then(|| (&self.kept.groups[..], self.kept.bytes.end - at))
     }

@@ -220,7 +220,7 @@ impl Sheet {
         let mut entry = pasted::cell(&bits)?.entry(&bits, known);
         entry.notes.extend(said);
         if !reader.is_empty() {
-            entry.sighting.reader = reader;
+            entry.observation.reader = reader;
         }
         entry.state = state;
         entry.carried = Carried { headings: self.carried.clone(), cells: carried };

@@ -74,7 +74,7 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     let mut entry = pasted::cell(&bits)?.entry(&bits, known);
     entry.notes.extend(notes);
     if let Some(reader) = text("reader") {
-        entry.sighting.reader = reader;
+        entry.observation.reader = reader;
     }
     entry.state = ["state", "status"].into_iter().find_map(&text);
     entry.carried = Carried { headings: Arc::new(headings), cells };

@@ -16,16 +16,16 @@ use std::sync::Arc;
 use std::sync::mpsc::RecvTimeoutError;
 use std::time::{Duration, SystemTime};
 
-use holdover::bits::{CaptureText, Digits, Plain};
-use holdover::rank::{Answer, Batch, Doubt, Fit, Known, Sighting};
+use holdover::bits::{BitColumns, CaptureText, Digits};
+use holdover::rank::{Answer, Batch, Doubt, Fit, Known, Observation};
 use holdover_signal::Probe;
 
 use crate::fail::Fail;
+use crate::host::{Blocks, File, Host, Lasting};
 use crate::plain::plain;
 use crate::progress::Counted;
 use crate::sheet::workbook;
-use crate::world::{Blocks, File, Lasting, World};
-use crate::{progress, screen, sheet};
+use crate::{progress, sheet, terminal};
 use blocks::{Kept, Parser};
 use source::Source;
 pub use source::{HELD_MOST, passed_over, text_row};
@@ -51,8 +51,8 @@ pub struct Row {
 #[derive(Debug, Clone)]
 pub struct Entry {
     /// The capture and what is known of it.
-    pub sighting: Sighting,
-    /// Digits whose bit count is not known; the sighting has them as they stand.
+    pub observation: Observation,
+    /// Digits whose bit count is not known; the observation has them as they stand.
     pub digits: Option<Digits>,
     /// The same as text, as it was given.
     pub given: Option<String>,
@@ -64,10 +64,10 @@ pub struct Entry {
     pub carried: Carried,
 }
 
-impl From<Sighting> for Entry {
-    fn from(sighting: Sighting) -> Entry {
+impl From<Observation> for Entry {
+    fn from(observation: Observation) -> Entry {
         Entry {
-            sighting,
+            observation,
             digits: None,
             given: None,
             state: None,
@@ -80,19 +80,19 @@ impl From<Sighting> for Entry {
 impl Entry {
     /// Adds it to a batch.
     pub fn seen_by(&self, batch: &mut Batch<'_>) {
-        let Sighting { reader, known, .. } = &self.sighting;
+        let Observation { reader, known, .. } = &self.observation;
         match &self.digits {
             Some(digits) => batch.see_digits(reader, digits, known),
-            None => batch.see(&self.sighting),
+            None => batch.see(&self.observation),
         }
     }
 
     /// Its answer; of digits, over all lengths.
     pub fn answered_by<'t>(&self, fit: &Fit<'_, 't>) -> Answer<'t> {
-        let Sighting { reader, known, .. } = &self.sighting;
+        let Observation { reader, known, .. } = &self.observation;
         match &self.digits {
             Some(digits) => fit.answer_digits(reader, digits, known),
-            None => fit.answer(&self.sighting),
+            None => fit.answer(&self.observation),
         }
     }
 
@@ -133,7 +133,7 @@ pub enum Event<'e> {
     /// Lines came.
     Rows(Vec<Row>),
     /// Many lines of captures came, the first of that number.
-    Text { source: &'e Arc<str>, first_line: u64, plain: &'e [Plain] },
+    Text { source: &'e Arc<str>, first_line: u64, plain: &'e [BitColumns] },
     /// Which of a reader's lines is which was guessed.
     Guessed(String),
     /// A live pipe paused.
@@ -143,31 +143,31 @@ pub enum Event<'e> {
 /// Reads every input in turn and hands on what comes; `wait` makes a pipe
 /// count as a whole file.
 pub fn read(
-    world: &dyn World,
+    host: &dyn Host,
     inputs: &[String],
     probe: &Probe,
     wait: bool,
     mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    Inputs::new(world, inputs, wait)?.read(probe, false, &mut on)
+    Inputs::new(host, inputs, wait)?.read(probe, false, &mut on)
 }
 
 /// The same, with the sheet that is meant where an input is a workbook.
 pub fn read_sheets(
-    world: &dyn World,
+    host: &dyn Host,
     inputs: &[String],
     choice: Option<&str>,
     probe: &Probe,
     wait: bool,
     mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let mut inputs = Inputs { choice, ..Inputs::new(world, inputs, wait)? };
+    let mut inputs = Inputs { choice, ..Inputs::new(host, inputs, wait)? };
     inputs.read(probe, false, &mut on)
 }
 
 /// The inputs of a command, which can be read more than once if none is live.
 pub struct Inputs<'a> {
-    world: &'a dyn World,
+    host: &'a dyn Host,
     names: &'a [String],
     wait: bool,
     /// The sheet that is meant of a workbook.
@@ -193,12 +193,12 @@ struct Stamp {
 
 impl<'a> Inputs<'a> {
     /// Captures, names of files, and "-" for standard input.
-    pub fn new(world: &'a dyn World, names: &'a [String], wait: bool) -> Result<Inputs<'a>, Fail> {
+    pub fn new(host: &'a dyn Host, names: &'a [String], wait: bool) -> Result<Inputs<'a>, Fail> {
         if names.iter().filter(|input| *input == "-").count() > 1 {
             return Err(Fail::said("standard input is named twice: write \"-\" once"));
         }
         Ok(Inputs {
-            world,
+            host,
             names,
             wait,
             choice: None,
@@ -212,7 +212,7 @@ impl<'a> Inputs<'a> {
 
     /// Whether there is a pipe among them that is not waited for.
     pub fn live(&self) -> bool {
-        !self.wait && self.names.iter().any(|name| name == "-") && self.world.stdin_file().is_none()
+        !self.wait && self.names.iter().any(|name| name == "-") && self.host.stdin_file().is_none()
     }
 
     /// Reads every input in turn and hands on what comes; `blocks` asks for
@@ -226,12 +226,12 @@ impl<'a> Inputs<'a> {
         for (i, input) in self.names.iter().enumerate() {
             if input == "-" {
                 match self.live() {
-                    true => live(self.world, "-", self.world.stdin_blocks(), probe, on)?,
+                    true => live(self.host, "-", self.host.stdin_blocks(), probe, on)?,
                     false => {
                         let file = self.stdin()?;
                         let again = self.unchanged("-", &file)?;
                         let from = file.try_clone().map_err(|error| Fail::file("-", &error))?;
-                        let counted = progress::counted(self.world, "-", from, None);
+                        let counted = progress::counted(self.host, "-", from, None);
                         self.whole("-", counted, probe, blocks, on)?;
                         if again {
                             self.unchanged("-", &file)?;
@@ -240,15 +240,15 @@ impl<'a> Inputs<'a> {
                 }
             } else if input.parse::<CaptureText>().is_ok() {
                 on(Event::Rows(vec![argument(i, input)]))?;
-            } else if self.world.exists(input) {
+            } else if self.host.exists(input) {
                 let file = self.file(input)?;
                 let again = self.unchanged(input, &file)?;
                 match workbook(input, &file)? {
-                    Some(bytes) => sheet(self.world, input, bytes, self.choice, on)?,
+                    Some(bytes) => sheet(self.host, input, bytes, self.choice, on)?,
                     None => {
                         let total = file.stamp().ok().map(|(bytes, _)| bytes);
                         let from = file.try_clone().map_err(|error| Fail::file(input, &error))?;
-                        let counted = progress::counted(self.world, input, from, total);
+                        let counted = progress::counted(self.host, input, from, total);
                         self.whole(input, counted, probe, blocks, on)?;
                     }
                 }
@@ -281,7 +281,7 @@ impl<'a> Inputs<'a> {
             let kept = self.kept.entry(name.to_owned()).or_default();
             Parser::new(kept, &mut self.taken)
         });
-        whole(self.world, name, from, probe, parser, on)
+        whole(self.host, name, from, probe, parser, on)
     }
 
     /// Refuses a file that is not what it was when it was first opened: its
@@ -309,7 +309,7 @@ impl<'a> Inputs<'a> {
             copy.rewind().map_err(failed)?;
             return copy.try_clone().map_err(failed);
         }
-        match self.world.open(name).and_then(|file| self.world.lasting(file)).map_err(failed)? {
+        match self.host.open(name).and_then(|file| self.host.lasting(file)).map_err(failed)? {
             Lasting::Itself(file) => Ok(file),
             Lasting::Copy(copy) => {
                 self.copies.insert(name.to_owned(), copy);
@@ -326,12 +326,12 @@ impl<'a> Inputs<'a> {
     fn stdin(&mut self) -> Result<File, Fail> {
         let failed = |error: io::Error| Fail::file("-", &error);
         if self.stdin.is_none() {
-            self.stdin = Some(match self.world.stdin_file() {
+            self.stdin = Some(match self.host.stdin_file() {
                 Some(mut file) => {
                     let at = file.stream_position().map_err(failed)?;
                     (file, at)
                 }
-                None => (self.world.stdin_copy().map_err(failed)?, 0),
+                None => (self.host.stdin_copy().map_err(failed)?, 0),
             });
         }
         let Some((file, at)) = &mut self.stdin else { return Err(Fail::said("-: not read")) };
@@ -380,18 +380,18 @@ fn workbook(name: &str, mut file: &File) -> Result<Option<Vec<u8>>, Fail> {
 
 /// Hands on the rows of a workbook's sheet.
 fn sheet(
-    world: &dyn World,
+    host: &dyn Host,
     name: &str,
     bytes: Vec<u8>,
     choice: Option<&str>,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let known = |headings: &[String]| csv::Sheet::of_cells(headings).is_ok();
-    let read = progress::during(world, name, || workbook::read(name, bytes, choice, &known))?;
+    let read = progress::during(host, name, || workbook::read(name, bytes, choice, &known))?;
     let captures = csv::Sheet::of_cells(&read.headings).map_err(Fail::Said)?;
     let shown = plain(name);
     let notes = read.notes.into_iter().chain(captures.near());
-    notes.for_each(|note| screen::remark(world, &format!("{shown}: {note}")));
+    notes.for_each(|note| terminal::remark(host, &format!("{shown}: {note}")));
     let source: Arc<str> = name.into();
     let good = read.rows.into_iter().map(|(line, cells)| (line, captures.entry(Ok(cells))));
     let bad = read.mistakes.into_iter().map(|(line, why)| (line, Err(why)));
@@ -405,17 +405,17 @@ fn sheet(
 fn hand_on(
     source: &Arc<str>,
     before: &mut u64,
-    plain: &[Plain],
+    plain: &[BitColumns],
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     on(Event::Text { source, first_line: *before + 1, plain })?;
-    *before += plain.iter().map(Plain::count).sum::<u64>();
+    *before += plain.iter().map(BitColumns::count).sum::<u64>();
     Ok(())
 }
 
 /// Reads a source to its end. A parser takes lines of captures by the block.
 fn whole(
-    world: &dyn World,
+    host: &dyn Host,
     name: &str,
     mut from: Counted<File>,
     probe: &Probe,
@@ -423,7 +423,7 @@ fn whole(
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let failed = |error| Fail::file(name, &error);
-    let mut source = Source::new(world, name, probe);
+    let mut source = Source::new(host, name, probe);
     let mut block = vec![0; if parser.is_some() { blocks::BLOCK } else { BLOCK }];
     let mut rows = Vec::new();
     // Bytes that were looked at, and those of a line that the last block began.
@@ -473,24 +473,24 @@ fn whole(
 
 /// Follows a serial port that prints a capture a line, until it is stopped.
 pub fn follow(
-    world: &dyn World,
+    host: &dyn Host,
     port: &str,
     baud: u32,
     probe: &Probe,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    live(world, port, world.port(port, baud)?, probe, on)
+    live(host, port, host.port(port, baud)?, probe, on)
 }
 
 /// Hands on what comes live, and each pause.
 fn live(
-    world: &dyn World,
+    host: &dyn Host,
     name: &str,
     blocks: Blocks,
     probe: &Probe,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let mut source = Source::new(world, name, probe);
+    let mut source = Source::new(host, name, probe);
     let mut rows = Vec::new();
     loop {
         match blocks.recv_timeout(PAUSE) {

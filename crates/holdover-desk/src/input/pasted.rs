@@ -2,7 +2,7 @@
 //! form come to it.
 
 use holdover::bits::{Capture, Digits, Found, What, find, find_in_cell};
-use holdover::rank::{Known, Sighting};
+use holdover::rank::{Known, Observation};
 use holdover_signal::raw_card_data;
 
 use super::Entry;
@@ -61,7 +61,7 @@ impl Pasted {
     pub fn entry(self, text: &str, mut known: Known) -> Entry {
         known.doubt.short = self.short;
         let given = self.digits.as_ref().map(|_| text.trim().to_owned());
-        let sighting = Sighting { capture: self.capture, reader: self.reader, known };
-        Entry { notes: self.notes, digits: self.digits, given, ..sighting.into() }
+        let observation = Observation { capture: self.capture, reader: self.reader, known };
+        Entry { notes: self.notes, digits: self.digits, given, ..observation.into() }
     }
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use holdover::rank::{Doubt, Known, Sighting};
+use holdover::rank::{Doubt, Known, Observation};
 use holdover_signal::{CardRead, Probe, Session};
 
 use super::{Carried, Entry, Row};
@@ -84,9 +84,9 @@ impl ProbeFile {
         let known = Known { doubt, ..Known::default() };
         let reader = read.reader.to_string();
         let cells = vec![reader.clone(), format!("{:.1}", read.start_us)];
-        let sighting = Sighting { capture: read.bits, reader, known };
+        let observation = Observation { capture: read.bits, reader, known };
         let carried = Carried { headings: self.headings.clone(), cells };
-        let entry = Ok(Entry { notes, carried, ..sighting.into() });
+        let entry = Ok(Entry { notes, carried, ..observation.into() });
         Row { source: self.name.clone(), line: self.count, entry }
     }
 }

@@ -10,9 +10,9 @@ use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
 use super::{Entry, Row, encoding, json, pasted};
+use crate::host::Host;
 use crate::plain::plain;
-use crate::screen;
-use crate::world::World;
+use crate::terminal;
 
 /// The form of a source.
 enum Form {
@@ -32,7 +32,7 @@ enum Form {
 
 /// A source being read.
 pub struct Source<'a> {
-    world: &'a dyn World,
+    host: &'a dyn Host,
     name: Arc<str>,
     probe: &'a Probe,
     lines: Lines,
@@ -56,9 +56,9 @@ const HEAD: usize = 4096;
 impl<'a> Source<'a> {
     /// A source of that name, nothing read yet; `probe` reads it if it turns
     /// out to be a probe file.
-    pub fn new(world: &'a dyn World, name: &str, probe: &'a Probe) -> Source<'a> {
+    pub fn new(host: &'a dyn Host, name: &str, probe: &'a Probe) -> Source<'a> {
         Source {
-            world,
+            host,
             name: name.into(),
             probe,
             lines: Lines::default(),
@@ -88,7 +88,7 @@ impl<'a> Source<'a> {
         self.wide = encoding::Wide::of_mark(head);
         if self.wide.is_some() {
             let source = plain(&self.name);
-            screen::remark(self.world, &format!("{source}: {}", encoding::WIDE_READ));
+            terminal::remark(self.host, &format!("{source}: {}", encoding::WIDE_READ));
             return self.take(head, rows);
         }
         if !told_by(head) && sniff(head).is_some() {
@@ -199,7 +199,7 @@ impl<'a> Source<'a> {
                 let above = (titles > 0).then(|| passed_over(titles));
                 let notes = above.into_iter().chain(sheet.near());
                 notes.for_each(|note| {
-                    screen::remark(self.world, &format!("{source}:{number}: {note}"));
+                    terminal::remark(self.host, &format!("{source}:{number}: {note}"));
                 });
                 return;
             }

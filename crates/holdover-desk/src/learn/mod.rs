@@ -9,11 +9,11 @@ use holdover::learn::{Learnt, Misread, Options, Sample, learn};
 use holdover_signal::Probe;
 
 use crate::fail::{Fail, Outcome};
+use crate::host::{Host, Readers};
 use crate::input::{self, Entry, Event};
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
-use crate::world::{Readers, World};
+use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
 use crate::{care, draw, files, html, mask, progress, signal};
 
 /// Cards left out told one by one; the rest is counted.
@@ -22,50 +22,51 @@ const TOLD: usize = 20;
 /// Captures that are learnt from at most: half a kilobyte of memory each.
 pub const MOST: usize = 1 << 20;
 
-pub fn run(world: &dyn World, args: &request::Learn) -> Result<Outcome, Fail> {
-    if args.format == Format::Csv {
+pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
+    if request.format == Format::Csv {
         return Err(Fail::said("a layout is no CSV: use --format text or json"));
     }
-    if args.mask && (args.format != Format::Text || args.output.is_some()) {
+    if request.mask && (request.format != Format::Text || request.output.is_some()) {
         return Err(Fail::said(
             "a table and JSON say what all samples have in common: --mask goes with --format text \
              alone",
         ));
     }
-    let inputs = || args.inputs.iter().map(Path::new);
-    files::keep_apart(world, inputs(), &args.output)?;
-    let target = html::Target::of(world, &args.page, inputs(), &args.output)?;
-    let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let (samples, mut outcome) = samples(world, args, &probe)?;
+    let inputs = || request.inputs.iter().map(Path::new);
+    files::keep_apart(host, inputs(), &request.output)?;
+    let target = html::Target::of(host, &request.page, inputs(), &request.output)?;
+    let probe =
+        Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let (samples, mut outcome) = samples(host, request, &probe)?;
     if samples.is_empty() {
         return Err(Fail::said(
             "no captures in the input: give a CSV with the columns bits and printed, one card a line",
         ));
     }
-    let options = Options { id: args.id.clone(), in_order: !args.shuffled };
-    let learnt = progress::during(world, "working out layouts", || learn(&samples, &options));
+    let options = Options { id: request.id.clone(), in_order: !request.shuffled };
+    let learnt = progress::during(host, "working out layouts", || learn(&samples, &options));
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
     // What is written does not hang on who reads what is printed.
-    let written = write_files(world, &learnt, &samples, target.as_ref(), args);
-    let mut out = screen::Page::of(world, args.format == Format::Text);
+    let written = write_files(host, &learnt, &samples, target.as_ref(), request);
+    let mut out = terminal::Page::of(host, request.format == Format::Text);
     for kind in &learnt {
-        match args.format {
+        match request.format {
             Format::Json => {
                 let line = serde_json::to_string(kind)
                     .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
                 writeln!(out, "{line}")?;
             }
-            _ => text(&mut out, kind, args)?,
+            _ => text(&mut out, kind, request)?,
         }
     }
     out.flush()?;
     drop(out);
     written?;
-    if args.format == Format::Text {
-        let mut out = screen::Page::new(world);
-        if let Some(path) = &args.output {
+    if request.format == Format::Text {
+        let mut out = terminal::Page::new(host);
+        if let Some(path) = &request.output {
             let name = plain(&path.display().to_string());
             let next = format!(
                 "{name} is written: `holdover read --table {name} --table built-in …` takes it as \
@@ -85,14 +86,14 @@ pub fn run(world: &dyn World, args: &request::Learn) -> Result<Outcome, Fail> {
 
 /// The captures of the input; a line that is none is complained of.
 fn samples(
-    world: &dyn World,
-    args: &request::Learn,
+    host: &dyn Host,
+    request: &request::Learn,
     probe: &Probe,
 ) -> Result<(Vec<Sample>, Outcome), Fail> {
     let mut samples = Vec::new();
     let mut outcome = Outcome::Done;
-    let choice = args.sheet.as_deref();
-    input::read_sheets(world, &args.inputs, choice, probe, true, |event| {
+    let choice = request.sheet.as_deref();
+    input::read_sheets(host, &request.inputs, choice, probe, true, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             match row.entry.and_then(Entry::counted) {
@@ -103,15 +104,18 @@ fn samples(
                 }
                 Ok(entry) => samples.push(Sample {
                     line: row.line as usize,
-                    capture: entry.sighting.capture,
-                    printed: entry.sighting.known.printed,
-                    site: entry.sighting.known.site,
-                    card: entry.sighting.known.card,
-                    reader: Some(entry.sighting.reader).filter(|reader| !reader.is_empty()),
+                    capture: entry.observation.capture,
+                    printed: entry.observation.known.printed,
+                    site: entry.observation.known.site,
+                    card: entry.observation.known.card,
+                    reader: Some(entry.observation.reader).filter(|reader| !reader.is_empty()),
                 }),
                 Err(why) => {
                     outcome = Outcome::InputWrong;
-                    screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
+                    terminal::complain(
+                        host,
+                        &format!("{}:{}: {why}", plain(&row.source), row.line),
+                    );
                 }
             }
         }
@@ -122,22 +126,22 @@ fn samples(
 
 /// Writes the layouts found as a table file, and the page.
 fn write_files(
-    world: &dyn World,
+    host: &dyn Host,
     learnt: &[Learnt],
     samples: &[Sample],
     target: Option<&html::Target<'_>>,
-    args: &request::Learn,
+    request: &request::Learn,
 ) -> Result<(), Fail> {
     let page = target.map(|target| {
-        (target.path(), crate::learn::page::page(world, learnt, samples, args, target.hide))
+        (target.path(), crate::learn::page::page(host, learnt, samples, request, target.hide))
     });
     let tables: Vec<String> =
         learnt.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
-    let table = args.output.as_deref().map(|path| (path, tables.join("\n")));
+    let table = request.output.as_deref().map(|path| (path, tables.join("\n")));
     let none = table.as_ref().filter(|_| tables.is_empty()).map(|(path, _)| path.display());
     let none = none.map(|name| plain(&name.to_string()));
     let files: Vec<_> = table.into_iter().filter(|_| none.is_none()).chain(page).collect();
-    files::put(world, &files, Readers::Owner)?;
+    files::put(host, &files, Readers::Owner)?;
     match none {
         Some(name) => Err(Fail::said(format!("{name}: not written, since no layout was found"))),
         None => Ok(()),
@@ -148,7 +152,7 @@ fn settled(settled: bool) -> String {
     if settled { in_style(GOOD, "settled") } else { in_style(OPEN, "not settled") }
 }
 
-fn text(out: &mut Page, kind: &Learnt, args: &request::Learn) -> Result<(), Fail> {
+fn text(out: &mut Page, kind: &Learnt, request: &request::Learn) -> Result<(), Fail> {
     let width = out.width;
     let cards = |n: usize| if n == 1 { "1 card".to_owned() } else { format!("{n} cards") };
     let left_out = match kind.misread.len() {
@@ -163,7 +167,7 @@ fn text(out: &mut Page, kind: &Learnt, args: &request::Learn) -> Result<(), Fail
         _ => format!("{}, {}", in_style(STRONG, &head), in_style(BAD, "no layout found")),
     };
     writeln!(out, "{title}\n")?;
-    if args.mask && kind.samples < mask::ENOUGH {
+    if request.mask && kind.samples < mask::ENOUGH {
         let most = mask::ENOUGH;
         let why = format!(
             "with --mask, fewer than {most} cards are not described: what they have in common would \
@@ -202,7 +206,7 @@ fn text(out: &mut Page, kind: &Learnt, args: &request::Learn) -> Result<(), Fail
         say("  note  ", note)?;
     }
     for misread in kind.misread.iter().take(TOLD) {
-        let why = why(misread, args.mask);
+        let why = why(misread, request.mask);
         say("  left out  ", &format!("line {}: {why}", misread.line))?;
     }
     if kind.misread.len() > TOLD {

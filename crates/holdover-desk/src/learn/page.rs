@@ -4,13 +4,13 @@
 use holdover::learn::{Learnt, Sample};
 use maud::{Markup, html};
 
+use crate::host::Host;
 use crate::html::layout::{BOTH, Drawing, fields};
 use crate::html::raster::Batch;
 use crate::html::sheet::{
     Own, Sheet, Stand, cell, code, count, facts, left_out, list, named, section, stand, table,
 };
 use crate::mask;
-use crate::world::World;
 use crate::{care, request};
 
 /// Cards left out told one by one; the rest is counted.
@@ -18,10 +18,10 @@ const TOLD: usize = 100;
 
 /// The page of what was learnt.
 pub fn page(
-    world: &dyn World,
+    host: &dyn Host,
     learnt: &[Learnt],
     samples: &[Sample],
-    args: &request::Learn,
+    request: &request::Learn,
     hide: bool,
 ) -> String {
     let found = learnt.iter().filter(|kind| kind.layout.is_some()).count();
@@ -35,7 +35,7 @@ pub fn page(
         verdict: html! {
             (count(samples.len() as u64, "capture", "captures")) " of " (kinds) ": " (verdict)
         },
-        made_of: vec![("made of", named(world, &args.inputs, hide))],
+        made_of: vec![("made of", named(host, &request.inputs, hide))],
         hide,
     };
     sheet.page(html! {

@@ -9,7 +9,7 @@ use super::worksheet::span;
 use crate::fail::Fail;
 use crate::mask::Shown;
 use crate::plain::plain;
-use crate::screen::{GOOD, Page, in_style};
+use crate::terminal::{GOOD, Page, in_style};
 
 /// Cards told one by one; the rest is counted.
 const TOLD: usize = 20;

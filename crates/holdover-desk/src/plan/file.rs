@@ -10,8 +10,8 @@ use serde_json::{Map, Value};
 
 use crate::fail::Fail;
 use crate::files;
+use crate::host::Host;
 use crate::plain::plain;
-use crate::world::World;
 
 /// Bytes of a plan file: a million conflicts take 200 MB.
 pub const MAX_PLAN_BYTES: usize = 256 << 20;
@@ -107,9 +107,9 @@ pub struct Read {
 /// # Errors
 /// No plan, a copy that hides cards, a plan of another form, or one that
 /// contradicts itself.
-pub fn read(world: &dyn World, path: &Path) -> Result<Read, Fail> {
+pub fn read(host: &dyn Host, path: &Path) -> Result<Read, Fail> {
     let name = plain(&path.display().to_string());
-    let text = files::text(world, &path.display().to_string(), MAX_PLAN_BYTES)?;
+    let text = files::text(host, &path.display().to_string(), MAX_PLAN_BYTES)?;
     let values = text.bytes().filter(|byte| matches!(byte, b',' | b':' | b'[' | b'{')).count();
     if values > MAX_PLAN_VALUES {
         return Err(Fail::said(format!(

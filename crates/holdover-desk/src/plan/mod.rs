@@ -14,48 +14,52 @@ use std::time::Duration;
 use holdover::plan::{Effort, Plan, PlanOptions, plan_with};
 
 use crate::fail::{Fail, Outcome};
+use crate::host::{Host, Readers};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::roster::{self, Roster};
-use crate::world::{Readers, World};
-use crate::{files, html, progress, screen};
+use crate::{files, html, progress, terminal};
 
-pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
+pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
     let inputs = || {
-        let own = [Some(args.site.as_path()), args.roster.as_deref().map(Path::new)];
-        args.tables.0.iter().map(Path::new).chain(own.into_iter().flatten())
+        let own = [Some(request.site.as_path()), request.roster.as_deref().map(Path::new)];
+        request.tables.0.iter().map(Path::new).chain(own.into_iter().flatten())
     };
-    let outputs =
-        || [&args.output, &args.worksheet, &args.enrolment, &args.cutover].into_iter().flatten();
-    files::keep_apart(world, inputs(), outputs())?;
+    let outputs = || {
+        [&request.output, &request.worksheet, &request.enrolment, &request.cutover]
+            .into_iter()
+            .flatten()
+    };
+    files::keep_apart(host, inputs(), outputs())?;
     // An earlier plan may be replaced by the new plan, but by nothing else.
-    let others = || outputs().filter(|path| args.output.as_ref() != Some(*path));
-    files::keep_apart(world, inputs().chain(earlier_path(args)), others())?;
-    let page = html::Target::of(world, &args.page, inputs().chain(earlier_path(args)), outputs())?;
-    if args.time_limit.is_some() && world.now().is_none() {
+    let others = || outputs().filter(|path| request.output.as_ref() != Some(*path));
+    files::keep_apart(host, inputs().chain(earlier_path(request)), others())?;
+    let page =
+        html::Target::of(host, &request.page, inputs().chain(earlier_path(request)), outputs())?;
+    if request.time_limit.is_some() && host.now().is_none() {
         return Err(Fail::said("--time-limit: a desk has no clock: run the binary"));
     }
-    let table = files::tables(world, &args.tables.0)?;
-    let site = files::site(world, &args.site, &table)?;
-    let mut roster = match &args.roster {
-        Some(path) => roster::read(world, path, args.sheet.as_deref(), &table, &site)?,
+    let table = files::tables(host, &request.tables.0)?;
+    let site = files::site(host, &request.site, &table)?;
+    let mut roster = match &request.roster {
+        Some(path) => roster::read(host, path, request.sheet.as_deref(), &table, &site)?,
         None => Roster::default(),
     };
-    if args.pseudonyms {
+    if request.pseudonyms {
         roster.rename_holders();
     }
     roster.check_prints(&table);
-    let earlier = earlier_path(args).map(|path| whole(world, path)).transpose()?;
-    let made = progress::during(world, "planning", || {
-        let mut clock = clock(world, args.time_limit);
+    let earlier = earlier_path(request).map(|path| whole(host, path)).transpose()?;
+    let made = progress::during(host, "planning", || {
+        let mut clock = clock(host, request.time_limit);
         let mut effort = Effort::default();
         if clock.is_some() {
             // Then the clock alone ends the search.
             (effort.work, effort.steps) = (u64::MAX, u64::MAX);
         }
         let options = PlanOptions {
-            keep: earlier.as_ref().filter(|_| args.keep.is_some()),
+            keep: earlier.as_ref().filter(|_| request.keep.is_some()),
             go_on: clock.as_mut().map(|clock| clock as &mut dyn FnMut() -> bool),
             effort,
         };
@@ -63,51 +67,51 @@ pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
     });
     let made = made.map_err(|error| {
         let place = match error.place() {
-            holdover::plan::PlanPlace::Line(_) => args.roster.clone().unwrap_or_default(),
-            _ => args.site.display().to_string(),
+            holdover::plan::PlanPlace::Line(_) => request.roster.clone().unwrap_or_default(),
+            _ => request.site.display().to_string(),
         };
         Fail::said(format!("{}: {error}", plain(&place)))
     })?;
     let changes = earlier.map(|before| made.changes_since(&before, &roster.rows));
     let other = (roster.rows.len() <= WEIGHED_TWICE).then(|| {
-        progress::during(world, "looking for another way", || made.alternative(&site, &roster.rows))
+        progress::during(host, "looking for another way", || made.alternative(&site, &roster.rows))
     });
     let other = other.transpose().map_err(|error| Fail::said(error.to_string()))?.flatten();
     let file = file::Written::new(&made, &roster.rows)?;
     let shown =
         |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
     let of_page = page.as_ref().map(|page| shown(page.hide));
-    let shown = &shown(args.mask);
-    let copy = args.mask || args.pseudonyms;
-    let mut json = if copy { file.copy(args.mask) } else { file.json.clone() };
+    let shown = &shown(request.mask);
+    let copy = request.mask || request.pseudonyms;
+    let mut json = if copy { file.copy(request.mask) } else { file.json.clone() };
     // Everything is worked out before anything is written.
     let list = enrol::list(&made, &roster.rows, &site.batches)?;
     let enrolment: Vec<_> = enrol::rows(&made, &list, &roster.misprinted(), shown).collect();
-    let list_file = match &args.enrolment {
+    let list_file = match &request.enrolment {
         Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
         _ => enrol::csv(&enrolment)?.into_bytes(),
     };
     let paper = of_page.map(|shown| {
-        crate::plan::page::page(&made, &roster, &list, other.as_ref(), &shown, args).into_bytes()
+        crate::plan::page::page(&made, &roster, &list, other.as_ref(), &shown, request).into_bytes()
     });
     let outputs = [
-        (&args.output, format!("{json}\n").into_bytes()),
-        (&args.worksheet, worksheet::sheet(&made, &list, shown).into_bytes()),
-        (&args.enrolment, list_file),
-        (&args.cutover, cutover::sheet(&made, &roster, shown).into_bytes()),
+        (&request.output, format!("{json}\n").into_bytes()),
+        (&request.worksheet, worksheet::sheet(&made, &list, shown).into_bytes()),
+        (&request.enrolment, list_file),
+        (&request.cutover, cutover::sheet(&made, &roster, shown).into_bytes()),
     ];
     let named = outputs.into_iter().filter_map(|(path, bytes)| Some((path.as_deref()?, bytes)));
     let paper = page.as_ref().map(|page| page.path()).zip(paper);
     let files: Vec<(&Path, Vec<u8>)> = named.chain(paper).collect();
-    files::put(world, &files, Readers::Owner)?;
+    files::put(host, &files, Readers::Owner)?;
     let written = files.iter().map(|(path, _)| plain(&path.display().to_string()));
     use std::io::Write;
-    let mut out = screen::Page::of(world, args.format == Format::Text);
-    if let (true, Some(path)) = (args.format != Format::Text, &args.roster) {
+    let mut out = terminal::Page::of(host, request.format == Format::Text);
+    if let (true, Some(path)) = (request.format != Format::Text, &request.roster) {
         let path = plain(path);
-        roster.about.iter().for_each(|note| screen::remark(world, &format!("{path}: {note}")));
+        roster.about.iter().for_each(|note| terminal::remark(host, &format!("{path}: {note}")));
     }
-    match args.format {
+    match request.format {
         Format::Json => {
             if let Some(other) = &other {
                 json["alternative"] = file::value(other)?;
@@ -119,7 +123,7 @@ pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
         }
         Format::Csv => write!(out, "{}", enrol::csv(&enrolment)?)?,
         Format::Text => {
-            text::print(&mut out, &made, &roster, &list, shown, args.quiet)?;
+            text::print(&mut out, &made, &roster, &list, shown, request.quiet)?;
             if let Some(other) = &other {
                 out.say("or        ", &text::other(other))?;
             }
@@ -129,8 +133,8 @@ pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
             for path in written {
                 out.say("written  ", &path)?;
             }
-            if !args.quiet {
-                text::next(&mut out, &made, args)?;
+            if !request.quiet {
+                text::next(&mut out, &made, request)?;
             }
         }
     }
@@ -143,17 +147,17 @@ pub fn run(world: &dyn World, args: &request::Plan) -> Result<Outcome, Fail> {
 const WEIGHED_TWICE: usize = 50_000;
 
 /// The earlier plan's file, where one is named.
-fn earlier_path(args: &request::Plan) -> Option<&Path> {
-    args.keep.as_deref().or(args.against.as_deref())
+fn earlier_path(request: &request::Plan) -> Option<&Path> {
+    request.keep.as_deref().or(request.against.as_deref())
 }
 
 /// An earlier plan as it was written.
-fn whole(world: &dyn World, path: &Path) -> Result<Plan, Fail> {
-    let read = file::read(world, path)?;
+fn whole(host: &dyn Host, path: &Path) -> Result<Plan, Fail> {
+    let read = file::read(host, path)?;
     if read.edited {
         let name = plain(&path.display().to_string());
-        screen::remark(
-            world,
+        terminal::remark(
+            host,
             &format!("{name} was changed since it was written: it is taken as it stands"),
         );
     }
@@ -161,9 +165,9 @@ fn whole(world: &dyn World, path: &Path) -> Result<Plan, Fail> {
 }
 
 /// Says when the time is up.
-fn clock(world: &dyn World, seconds: Option<u64>) -> Option<impl FnMut() -> bool> {
+fn clock(host: &dyn Host, seconds: Option<u64>) -> Option<impl FnMut() -> bool> {
     let limit = Duration::from_secs(seconds?);
-    let began = world.now()?;
+    let began = host.now()?;
     Some(move || began.elapsed() < limit)
 }
 

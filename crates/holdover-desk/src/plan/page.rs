@@ -40,7 +40,7 @@ pub fn page(
     list: &[Enrolment],
     other: Option<&Alternative>,
     shown: &Shown,
-    args: &request::Plan,
+    request: &request::Plan,
 ) -> String {
     let slots = count(plan.slots().len() as u64, "slot", "slots");
     let cards = count(plan.kept(), "card", "cards");
@@ -48,9 +48,9 @@ pub fn page(
         true => stand(Stand::Good, "every kept card has its slot, none is in a conflict"),
         false => stand(Stand::Bad, "not all is well: mend the cards below, then plan again"),
     };
-    let mut made_of = vec![("site file", args.site.display().to_string())];
+    let mut made_of = vec![("site file", request.site.display().to_string())];
     made_of.push(("plan", shown.mark.clone()));
-    made_of.extend(args.roster.iter().map(|path| ("roster", path.clone())));
+    made_of.extend(request.roster.iter().map(|path| ("roster", path.clone())));
     let sheet = Sheet {
         kind: "Takeover worksheet",
         verdict: html! { (slots) " for " (cards) " to keep: " (verdict) },

@@ -13,7 +13,7 @@ use crate::formats::Grid;
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::roster::Roster;
-use crate::screen::{BAD, GOOD, OPEN, Page, STRONG, in_style};
+use crate::terminal::{BAD, GOOD, OPEN, Page, STRONG, in_style};
 use crate::{care, request};
 
 /// Conflicts told one by one; the rest is counted.
@@ -202,9 +202,9 @@ pub fn lost_lines(lost: &Lost, roster: &Roster, list: &[Enrolment]) -> String {
 }
 
 /// What to do with the plan next.
-pub fn next(out: &mut Page, plan: &Plan, args: &request::Plan) -> Result<(), Fail> {
-    let next = match (plan.is_clean(), &args.output) {
-        (true, _) if plan.kept() == 0 => &fill_in(args),
+pub fn next(out: &mut Page, plan: &Plan, request: &request::Plan) -> Result<(), Fail> {
+    let next = match (plan.is_clean(), &request.output) {
+        (true, _) if plan.kept() == 0 => &fill_in(request),
         (false, _) => {
             "mend the conflicts and the lost cards in the roster or the site file, then plan again"
         }
@@ -219,8 +219,8 @@ pub fn next(out: &mut Page, plan: &Plan, args: &request::Plan) -> Result<(), Fai
 }
 
 /// What is to be filled in where no card is kept.
-fn fill_in(args: &request::Plan) -> String {
-    let roster = match args.roster.as_deref() {
+fn fill_in(request: &request::Plan) -> String {
+    let roster = match request.roster.as_deref() {
         None => "give a roster with --roster".to_owned(),
         Some(roster) => format!(
             "fill in {}: a card a row, with bits as they were read or layout, site and card, and \
@@ -231,7 +231,7 @@ fn fill_in(args: &request::Plan) -> String {
     format!(
         "{roster}; list ranges of issued and boxed cards in {}, and check the panel's limits \
          there; then plan again",
-        plain(&args.site.display().to_string())
+        plain(&request.site.display().to_string())
     )
 }
 

@@ -8,7 +8,7 @@ use holdover::plan::{Enrolment, PanelCheck, PanelRun, Parity, Plan, WorksheetBlo
 use holdover::site::Panel;
 
 use crate::mask::Shown;
-use crate::screen;
+use crate::terminal;
 
 /// Cards to try at each slot.
 pub const TRIED: usize = 3;
@@ -37,7 +37,7 @@ pub fn sheet(plan: &Plan, list: &[Enrolment], shown: &Shown) -> String {
         line(format_args!("SLOT {}, for cards of {}\n", slot.slot, slot.layouts.join(", ")));
         for (what, value) in settings(panel, &block) {
             // What is too long for its place goes on below it.
-            let mut parts = screen::wrap(&value, PLACE).into_iter();
+            let mut parts = terminal::wrap(&value, PLACE).into_iter();
             let first = parts.next().unwrap_or_default();
             let boxes = "[ ] keyed [ ] read back";
             line(format_args!("  {what:<20} {first:<PLACE$} {boxes}"));
@@ -149,7 +149,7 @@ fn check_words(check: &PanelCheck) -> String {
 pub fn cautions(plan: &Plan) -> Vec<String> {
     let mut lines = Vec::new();
     for caution in plan.cautions() {
-        for (i, text) in screen::wrap(caution, WIDTH - 2).iter().enumerate() {
+        for (i, text) in terminal::wrap(caution, WIDTH - 2).iter().enumerate() {
             lines.push(format!("{} {text}", if i == 0 { '-' } else { ' ' }));
         }
     }

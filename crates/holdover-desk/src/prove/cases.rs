@@ -3,20 +3,20 @@
 use holdover::bits::{CaptureErrorKind, What, find_in_cell};
 use holdover::decode::Reading;
 use holdover::prove::{Case, prove_cases};
-use holdover::rank::{Answer, Batch, Sighting};
+use holdover::rank::{Answer, Batch, Observation};
 use holdover::states::RowState;
 
 use super::{Proved, Row, Side};
 use crate::fail::Fail;
 use crate::files;
 use crate::formats::write_csv;
+use crate::host::Host;
 use crate::input::headings;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
 use crate::request;
-use crate::screen;
 use crate::sheet;
-use crate::world::World;
+use crate::terminal;
 
 /// The verdict of what is no capture at all.
 const INVALID: &str = "invalid";
@@ -29,11 +29,11 @@ fn is(heading: &str, name: &str) -> bool {
 }
 
 /// Runs each case alone, so that no row's answer depends on another's.
-pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Proved, Fail> {
-    let table = files::tables(world, &args.tables.0)?;
-    let choice = args.sheet.as_deref();
+pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Proved, Fail> {
+    let table = files::tables(host, &request.tables.0)?;
+    let choice = request.sheet.as_deref();
     let named = |headings: &[String]| headings.iter().any(|h| is(h, "bits"));
-    let sheet = sheet::read(world, file, choice, &named)?;
+    let sheet = sheet::read(host, file, choice, &named)?;
     let column = |name: &str| sheet.headings.iter().position(|h| is(h, name));
     let strangers = || {
         let headings = sheet.headings.iter().map(String::as_str);
@@ -52,11 +52,11 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
         )));
     };
     let notes = sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD));
-    notes.for_each(|note| screen::remark(world, &format!("{}: {note}", plain(file))));
+    notes.for_each(|note| terminal::remark(host, &format!("{}: {note}", plain(file))));
     let unread: Vec<String> = strangers().map(|heading| format!("{:?}", plain(heading))).collect();
     if !unread.is_empty() {
-        screen::remark(
-            world,
+        terminal::remark(
+            host,
             &format!(
                 "{}: not read: {}; the columns of cases are {}",
                 plain(file),
@@ -67,14 +67,14 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
     }
     let (layout, site, card) = (column("layout"), column("site"), column("card"));
     let verdict = column("verdict");
-    if layout.is_none() && verdict.is_none() && args.record.is_none() {
+    if layout.is_none() && verdict.is_none() && request.record.is_none() {
         let mend = "add a column layout or verdict, or --record FILE to write today's answers";
         return Err(Fail::said(format!("{}:1: the cases expect nothing: {mend}", plain(file))));
     }
     let mut mistakes = sheet.mistakes;
     let (mut cases, mut recorded) = (Vec::new(), Vec::new());
     let mut batch = Batch::new(&table, None);
-    let mut progress = Progress::of_rows(world, "reading the cases", sheet.rows.len());
+    let mut progress = Progress::of_rows(host, "reading the cases", sheet.rows.len());
     for (line, cells) in &sheet.rows {
         progress.add(1);
         let cell = |at: Option<usize>| {
@@ -103,13 +103,13 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
             mistakes.push((*line, why));
         }
         cases.push(case);
-        if args.record.is_some() {
+        if request.record.is_some() {
             recorded.push(match read {
                 Ok(capture) => {
-                    let sighting = Sighting::from(capture);
+                    let observation = Observation::from(capture);
                     batch.clear();
-                    batch.see(&sighting);
-                    record(&cells[bits], &batch.fit().answer(&sighting))
+                    batch.see(&observation);
+                    record(&cells[bits], &batch.fit().answer(&observation))
                 }
                 Err(_) => {
                     let mut row = [const { String::new() }; 5];
@@ -123,14 +123,14 @@ pub fn rows(world: &dyn World, file: &str, args: &request::Prove) -> Result<Prov
     if !mistakes.is_empty() {
         return Err(sheet::refused(file, mistakes));
     }
-    if let Some(path) = &args.record {
+    if let Some(path) = &request.record {
         let mut csv = csv::Writer::from_writer(Vec::new());
         write_csv(&mut csv, &HEAD)?;
         recorded.iter().try_for_each(|cells| write_csv(&mut csv, cells))?;
         let bytes = csv.into_inner().map_err(|e| Fail::said(format!("cannot write CSV: {e}")))?;
-        files::write(world, path, &bytes)?;
+        files::write(host, path, &bytes)?;
     }
-    let proofs = progress::during(world, "proving", || prove_cases(&table, &cases));
+    let proofs = progress::during(host, "proving", || prove_cases(&table, &cases));
     let rows = proofs
         .into_iter()
         .zip(&cases)

@@ -18,11 +18,11 @@ use crate::care;
 use crate::fail::{Fail, Outcome};
 use crate::files;
 use crate::formats::write_csv;
+use crate::host::Host;
 use crate::html;
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen::{self, BAD, GOOD, in_style};
-use crate::world::World;
+use crate::terminal::{self, BAD, GOOD, in_style};
 
 /// What came of one row.
 pub struct Row {
@@ -103,36 +103,37 @@ impl Proved {
     }
 }
 
-pub fn run(world: &dyn World, args: &request::Prove) -> Result<Outcome, Fail> {
+pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
     let inputs = || {
-        let own = [args.plan.as_deref(), args.site.as_deref()].into_iter().flatten();
-        let named = args.roster.iter().chain(&args.cases).chain(&args.tables.0);
+        let own = [request.plan.as_deref(), request.site.as_deref()].into_iter().flatten();
+        let named = request.roster.iter().chain(&request.cases).chain(&request.tables.0);
         own.chain(named.map(Path::new))
     };
-    files::keep_apart(world, inputs(), &args.record)?;
-    let target = html::Target::of(world, &args.page, inputs(), &args.record)?;
-    let proved = match (&args.plan, &args.roster, &args.cases) {
-        (Some(path), Some(roster), _) => plan::rows(world, path, roster, args)?,
-        (_, _, Some(file)) => cases::rows(world, file, args)?,
+    files::keep_apart(host, inputs(), &request.record)?;
+    let target = html::Target::of(host, &request.page, inputs(), &request.record)?;
+    let proved = match (&request.plan, &request.roster, &request.cases) {
+        (Some(path), Some(roster), _) => plan::rows(host, path, roster, request)?,
+        (_, _, Some(file)) => cases::rows(host, file, request)?,
         _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
     };
     let rows = &proved.rows;
     let failed = rows.iter().filter(|row| !row.holds).count();
     let empty = proved.is_empty();
-    proved.notes.iter().for_each(|note| screen::remark(world, note));
-    if args.format != Format::Text && proved.plan.is_some() {
-        screen::remark(world, &proved.sum);
+    proved.notes.iter().for_each(|note| terminal::remark(host, note));
+    if request.format != Format::Text && proved.plan.is_some() {
+        terminal::remark(host, &proved.sum);
         if empty {
-            screen::remark(world, NOTHING_PROVED);
+            terminal::remark(host, NOTHING_PROVED);
         }
     }
-    let page = |target: &html::Target<'_>| crate::prove::page::page(&proved, args, target.hide);
-    let written = target.map(|target| target.write(world, &page(&target))).transpose()?;
-    let mut out = screen::Page::of(world, args.format == Format::Text);
-    match args.format {
+    let page = |target: &html::Target<'_>| crate::prove::page::page(&proved, request, target.hide);
+    let written = target.map(|target| target.write(host, &page(&target))).transpose()?;
+    let mut out = terminal::Page::of(host, request.format == Format::Text);
+    match request.format {
         Format::Json => {
             for row in rows {
-                let (expected, got) = (row.expected.shown(args.mask), row.got.shown(args.mask));
+                let (expected, got) =
+                    (row.expected.shown(request.mask), row.got.shown(request.mask));
                 let mut object = json!({ row.name: row.number });
                 if row.state == RowState::Blocked {
                     object["state"] = row.state.word().into();
@@ -150,8 +151,8 @@ pub fn run(world: &dyn World, args: &request::Prove) -> Result<Outcome, Fail> {
                 let cells = [
                     format!("{} {}", row.name, row.number),
                     row.holds.to_string(),
-                    row.expected(args.mask),
-                    row.got(args.mask),
+                    row.expected(request.mask),
+                    row.got(request.mask),
                 ];
                 write_csv(&mut csv, &cells)?;
             }
@@ -165,8 +166,8 @@ pub fn run(world: &dyn World, args: &request::Prove) -> Result<Outcome, Fail> {
                     RowState::Kept | RowState::Boxed => "does not hold",
                 };
                 writeln!(out, "{line:<10} {}", in_style(BAD, what))?;
-                out.say("  expected  ", &row.expected(args.mask))?;
-                out.say("  got       ", &row.got(args.mask))?;
+                out.say("  expected  ", &row.expected(request.mask))?;
+                out.say("  got       ", &row.got(request.mask))?;
             }
             if proved.plan.is_some() {
                 out.say("roster  ", &proved.sum)?;
@@ -177,7 +178,7 @@ pub fn run(world: &dyn World, args: &request::Prove) -> Result<Outcome, Fail> {
                 n => in_style(BAD, &format!("{n} of {} rows do not hold", rows.len())),
             };
             writeln!(out, "{verdict}")?;
-            let next = match (&args.plan, failed) {
+            let next = match (&request.plan, failed) {
                 (None, 0) => None,
                 (None, _) => Some(
                     "read the rows' cards again, or mend the table; `holdover table diff` says \
@@ -199,7 +200,7 @@ pub fn run(world: &dyn World, args: &request::Prove) -> Result<Outcome, Fail> {
             care::say(&mut out)?;
         }
     }
-    if let Some(written) = written.filter(|_| args.format == Format::Text) {
+    if let Some(written) = written.filter(|_| request.format == Format::Text) {
         out.say("written  ", &written)?;
     }
     out.flush()?;

@@ -21,7 +21,7 @@ const SIDES: usize = 100;
 const HELD: usize = 60;
 
 /// The page of a proof.
-pub fn page(proved: &Proved, args: &request::Prove, hide: bool) -> String {
+pub fn page(proved: &Proved, request: &request::Prove, hide: bool) -> String {
     let failed = proved.rows.iter().filter(|row| !row.holds).count() as u64;
     let all = proved.rows.len() as u64;
     let verdict = match failed {
@@ -34,11 +34,11 @@ pub fn page(proved: &Proved, args: &request::Prove, hide: bool) -> String {
     };
     let path = |path: &std::path::Path| path.display().to_string();
     let made_of = [
-        ("plan", args.plan.as_deref().map(path)),
-        ("roster", args.roster.clone()),
-        ("site file", args.site.as_deref().map(path)),
-        ("cases", args.cases.clone()),
-        ("tables", args.plan.is_none().then(|| args.tables.0.join(", "))),
+        ("plan", request.plan.as_deref().map(path)),
+        ("roster", request.roster.clone()),
+        ("site file", request.site.as_deref().map(path)),
+        ("cases", request.cases.clone()),
+        ("tables", request.plan.is_none().then(|| request.tables.0.join(", "))),
     ];
     let sheet = Sheet {
         kind: if proved.plan.is_some() { "Proof of the takeover" } else { "Proof of a table" },

@@ -12,9 +12,9 @@ use serde_json::Value;
 
 use super::{Proved, Row, Side};
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::plain::plain;
 use crate::plan::file;
-use crate::world::World;
 use crate::{files, progress, request, roster};
 
 /// Differences of a site file told one by one; the rest is counted.
@@ -23,22 +23,22 @@ const DIFFERENCES: usize = 8;
 /// Runs every kept and blocked row, and the plan's issued batches; the plan
 /// brings its own limits, layouts and batches, and a site file must agree.
 pub fn rows(
-    world: &dyn World,
+    host: &dyn Host,
     path: &Path,
     roster: &str,
-    args: &request::Prove,
+    request: &request::Prove,
 ) -> Result<Proved, Fail> {
-    let file::Read { plan, roster: made_for, edited } = file::read(world, path)?;
+    let file::Read { plan, roster: made_for, edited } = file::read(host, path)?;
     let name = plain(&path.display().to_string());
-    if edited && !args.edited {
+    if edited && !request.edited {
         return Err(Fail::said(format!(
             "{name}: changed since `holdover plan` wrote it: plan again, or say --edited if the \
              change was meant"
         )));
     }
     let mut states = States::default();
-    if let Some(site_path) = &args.site {
-        let site = files::site(world, site_path, plan.table())?;
+    if let Some(site_path) = &request.site {
+        let site = files::site(host, site_path, plan.table())?;
         agree(&plan, &site).map_err(|why| {
             let site = plain(&site_path.display().to_string());
             Fail::said(format!("{site}: not the site file of {name}: {why}: plan again with it"))
@@ -47,7 +47,7 @@ pub fn rows(
     }
     let batches = plan.batches().to_vec();
     let site = Site { panel: plan.panel().clone(), batches, states };
-    let read = roster::read(world, roster, args.sheet.as_deref(), plan.table(), &site)?;
+    let read = roster::read(host, roster, request.sheet.as_deref(), plan.table(), &site)?;
     let mut notes: Vec<String> =
         read.about.iter().map(|note| format!("{}: {note}", plain(roster))).collect();
     if edited {
@@ -65,7 +65,7 @@ pub fn rows(
     }
     let sum = read.sum();
     let rows = read.rows;
-    let proofs = progress::during(world, "proving", || prove(&plan, &rows))
+    let proofs = progress::during(host, "proving", || prove(&plan, &rows))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
     // Lines ascend. The roster itself is not needed any more.
     let lines = rows.iter().filter_map(|row| Some((row.line, *row.card.bits()?)));

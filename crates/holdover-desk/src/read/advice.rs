@@ -9,7 +9,7 @@ use super::Answered;
 use super::words::percent;
 use crate::mask;
 use crate::plain::plain;
-use crate::screen::{self, STRONG, in_style};
+use crate::terminal::{self, STRONG, in_style};
 
 /// A reader's wiring, or a bit lost, is named from this probability on.
 const NAMED: f64 = 0.5;
@@ -50,10 +50,10 @@ impl Advice {
             self.uncounted += 1;
         }
         let Some(best) = answer.candidates.first() else {
-            *self.unknown.entry(entry.sighting.capture.len()).or_default() += 1;
+            *self.unknown.entry(entry.observation.capture.len()).or_default() += 1;
             return;
         };
-        if entry.sighting.known.print_agrees(&best.decode()) == Some(false) {
+        if entry.observation.known.print_agrees(&best.decode()) == Some(false) {
             self.mismatched += 1;
         }
         match answer.verdict {
@@ -61,7 +61,7 @@ impl Advice {
                 *self.identified.entry(best.layout.id().to_owned()).or_default() += 1;
             }
             Verdict::Unknown => {
-                *self.unknown.entry(entry.sighting.capture.len()).or_default() += 1;
+                *self.unknown.entry(entry.observation.capture.len()).or_default() += 1;
             }
             Verdict::Ambiguous => {
                 let mut fit: Vec<&str> = answer
@@ -206,7 +206,7 @@ impl Advice {
     pub fn lines(&self, fit: &Fit<'_, '_>, width: usize) -> Vec<String> {
         let mut lines = Vec::new();
         for text in self.said(fit) {
-            for (i, line) in screen::wrap(&text, width - 6).into_iter().enumerate() {
+            for (i, line) in terminal::wrap(&text, width - 6).into_iter().enumerate() {
                 lines.push(match i {
                     0 => format!("{}  {line}", in_style(STRONG, "next")),
                     _ => format!("      {line}"),

@@ -8,13 +8,13 @@ use holdover::layout::Part;
 use holdover::rank::Candidate;
 
 use super::Answered;
-use super::holes::Holes;
 use super::records::Render;
+use super::template::Gaps;
 use crate::formats::write_csv;
+use crate::host::Host;
 use crate::input::csv::MAX_COLUMNS;
 use crate::input::{Carried, Row};
-use crate::screen;
-use crate::world::World;
+use crate::terminal;
 
 pub const HEAD: [&str; 9] =
     ["line", "source", "verdict", "layout", "reading", "site", "card", "probability", "note"];
@@ -55,11 +55,11 @@ fn write(cells: &[String], out: &mut Vec<u8>) {
 }
 
 impl Render for Csv {
-    fn headings(&mut self, world: &dyn World, headings: &Arc<Vec<String>>) {
+    fn headings(&mut self, host: &dyn Host, headings: &Arc<Vec<String>>) {
         for heading in headings.iter() {
             if self.columns.len() == MAX_COLUMNS {
-                screen::remark(
-                    world,
+                terminal::remark(
+                    host,
                     &format!(
                         "the input has more than {MAX_COLUMNS} different columns: the others are left \
                      out"
@@ -79,11 +79,11 @@ impl Render for Csv {
     }
 
     fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
-        let Answered { row, entry, answer, notes, holes } = answered;
+        let Answered { row, entry, answer, notes, gaps } = answered;
         let best = answer.candidates.first();
-        let part = |part| best.map_or_else(String::new, |b| value(b, part, *holes));
+        let part = |part| best.map_or_else(String::new, |b| value(b, part, *gaps));
         let cells = vec![
-            holes.map_or_else(|| row.line.to_string(), Holes::line),
+            gaps.map_or_else(|| row.line.to_string(), Gaps::line),
             row.source.to_string(),
             answer.verdict.name().to_owned(),
             best.map_or_else(String::new, |best| best.layout.id().to_owned()),
@@ -106,9 +106,9 @@ impl Render for Csv {
     }
 }
 
-fn value(best: &Candidate<'_>, part: Part, holes: Option<&Holes<'_>>) -> String {
-    if let Some(holes) = holes {
-        return holes.part(best, part).unwrap_or_default();
+fn value(best: &Candidate<'_>, part: Part, gaps: Option<&Gaps<'_>>) -> String {
+    if let Some(gaps) = gaps {
+        return gaps.part(best, part).unwrap_or_default();
     }
     let decode = best.decode();
     let value = match part {

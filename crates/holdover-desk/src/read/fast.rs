@@ -3,20 +3,20 @@
 
 use std::sync::{Arc, Mutex, PoisonError};
 
-use holdover::bits::{Capture, Plain, Wide};
+use holdover::bits::{BitColumns, Capture, Wide};
 use holdover::decode::Bits;
-use holdover::rank::{Batch, Column, Fit, Sighting, Signatures, Signer, Verdict};
+use holdover::rank::{Batch, ClassIndex, Classifier, Column, Fit, Observation, Verdict};
 use holdover::site::Site;
 use rayon::prelude::*;
 
-use super::holes::{Counter, Holes, Record, Room, unmarked};
 use super::records::Render;
+use super::template::{Counter, Gaps, Record, Room, unmarked};
 use super::{Answered, notes};
 use crate::fail::Outcome;
+use crate::host::Host;
 use crate::input::{Entry, Row, text_row};
 use crate::plain::plain;
-use crate::screen;
-use crate::world::World;
+use crate::terminal;
 
 /// Classes kept of one length; beyond, all are rendered anew.
 const KEPT_MOST: usize = 1 << 17;
@@ -26,7 +26,7 @@ const KEPT_MOST: usize = 1 << 17;
 const BYTES_MOST: usize = 1 << 28;
 
 /// Sees every capture of a block.
-pub fn see(batch: &mut Batch<'_>, source: &Arc<str>, first_line: u64, plain: &[Plain]) {
+pub fn see(batch: &mut Batch<'_>, source: &Arc<str>, first_line: u64, plain: &[BitColumns]) {
     let columns: Vec<Column<'_>> =
         plain.iter().map(|p| Column { lengths: &p.lengths, captures: &p.words }).collect();
     batch.see_columns("", &columns);
@@ -43,24 +43,24 @@ pub fn see(batch: &mut Batch<'_>, source: &Arc<str>, first_line: u64, plain: &[P
 }
 
 /// What is kept of a class.
-enum Kept {
+enum KeptClass {
     Record(Record, Outcome),
     /// Its captures are rendered each for itself.
     Each,
 }
 
-impl Kept {
+impl KeptClass {
     fn bytes(&self) -> usize {
-        let record = if let Kept::Record(record, _) = self { record.bytes() } else { 0 };
-        size_of::<Kept>() + record
+        let record = if let KeptClass::Record(record, _) = self { record.bytes() } else { 0 };
+        size_of::<KeptClass>() + record
     }
 }
 
 /// The classes of one length.
 struct Lane<'f> {
-    signer: Signer<'f>,
-    signatures: Signatures,
-    kept: Vec<Kept>,
+    classifier: Classifier<'f>,
+    class_index: ClassIndex,
+    kept: Vec<KeptClass>,
     /// What they take, in bytes.
     bytes: usize,
     signature: Vec<u64>,
@@ -76,24 +76,24 @@ const LAST_LOG2: u32 = 12;
 const NONE: u32 = u32::MAX;
 
 impl<'f> Lane<'f> {
-    fn new(signer: Signer<'f>) -> Lane<'f> {
+    fn new(classifier: Classifier<'f>) -> Lane<'f> {
         Lane {
             bytes: 0,
-            signatures: Signatures::new(signer.stride()),
+            class_index: ClassIndex::new(classifier.stride()),
             kept: Vec::new(),
-            signature: vec![0; signer.stride()],
-            last: vec![(0, NONE); if signer.has_keys() { 1 << LAST_LOG2 } else { 0 }],
-            signer,
+            signature: vec![0; classifier.stride()],
+            last: vec![(0, NONE); if classifier.has_keys() { 1 << LAST_LOG2 } else { 0 }],
+            classifier,
         }
     }
 
     /// The class of a capture; a new one is kept first.
     #[inline]
-    fn class(&mut self, word: u64, keep: impl FnOnce(&Signer<'f>) -> Kept) -> usize {
-        if !self.signer.has_keys() {
+    fn class(&mut self, word: u64, keep: impl FnOnce(&Classifier<'f>) -> KeptClass) -> usize {
+        if !self.classifier.has_keys() {
             return self.find(word, keep);
         }
-        let key = self.signer.key(word);
+        let key = self.classifier.key(word);
         let at = (key.wrapping_mul(0x9E37_79B9_7F4A_7C15) >> (64 - LAST_LOG2)) as usize;
         match self.last[at] {
             (own, class) if own == key && class != NONE => class as usize,
@@ -106,23 +106,23 @@ impl<'f> Lane<'f> {
     }
 
     #[inline(never)]
-    fn find(&mut self, word: u64, keep: impl FnOnce(&Signer<'f>) -> Kept) -> usize {
-        self.signer.sign(word, &mut self.signature);
-        if let Some(class) = self.signatures.find(&self.signature) {
+    fn find(&mut self, word: u64, keep: impl FnOnce(&Classifier<'f>) -> KeptClass) -> usize {
+        self.classifier.sign(word, &mut self.signature);
+        if let Some(class) = self.class_index.find(&self.signature) {
             return class;
         }
         if self.kept.len() >= KEPT_MOST {
             self.clear();
         }
-        let kept = keep(&self.signer);
+        let kept = keep(&self.classifier);
         self.bytes += kept.bytes() + size_of_val(&self.signature[..]);
         self.kept.push(kept);
-        self.signatures.number(&self.signature)
+        self.class_index.number(&self.signature)
     }
 
     /// Forgets all classes, and gives their memory back.
     fn clear(&mut self) {
-        self.signatures = Signatures::new(self.signer.stride());
+        self.class_index = ClassIndex::new(self.classifier.stride());
         self.kept = Vec::new();
         self.last.fill((0, NONE));
         self.bytes = 0;
@@ -182,8 +182,8 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         &mut self,
         source: &Arc<str>,
         first_line: u64,
-        block: &[Plain],
-        world: &dyn World,
+        block: &[BitColumns],
+        host: &dyn Host,
         mut write: impl FnMut(&[u8]) -> Result<(), E>,
     ) -> Result<Outcome, E> {
         if self.source.as_ref() != Some(source) {
@@ -206,7 +206,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         });
         let mut outcome = Outcome::Done;
         for out in &mut outs[..block.len()] {
-            out.complaints.drain(..).for_each(|complaint| screen::complain(world, &complaint));
+            out.complaints.drain(..).for_each(|complaint| terminal::complain(host, &complaint));
             outcome = outcome.max(out.outcome.take().unwrap_or(Outcome::Done));
             write(out.bytes.written())?;
         }
@@ -215,7 +215,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
     }
 
     /// Answers rows of other sources.
-    pub fn rows(&mut self, world: &dyn World, rows: &[Row]) -> (&[u8], Outcome) {
+    pub fn rows(&mut self, host: &dyn Host, rows: &[Row]) -> (&[u8], Outcome) {
         let mut outs = std::mem::take(&mut self.outs);
         outs.resize_with(outs.len().max(1), Out::default);
         let out = &mut outs[0];
@@ -223,14 +223,14 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         let mut worst = Outcome::Done;
         for row in rows {
             worst = worst.max(self.row(row, out));
-            out.complaints.drain(..).for_each(|complaint| screen::complain(world, &complaint));
+            out.complaints.drain(..).for_each(|complaint| terminal::complain(host, &complaint));
         }
         self.outs = outs;
         (self.outs[0].bytes.written(), worst)
     }
 
-    fn chunk(&self, lanes: &mut Lanes<'f>, out: &mut Out, plain: &Plain, source: &Arc<str>) {
-        lanes.of.resize_with(Plain::MOST_BITS + 1, || None);
+    fn chunk(&self, lanes: &mut Lanes<'f>, out: &mut Out, plain: &BitColumns, source: &Arc<str>) {
+        lanes.of.resize_with(BitColumns::MOST_BITS + 1, || None);
         out.bytes.clear();
         let mut number = Counter::new(out.first_line);
         let mut other = plain.other();
@@ -262,20 +262,20 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
     ) -> Outcome {
         let lane = match &mut lanes.of[length] {
             Some(lane) => lane,
-            none => match self.fit.signer("", length) {
-                Some(signer) => none.insert(Lane::new(signer)),
+            none => match self.fit.classifier("", length) {
+                Some(classifier) => none.insert(Lane::new(classifier)),
                 None => return self.each(out, source, number.value, word, length),
             },
         };
         let before = lane.bytes;
-        let class = lane.class(word, |signer| self.keep(signer, source, word, length));
+        let class = lane.class(word, |classifier| self.keep(classifier, source, word, length));
         let now = lane.bytes;
         let outcome = match &lane.kept[class] {
-            Kept::Record(record, outcome) => {
+            KeptClass::Record(record, outcome) => {
                 record.fill(out, number, word, length);
                 *outcome
             }
-            Kept::Each => self.each(out, source, number.value, word, length),
+            KeptClass::Each => self.each(out, source, number.value, word, length),
         };
         if now != before {
             lanes.note(before, now);
@@ -283,17 +283,23 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         outcome
     }
 
-    fn keep(&self, signer: &Signer<'f>, source: &Arc<str>, word: u64, length: usize) -> Kept {
+    fn keep(
+        &self,
+        classifier: &Classifier<'f>,
+        source: &Arc<str>,
+        word: u64,
+        length: usize,
+    ) -> KeptClass {
         let row = plain_row(source, 0, word, length);
         if !unmarked(source) {
-            return Kept::Each;
+            return KeptClass::Each;
         }
-        let holes = Holes::new(signer, word.wide());
+        let gaps = Gaps::new(classifier, word.wide());
         let mut bytes = Vec::new();
-        let outcome = self.render_row(&row, Some(&holes), &mut bytes);
-        match String::from_utf8(bytes).ok().and_then(|text| holes.cut(&text)) {
-            Some(record) => Kept::Record(record, outcome),
-            None => Kept::Each,
+        let outcome = self.render_row(&row, Some(&gaps), &mut bytes);
+        match String::from_utf8(bytes).ok().and_then(|text| gaps.cut(&text)) {
+            Some(record) => KeptClass::Record(record, outcome),
+            None => KeptClass::Each,
         }
     }
 
@@ -320,14 +326,14 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         }
     }
 
-    fn render_row(&self, row: &Row, holes: Option<&Holes<'_>>, out: &mut Vec<u8>) -> Outcome {
+    fn render_row(&self, row: &Row, gaps: Option<&Gaps<'_>>, out: &mut Vec<u8>) -> Outcome {
         let Ok(entry) = &row.entry else { return Outcome::InputWrong };
         let answer = entry.answered_by(self.fit);
         let taken = super::taken(row, entry, &answer);
         let row = taken.as_ref().unwrap_or(row);
         let Ok(entry) = &row.entry else { return Outcome::InputWrong };
-        let notes = notes::of(entry, &answer, self.site, holes);
-        self.render.answered(&Answered { row, entry, answer: &answer, notes, holes }, out);
+        let notes = notes::of(entry, &answer, self.site, gaps);
+        self.render.answered(&Answered { row, entry, answer: &answer, notes, gaps }, out);
         match answer.verdict {
             Verdict::Identified => Outcome::Done,
             _ => Outcome::CardsWrong,
@@ -337,7 +343,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
 
 fn plain_row(source: &Arc<str>, line: u64, word: u64, length: usize) -> Row {
     let capture = Capture::from_wide(Wide([word, 0, 0, 0]), length).expect("1 to 64 bits");
-    let entry = Entry::from(Sighting::from(capture));
+    let entry = Entry::from(Observation::from(capture));
     Row { source: source.clone(), line, entry: Ok(entry) }
 }
 
@@ -345,7 +351,7 @@ fn plain_row(source: &Arc<str>, line: u64, word: u64, length: usize) -> Row {
 mod tests {
     use super::super::{csv::Csv, json::Json};
     use super::*;
-    use crate::world::Memory;
+    use crate::host::Memory;
     use holdover::decode::Reading;
     use holdover::layout::{Table, builtin};
     use holdover::site::{CardBatch, State};
@@ -395,10 +401,10 @@ mod tests {
     }
 
     /// A block of a few chunks.
-    fn parsed(text: &str) -> Vec<Plain> {
+    fn parsed(text: &str) -> Vec<BitColumns> {
         let lines: Vec<&str> = text.split_inclusive('\n').collect();
         let chunks = lines.chunks(1_000).map(|lines| {
-            let mut plain = Plain::default();
+            let mut plain = BitColumns::default();
             plain.read(lines.concat().as_bytes());
             plain
         });
@@ -434,7 +440,7 @@ mod tests {
                 Ok(())
             });
             written.unwrap();
-            line += plain.iter().map(Plain::count).sum::<u64>();
+            line += plain.iter().map(BitColumns::count).sum::<u64>();
         }
         assert_eq!(line, text.lines().count() as u64 + 1);
         let slow = slowly(&Fast::new(&plain_fit, site, render), &source, text);

@@ -7,10 +7,10 @@ use holdover::rank::Candidate;
 use serde_json::{Map, Value as Any, json};
 
 use super::Answered;
-use super::holes::Holes;
 use super::records::Render;
+use super::template::Gaps;
+use crate::host::Host;
 use crate::input::Row;
-use crate::world::World;
 
 /// Largest binary field written as a JSON number, in bits: what a double holds.
 const EXACT_BITS: usize = 53;
@@ -21,17 +21,17 @@ const BARE: char = '\u{F8FE}';
 pub struct Json;
 
 impl Render for Json {
-    fn headings(&mut self, _: &dyn World, _: &Arc<Vec<String>>) {}
+    fn headings(&mut self, _: &dyn Host, _: &Arc<Vec<String>>) {}
 
     fn head(&self, _: &mut Vec<u8>) {}
 
     fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
-        let Answered { row, entry, answer, notes, holes } = answered;
-        let capture = &entry.sighting.capture;
-        let bits = holes.map_or_else(|| capture.to_string(), Holes::bits);
-        let line = holes.map_or_else(|| row.line.into(), |holes| bare(&holes.line()));
+        let Answered { row, entry, answer, notes, gaps } = answered;
+        let capture = &entry.observation.capture;
+        let bits = gaps.map_or_else(|| capture.to_string(), Gaps::bits);
+        let line = gaps.map_or_else(|| row.line.into(), |gaps| bare(&gaps.line()));
         let candidates = answer.candidates.iter().map(|candidate| {
-            let mut object = object(candidate, *holes);
+            let mut object = object(candidate, *gaps);
             if entry.given.is_some() {
                 object.insert("length".into(), candidate.capture.len().into());
             }
@@ -53,8 +53,8 @@ impl Render for Json {
             object.insert("other_probability".into(), rounded(answer.other_probability, 9));
         }
         object.insert("notes".into(), notes.clone().into());
-        if !entry.sighting.reader.is_empty() {
-            object.insert("reader".into(), entry.sighting.reader.clone().into());
+        if !entry.observation.reader.is_empty() {
+            object.insert("reader".into(), entry.observation.reader.clone().into());
         }
         if !entry.carried.cells.is_empty() {
             let cells =
@@ -62,7 +62,7 @@ impl Render for Json {
             object.insert("carried".into(), Any::Object(cells.collect()));
         }
         let text = Any::Object(object).to_string();
-        match holes {
+        match gaps {
             Some(_) => {
                 let open = text.replace(&format!("\"{BARE}"), "");
                 out.extend_from_slice(open.replace(&format!("{BARE}\""), "").as_bytes());
@@ -90,12 +90,12 @@ fn rounded(number: f64, digits: i32) -> Any {
     json!((number * scale).round() / scale)
 }
 
-fn object(candidate: &Candidate<'_>, holes: Option<&Holes<'_>>) -> Map<String, Any> {
+fn object(candidate: &Candidate<'_>, gaps: Option<&Gaps<'_>>) -> Map<String, Any> {
     let decode = candidate.decode();
     let word = candidate.word.wide();
     let fields = candidate.layout.fields().iter().map(|field| {
-        if let Some(holes) = holes {
-            let hole = holes.field(candidate, field);
+        if let Some(gaps) = gaps {
+            let hole = gaps.field(candidate, field);
             let value = if exact(field) { bare(&hole) } else { Any::String(hole) };
             return (field.role.name().to_owned(), value);
         }

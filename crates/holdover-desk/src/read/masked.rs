@@ -22,11 +22,11 @@ use super::text::{mended_is_best, place, verdict};
 use super::{Answered, Report};
 use crate::fail::Fail;
 use crate::formats::write_csv;
+use crate::host::Host;
 use crate::input::Row;
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen;
-use crate::world::World;
+use crate::terminal;
 use crate::{care, mask};
 
 /// What stands for why a line is no capture: the reason quotes the line.
@@ -112,21 +112,21 @@ fn card(best: &Candidate<'_>) -> String {
 }
 
 pub struct Masked<'a> {
-    world: &'a dyn World,
-    args: &'a request::Read,
+    host: &'a dyn Host,
+    request: &'a request::Read,
     advice: Advice,
     begun: bool,
 }
 
 impl<'a> Masked<'a> {
-    pub fn new(world: &'a dyn World, args: &'a request::Read) -> Masked<'a> {
-        Masked { world, args, advice: Advice::new(true), begun: false }
+    pub fn new(host: &'a dyn Host, request: &'a request::Read) -> Masked<'a> {
+        Masked { host, request, advice: Advice::new(true), begun: false }
     }
 
     fn write(&mut self, line: &[u8]) -> Result<(), Fail> {
-        let mut out = screen::Page::of(self.world, self.args.format == Format::Text);
-        if !std::mem::replace(&mut self.begun, true) && self.args.format == Format::Csv {
-            let kept = self.args.keep_column.iter().map(|column| given(column));
+        let mut out = terminal::Page::of(self.host, self.request.format == Format::Text);
+        if !std::mem::replace(&mut self.begun, true) && self.request.format == Format::Csv {
+            let kept = self.request.keep_column.iter().map(|column| given(column));
             out.write_all(&record(HEAD.map(str::to_owned).into_iter().chain(kept))?)?;
         }
         out.write_all(line)?;
@@ -142,7 +142,7 @@ fn record(cells: impl IntoIterator<Item = String>) -> Result<Vec<u8>, Fail> {
 
 /// The capture as JSON: the keys of every capture, what is hidden empty.
 fn object(answered: &Answered<'_, '_>, said: &Sayable) -> String {
-    let length = answered.entry.sighting.capture.len();
+    let length = answered.entry.observation.capture.len();
     let [probability, none] = said.probabilities();
     let candidates: Vec<_> = (said.card.iter())
         .map(|(layout, reading, card)| {
@@ -169,9 +169,9 @@ fn object(answered: &Answered<'_, '_>, said: &Sayable) -> String {
 
 impl Report for Masked<'_> {
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
-        let said = Sayable::of(answered, &self.args.keep_column);
+        let said = Sayable::of(answered, &self.request.keep_column);
         let row = answered.row;
-        let line = match self.args.format {
+        let line = match self.request.format {
             Format::Json => object(answered, &said).into_bytes(),
             Format::Csv => {
                 let (layout, reading, card) = match &said.card {
@@ -195,7 +195,7 @@ impl Report for Masked<'_> {
             }
             Format::Text => {
                 self.advice.add(answered);
-                let bits = answered.entry.sighting.capture.len();
+                let bits = answered.entry.observation.capture.len();
                 let beside = said.beside();
                 let beside = if beside.is_empty() { beside } else { format!("  {beside}") };
                 let (place, verdict) = (place(row), verdict(said.verdict));
@@ -208,7 +208,7 @@ impl Report for Masked<'_> {
     }
 
     fn invalid(&mut self, row: &Row, _: &str) -> Result<(), Fail> {
-        let line = match self.args.format {
+        let line = match self.request.format {
             Format::Json => {
                 let object = json!({"line": row.line, "source": *row.source,
                     "verdict": "invalid", "error": NO_CAPTURE});
@@ -216,7 +216,7 @@ impl Report for Masked<'_> {
             }
             Format::Csv => {
                 let (line, source) = (row.line.to_string(), row.source.to_string());
-                let empty = vec![String::new(); HEAD.len() - 3 + self.args.keep_column.len()];
+                let empty = vec![String::new(); HEAD.len() - 3 + self.request.keep_column.len()];
                 record([line, source, "invalid".to_owned()].into_iter().chain(empty))?
             }
             Format::Text => format!("{:<16} {NO_CAPTURE}\n", place(row)).into_bytes(),
@@ -226,8 +226,8 @@ impl Report for Masked<'_> {
 
     fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
         self.write(b"")?;
-        if self.args.format == Format::Text && !self.args.quiet {
-            let mut out = screen::Page::new(self.world);
+        if self.request.format == Format::Text && !self.request.quiet {
+            let mut out = terminal::Page::new(self.host);
             self.advice
                 .lines(fit, out.width)
                 .iter()
@@ -239,8 +239,8 @@ impl Report for Masked<'_> {
 
     fn end(&mut self) -> Result<(), Fail> {
         self.write(b"")?;
-        if self.args.format == Format::Text && !self.args.quiet {
-            let mut out = screen::Page::new(self.world);
+        if self.request.format == Format::Text && !self.request.quiet {
+            let mut out = terminal::Page::new(self.host);
             care::say(&mut out)?;
             out.flush()?;
         }

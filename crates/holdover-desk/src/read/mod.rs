@@ -3,14 +3,14 @@
 pub mod advice;
 mod csv;
 mod fast;
-mod holes;
 mod json;
 pub mod masked;
 pub mod notes;
 pub mod page;
-mod paper;
+mod page_sink;
 mod records;
 pub mod summary;
+mod template;
 pub mod text;
 pub mod words;
 
@@ -22,14 +22,14 @@ use holdover::states::States;
 use holdover_signal::Probe;
 
 use self::fast::Fast;
-use self::holes::Holes;
 use self::records::{Records, Render};
+use self::template::Gaps;
 use crate::fail::{Fail, Outcome};
+use crate::host::Host;
 use crate::input::{self, Entry, Event, Inputs, Row};
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::world::World;
-use crate::{files, screen, signal};
+use crate::{files, signal, terminal};
 
 /// Captures of a live pipe that are answered without waiting for a pause, so
 /// that memory stays bounded.
@@ -51,7 +51,7 @@ pub struct Answered<'a, 't> {
     /// Everything worth saying beside the candidates.
     pub notes: Vec<String>,
     /// Where what differs from capture to capture is to be left open.
-    pub holes: Option<&'a Holes<'a>>,
+    pub gaps: Option<&'a Gaps<'a>>,
 }
 
 /// One way to show answers.
@@ -74,14 +74,15 @@ trait Report {
     }
 }
 
-pub fn run(world: &dyn World, args: &request::Read) -> Result<Outcome, Fail> {
-    let table = files::tables(world, &args.tables.0)?;
-    let site = args.site.as_deref().map(|path| files::site(world, path, &table)).transpose()?;
-    let probe = Probe::new(signal::options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let mut inputs = Inputs::new(world, &args.inputs, args.batch)?;
+pub fn run(host: &dyn Host, request: &request::Read) -> Result<Outcome, Fail> {
+    let table = files::tables(host, &request.tables.0)?;
+    let site = request.site.as_deref().map(|path| files::site(host, path, &table)).transpose()?;
+    let probe =
+        Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let mut inputs = Inputs::new(host, &request.inputs, request.batch)?;
     let mut job = Job {
-        world,
-        args,
+        host,
+        request,
         site: site.as_ref(),
         probe: &probe,
         batch: Batch::new(&table, site.as_ref()),
@@ -89,18 +90,19 @@ pub fn run(world: &dyn World, args: &request::Read) -> Result<Outcome, Fail> {
         outcome: Outcome::Done,
     };
     // With a page, every capture is shown to it as well.
-    let mut show = |report: &mut dyn Report| match paper::Paper::of(world, args, job.site)? {
+    let mut show = |report: &mut dyn Report| match page_sink::PageSink::of(host, request, job.site)?
+    {
         Some(paper) => job.run(&mut inputs, &mut paper.beside(report)),
         None => job.run(&mut inputs, report),
     };
-    if args.mask && !args.summary {
-        return show(&mut masked::Masked::new(world, args));
+    if request.mask && !request.summary {
+        return show(&mut masked::Masked::new(host, request));
     }
-    match (args.summary, args.format, args.page.html.is_some()) {
-        (true, _, _) => show(&mut summary::Summary::new(world, args)),
-        (false, Format::Text, _) => show(&mut text::Text::new(world, args)),
-        (false, Format::Json, true) => show(&mut Records::new(world, json::Json)),
-        (false, Format::Csv, true) => show(&mut Records::new(world, csv::Csv::default())),
+    match (request.summary, request.format, request.page.html.is_some()) {
+        (true, _, _) => show(&mut summary::Summary::new(host, request)),
+        (false, Format::Text, _) => show(&mut text::Text::new(host, request)),
+        (false, Format::Json, true) => show(&mut Records::new(host, json::Json)),
+        (false, Format::Csv, true) => show(&mut Records::new(host, csv::Csv::default())),
         (false, Format::Json, false) => job.records(&mut inputs, json::Json),
         (false, Format::Csv, false) => job.records(&mut inputs, csv::Csv::default()),
     }
@@ -108,8 +110,8 @@ pub fn run(world: &dyn World, args: &request::Read) -> Result<Outcome, Fail> {
 
 /// What is read, and by what.
 struct Job<'a, 't> {
-    world: &'a dyn World,
-    args: &'a request::Read,
+    host: &'a dyn Host,
+    request: &'a request::Read,
     site: Option<&'a Site>,
     probe: &'a Probe,
     batch: Batch<'t>,
@@ -125,7 +127,7 @@ type On<'a> = &'a mut dyn FnMut(Event<'_>) -> Result<(), Fail>;
 impl Job<'_, '_> {
     /// Whether the input is answered as it comes.
     fn lives(&self, inputs: &Inputs<'_>) -> bool {
-        self.args.port.is_some() || self.args.streaming || inputs.live()
+        self.request.port.is_some() || self.request.streaming || inputs.live()
     }
 
     /// Sees all, then answers all: twice through the input, so that memory
@@ -161,7 +163,7 @@ impl Job<'_, '_> {
 
     /// The same for records, plain lines by the block.
     fn records<R: Render>(&mut self, inputs: &mut Inputs<'_>, render: R) -> Result<Outcome, Fail> {
-        let mut records = Records::new(self.world, render);
+        let mut records = Records::new(self.host, render);
         if self.lives(inputs) {
             return self.live(inputs, &mut records);
         }
@@ -173,18 +175,18 @@ impl Job<'_, '_> {
         let fit = self.batch.fit();
         let mut outcome = Outcome::Done;
         let again = {
-            let world = self.world;
+            let host = self.host;
             let Records { render, out, .. } = &mut records;
             let mut fast = Fast::new(&fit, self.site, &*render);
             inputs.read(self.probe, true, &mut |event| match event {
                 Event::Rows(rows) => {
-                    let (bytes, worst) = fast.rows(world, &rows);
+                    let (bytes, worst) = fast.rows(host, &rows);
                     outcome = outcome.max(worst);
                     Ok(std::io::Write::write_all(out, bytes)?)
                 }
                 Event::Text { source, first_line, plain } => {
                     let write = |bytes: &[u8]| Ok(std::io::Write::write_all(out, bytes)?);
-                    let worst = fast.answer::<Fail>(source, first_line, plain, world, write)?;
+                    let worst = fast.answer::<Fail>(source, first_line, plain, host, write)?;
                     outcome = outcome.max(worst);
                     Ok(())
                 }
@@ -203,8 +205,8 @@ impl Job<'_, '_> {
 
     /// First time through the input.
     fn see(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<(), Fail> {
-        let Job { world, batch, any, outcome, site, .. } = self;
-        let world = *world;
+        let Job { host, batch, any, outcome, site, .. } = self;
+        let host = *host;
         let site = *site;
         let mut headings: Option<Arc<Vec<String>>> = None;
         inputs.read(self.probe, true, &mut |event| {
@@ -212,7 +214,7 @@ impl Job<'_, '_> {
                 Event::Rows(rows) => {
                     *any |= !rows.is_empty();
                     *outcome =
-                        (*outcome).max(see_rows(world, batch, site, &rows, &mut headings, report)?);
+                        (*outcome).max(see_rows(host, batch, site, &rows, &mut headings, report)?);
                 }
                 Event::Text { source, first_line, plain } => {
                     *any = true;
@@ -235,15 +237,15 @@ impl Job<'_, '_> {
             true => (batch.distinct() as usize / 8).clamp(STREAMED, PENDING_MOST),
             false => PENDING_MOST,
         };
-        let (world, args, probe) = (self.world, self.args, self.probe);
+        let (host, request, probe) = (self.host, self.request, self.probe);
         let mut on = |event: Event<'_>| match event {
             Event::Rows(rows) => {
                 self.any |= !rows.is_empty();
                 let seen =
-                    see_rows(world, &mut self.batch, self.site, &rows, &mut headings, report)?;
+                    see_rows(host, &mut self.batch, self.site, &rows, &mut headings, report)?;
                 self.outcome = self.outcome.max(seen);
                 pending.extend(rows);
-                match pending.len() >= most(&self.batch, args.streaming) {
+                match pending.len() >= most(&self.batch, request.streaming) {
                     true => self.settle(&mut pending, &mut outcome, report),
                     false => Ok(()),
                 }
@@ -256,8 +258,8 @@ impl Job<'_, '_> {
             Event::Text { .. } => Ok(()),
         };
         let on: On<'_> = &mut on;
-        let read = match &args.port {
-            Some(port) => input::follow(world, port, args.baud, probe, on),
+        let read = match &request.port {
+            Some(port) => input::follow(host, port, request.baud, probe, on),
             None => inputs.read(probe, false, on),
         };
         if let Err(Fail::BrokenPipe) = read {
@@ -298,8 +300,8 @@ impl Job<'_, '_> {
             Ok(entry) => entry,
             Err(why) => {
                 let source = plain(&row.source);
-                let said = if self.args.mask { masked::NO_CAPTURE } else { why };
-                screen::complain(self.world, &format!("{source}:{}: {said}", row.line));
+                let said = if self.request.mask { masked::NO_CAPTURE } else { why };
+                terminal::complain(self.host, &format!("{source}:{}: {said}", row.line));
                 report.invalid(row, why)?;
                 return Ok(Outcome::InputWrong);
             }
@@ -309,7 +311,7 @@ impl Job<'_, '_> {
         let row = taken.as_ref().unwrap_or(row);
         let Ok(entry) = &row.entry else { return Ok(Outcome::InputWrong) };
         let notes = notes::of(entry, &answer, self.site, None);
-        report.answered(&Answered { row, entry, answer: &answer, notes, holes: None })?;
+        report.answered(&Answered { row, entry, answer: &answer, notes, gaps: None })?;
         Ok(match answer.verdict {
             Verdict::Identified => Outcome::Done,
             _ => Outcome::CardsWrong,
@@ -328,10 +330,10 @@ impl Job<'_, '_> {
     /// A sample is no secret.
     fn say_if_sampled(&self, fit: &Fit<'_, '_>) {
         let (counted, all) = (fit.counted(), self.batch.distinct());
-        if counted < all && !self.args.quiet {
+        if counted < all && !self.request.quiet {
             let about = if all > Batch::EXACT as u64 { "about " } else { "" };
-            screen::remark(
-                self.world,
+            terminal::remark(
+                self.host,
                 &format!(
                     "of {about}{all} distinct captures, {counted} drawn fairly settle the proportions"
                 ),
@@ -345,12 +347,12 @@ impl Job<'_, '_> {
 fn taken(row: &Row, entry: &Entry, answer: &Answer<'_>) -> Option<Row> {
     entry.digits.as_ref()?;
     let mut entry = entry.clone();
-    entry.sighting.capture = answer.capture.unwrap_or(entry.sighting.capture);
+    entry.observation.capture = answer.capture.unwrap_or(entry.observation.capture);
     Some(Row { source: row.source.clone(), line: row.line, entry: Ok(entry) })
 }
 
 fn see_rows(
-    world: &dyn World,
+    host: &dyn Host,
     batch: &mut Batch<'_>,
     site: Option<&Site>,
     rows: &[Row],
@@ -362,7 +364,7 @@ fn see_rows(
         let Ok(entry) = &row.entry else { continue };
         entry.seen_by(batch);
         if let Some(why) = entry.state.as_deref().and_then(|word| states(site).of(word).err()) {
-            screen::complain(world, &format!("{}:{}: {why}", plain(&row.source), row.line));
+            terminal::complain(host, &format!("{}:{}: {why}", plain(&row.source), row.line));
             outcome = Outcome::InputWrong;
         }
         let own = &entry.carried.headings;

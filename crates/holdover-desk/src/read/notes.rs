@@ -6,7 +6,7 @@ use holdover::layout::{Layout, Part, Rule, Unsettled, Value};
 use holdover::rank::{Answer, Candidate, Mend, Mended, Verdict};
 use holdover::site::Site;
 
-use super::holes::Holes;
+use super::template::Gaps;
 use super::words::{numbers, percent};
 use crate::input::Entry;
 
@@ -18,27 +18,27 @@ const LIKELY: f64 = 0.5;
 
 /// All notes on one capture.
 ///
-/// With holes, numbers of the capture come out as holes.
+/// With gaps, numbers of the capture come out as gaps.
 pub fn of(
     entry: &Entry,
     answer: &Answer<'_>,
     site: Option<&Site>,
-    holes: Option<&Holes<'_>>,
+    gaps: Option<&Gaps<'_>>,
 ) -> Vec<String> {
     let mut notes = entry.notes.clone();
     notes.extend(lengths(entry, answer));
     notes.extend(answer.mended.as_ref().and_then(mend));
     if let Some(best) = answer.best() {
         notes.extend(reading(best).filter(|_| best.probability >= LIKELY));
-        notes.extend(twins(answer, holes));
-        notes.extend(print(entry, best, holes));
+        notes.extend(twins(answer, gaps));
+        notes.extend(print(entry, best, gaps));
         notes.extend(site.and_then(|site| ownership(best, answer, site)));
     }
     notes.extend(unsettled(answer));
     for candidate in answer.candidates.iter().filter(|c| c.probability >= WORTH_A_NOTE) {
         let serial = serial(candidate);
-        if let (Some(holes), false) = (holes, serial.is_empty()) {
-            holes.refuse();
+        if let (Some(gaps), false) = (gaps, serial.is_empty()) {
+            gaps.refuse();
         }
         for note in serial {
             if !notes.contains(&note) {
@@ -170,7 +170,7 @@ fn reading(best: &Candidate<'_>) -> Option<String> {
 }
 
 /// Layouts with the same checks: what each would make of the same bits.
-fn twins(answer: &Answer<'_>, holes: Option<&Holes<'_>>) -> Option<String> {
+fn twins(answer: &Answer<'_>, gaps: Option<&Gaps<'_>>) -> Option<String> {
     let best = answer.candidates.first()?;
     let twins: Vec<_> = answer
         .candidates
@@ -185,7 +185,7 @@ fn twins(answer: &Answer<'_>, holes: Option<&Holes<'_>>) -> Option<String> {
     let note = format!("{} have the same bits and checks", ids.join(" and "));
     let mut readings: Vec<_> = twins.iter().map(|c| numbers(&c.decode())).collect();
     readings.dedup();
-    if let Some(holes) = holes {
+    if let Some(gaps) = gaps {
         let spans =
             |c: &Candidate<'_>| (c.layout.site_span().cloned(), c.layout.card_span().cloned());
         let same = twins.iter().all(|c| spans(c) == spans(best));
@@ -195,9 +195,9 @@ fn twins(answer: &Answer<'_>, holes: Option<&Holes<'_>>) -> Option<String> {
         };
         if !same {
             if !matches!(twins[..], [a, b] if apart(a, b)) {
-                holes.refuse();
+                gaps.refuse();
             }
-            readings = twins.iter().map(|c| in_holes(c, holes)).collect();
+            readings = twins.iter().map(|c| in_holes(c, gaps)).collect();
         }
     }
     if readings.len() == 1 {
@@ -206,13 +206,13 @@ fn twins(answer: &Answer<'_>, holes: Option<&Holes<'_>>) -> Option<String> {
     Some(format!("{note}; the card's print tells which it is: {}", readings.join(" or ")))
 }
 
-/// What [`numbers`] says, with holes.
-fn in_holes(candidate: &Candidate<'_>, holes: &Holes<'_>) -> String {
-    match (holes.part(candidate, Part::Site), holes.part(candidate, Part::Card)) {
+/// What [`numbers`] says, with gaps.
+fn in_holes(candidate: &Candidate<'_>, gaps: &Gaps<'_>) -> String {
+    match (gaps.part(candidate, Part::Site), gaps.part(candidate, Part::Card)) {
         (Some(site), Some(card)) => format!("{site} {card}"),
         (None, Some(card)) => card,
         _ => {
-            holes.refuse();
+            gaps.refuse();
             String::new()
         }
     }
@@ -220,9 +220,9 @@ fn in_holes(candidate: &Candidate<'_>, holes: &Holes<'_>) -> String {
 
 /// Numbers noted that are not the card's; and what is printed on a card whose
 /// number is printed by a rule.
-fn print(entry: &Entry, best: &Candidate<'_>, holes: Option<&Holes<'_>>) -> Option<String> {
+fn print(entry: &Entry, best: &Candidate<'_>, gaps: Option<&Gaps<'_>>) -> Option<String> {
     let decode = best.decode();
-    let known = &entry.sighting.known;
+    let known = &entry.observation.known;
     let noted = known.site.as_ref().zip(decode.site().map(|site| site.to_string()));
     if let Some((noted, site)) = noted
         && noted.trim_start_matches('0') != site.trim_start_matches('0')
@@ -231,8 +231,8 @@ fn print(entry: &Entry, best: &Candidate<'_>, holes: Option<&Holes<'_>>) -> Opti
     }
     let rule = decode.layout.print_rule();
     let printed = (!rule.as_is()).then(|| decode.printed()).flatten();
-    if let (Some(holes), false) = (holes, rule.as_is()) {
-        holes.refuse();
+    if let (Some(gaps), false) = (gaps, rule.as_is()) {
+        gaps.refuse();
     }
     if known.print_agrees(&decode) != Some(false) {
         return Some(format!("printed on this card, as {rule} of its number: {}", printed?));

@@ -9,6 +9,7 @@ use holdover::rank::{Fit, Verdict};
 use holdover::site::Site;
 use maud::{Markup, html};
 
+use crate::host::Host;
 use crate::html::layout::{BOTH, Bracket, Drawing, fields as brackets};
 use crate::html::raster::Batch;
 use crate::html::sheet::{
@@ -20,7 +21,6 @@ use crate::read::masked::{NO_CAPTURE, Sayable};
 use crate::read::text::{fields, lost, mended_is_best, place, reading};
 use crate::read::words::percent;
 use crate::read::{Answered, notes};
-use crate::world::World;
 use crate::{care, request};
 
 /// Captures drawn one by one, captures listed, unclear ones listed first.
@@ -44,8 +44,8 @@ struct Kind {
 
 /// What a page needs, gathered as captures are answered.
 pub struct Page<'a> {
-    world: &'a dyn World,
-    args: &'a request::Read,
+    host: &'a dyn Host,
+    request: &'a request::Read,
     site: Option<&'a Site>,
     hide: bool,
     captures: u64,
@@ -63,14 +63,14 @@ pub struct Page<'a> {
 
 impl<'a> Page<'a> {
     pub fn new(
-        world: &'a dyn World,
-        args: &'a request::Read,
+        host: &'a dyn Host,
+        request: &'a request::Read,
         site: Option<&'a Site>,
         hide: bool,
     ) -> Page<'a> {
         Page {
-            world,
-            args,
+            host,
+            request,
             site,
             hide,
             captures: 0,
@@ -109,7 +109,7 @@ impl<'a> Page<'a> {
         }] += 1;
         let best = answer.candidates.first();
         let fits = best.filter(|_| answer.verdict != Verdict::Unknown && !mended_is_best(answer));
-        let capture = entry.sighting.capture;
+        let capture = entry.observation.capture;
         let word = fits.map_or(capture, |best| best.word);
         let key = (
             word.len(),
@@ -167,7 +167,7 @@ impl<'a> Page<'a> {
     fn place(&self, row: &Row) -> String {
         match &*row.source {
             "argument" => place(row),
-            _ if self.args.inputs.len() > 1 => place(row),
+            _ if self.request.inputs.len() > 1 => place(row),
             _ => place_short(row),
         }
     }
@@ -180,7 +180,7 @@ impl<'a> Page<'a> {
     fn list(&self, answered: &Answered<'_, '_>) -> Vec<Markup> {
         let Answered { row, answer, .. } = answered;
         if self.hide {
-            let said = Sayable::of(answered, &self.args.keep_column);
+            let said = Sayable::of(answered, &self.request.keep_column);
             return vec![
                 cell(self.place(row)),
                 verdict(said.verdict),
@@ -218,7 +218,7 @@ impl<'a> Page<'a> {
     /// A capture drawn over its layout, and why it is taken for that.
     fn draw(&self, answered: &Answered<'_, '_>) -> Markup {
         let Answered { row, entry, answer, .. } = answered;
-        let capture = &entry.sighting.capture;
+        let capture = &entry.observation.capture;
         let mended = mended_is_best(answer);
         let best = answer.candidates.first().filter(|_| !mended);
         let unknown = answer.verdict == Verdict::Unknown;
@@ -270,12 +270,13 @@ impl<'a> Page<'a> {
             }
             (open, _) => stand(Stand::Bad, &format!("{} not identified", grouped(open))),
         };
-        let mut made_of = match &self.args.port {
+        let mut made_of = match &self.request.port {
             Some(port) => vec![("serial port", port.clone())],
-            None => vec![("made of", named(self.world, &self.args.inputs, self.hide))],
+            None => vec![("made of", named(self.host, &self.request.inputs, self.hide))],
         };
-        made_of.push(("tables", self.args.tables.0.join(", ")));
-        made_of.extend(self.args.site.iter().map(|path| ("site file", path.display().to_string())));
+        made_of.push(("tables", self.request.tables.0.join(", ")));
+        made_of
+            .extend(self.request.site.iter().map(|path| ("site file", path.display().to_string())));
         let sheet = Sheet {
             kind: "Captures read",
             verdict: html! { (count(self.captures, "capture", "captures")) ": " (verdict) },

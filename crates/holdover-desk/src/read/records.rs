@@ -8,13 +8,13 @@ use holdover::rank::Fit;
 
 use super::{Answered, Report};
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::input::Row;
-use crate::world::World;
 
 /// Renders records.
 pub trait Render: Sync {
     /// Takes the headings of a source's own columns; all come before any record.
-    fn headings(&mut self, world: &dyn World, headings: &Arc<Vec<String>>);
+    fn headings(&mut self, host: &dyn Host, headings: &Arc<Vec<String>>);
 
     /// What stands before the first record.
     fn head(&self, out: &mut Vec<u8>);
@@ -28,7 +28,7 @@ pub trait Render: Sync {
 
 /// Prints records to standard output.
 pub struct Records<'w, R> {
-    world: &'w dyn World,
+    host: &'w dyn Host,
     pub render: R,
     pub out: BufWriter<Box<dyn Write>>,
     record: Vec<u8>,
@@ -36,9 +36,9 @@ pub struct Records<'w, R> {
 }
 
 impl<'w, R: Render> Records<'w, R> {
-    pub fn new(world: &'w dyn World, render: R) -> Records<'w, R> {
-        let out = BufWriter::with_capacity(1 << 16, world.out());
-        Records { world, render, out, record: Vec::new(), begun: false }
+    pub fn new(host: &'w dyn Host, render: R) -> Records<'w, R> {
+        let out = BufWriter::with_capacity(1 << 16, host.out());
+        Records { host, render, out, record: Vec::new(), begun: false }
     }
 
     /// Writes what stands before the first record, once.
@@ -59,7 +59,7 @@ impl<'w, R: Render> Records<'w, R> {
 
 impl<R: Render> Report for Records<'_, R> {
     fn headings(&mut self, headings: &Arc<Vec<String>>) {
-        self.render.headings(self.world, headings);
+        self.render.headings(self.host, headings);
     }
 
     fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {

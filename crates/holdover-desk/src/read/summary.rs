@@ -15,12 +15,12 @@ use super::{Answered, Report};
 use crate::care;
 use crate::fail::Fail;
 use crate::formats::{Grid, write_csv};
+use crate::host::Host;
 use crate::input::Row;
 use crate::mask;
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::screen::{self, Page, STRONG, in_style};
-use crate::world::World;
+use crate::terminal::{self, Page, STRONG, in_style};
 
 /// Columns of the technician's own that say where a capture was made.
 const PLACES: [&str; 3] = ["building", "door", "reader"];
@@ -53,8 +53,8 @@ struct Count {
 }
 
 pub struct Summary<'a> {
-    world: &'a dyn World,
-    args: &'a request::Read,
+    host: &'a dyn Host,
+    request: &'a request::Read,
     met: BTreeMap<Met, Count>,
     cards: usize,
     wiring: Vec<Wiring>,
@@ -63,10 +63,10 @@ pub struct Summary<'a> {
 }
 
 impl<'a> Summary<'a> {
-    pub fn new(world: &'a dyn World, args: &'a request::Read) -> Summary<'a> {
+    pub fn new(host: &'a dyn Host, request: &'a request::Read) -> Summary<'a> {
         Summary {
-            world,
-            args,
+            host,
+            request,
             met: BTreeMap::new(),
             cards: 0,
             wiring: Vec::new(),
@@ -81,9 +81,9 @@ impl Report for Summary<'_> {
         let Answered { row, entry, answer, .. } = answered;
         self.sources.insert(row.source.clone());
         // A column may hold the card, and a site code be a part of its number.
-        let hide = self.args.mask;
+        let hide = self.request.mask;
         let kept =
-            |place: &str| self.args.keep_column.iter().any(|k| k.eq_ignore_ascii_case(place));
+            |place: &str| self.request.keep_column.iter().any(|k| k.eq_ignore_ascii_case(place));
         let cell = |place: &str| match !hide || kept(place) {
             true => entry.carried.cell(place).unwrap_or("").trim().to_owned(),
             false => String::new(),
@@ -99,7 +99,7 @@ impl Report for Summary<'_> {
                 .filter(|_| answer.verdict == Verdict::Identified && !hide)
                 .and_then(|best| best.decode().site())
                 .map_or_else(String::new, |site| site.to_string()),
-            length: entry.sighting.capture.len(),
+            length: entry.observation.capture.len(),
         };
         if self.met.len() >= MAX_KINDS && !self.met.contains_key(&met) {
             return Err(Fail::said(format!(
@@ -109,7 +109,7 @@ impl Report for Summary<'_> {
         }
         let count = self.met.entry(met).or_default();
         count.captures += 1;
-        let capture: &Capture = &entry.sighting.capture;
+        let capture: &Capture = &entry.observation.capture;
         let new = count
             .cards
             .insert(best.map_or_else(|| capture.to_string(), |best| best.word.to_string()));
@@ -136,8 +136,8 @@ impl Report for Summary<'_> {
     }
 
     fn end(&mut self) -> Result<(), Fail> {
-        let mut out = screen::Page::of(self.world, self.args.format == Format::Text);
-        match self.args.format {
+        let mut out = terminal::Page::of(self.host, self.request.format == Format::Text);
+        match self.request.format {
             Format::Text => self.text(&mut out),
             Format::Json => self.json(&mut out),
             Format::Csv => self.csv(&mut out),
@@ -227,7 +227,7 @@ impl Summary<'_> {
                 "\n{}  {}: {state} ({}{of})",
                 in_style(STRONG, "wiring"),
                 plain(reader),
-                if self.args.mask { mask::percent(p).to_owned() } else { percent(p) }
+                if self.request.mask { mask::percent(p).to_owned() } else { percent(p) }
             )?;
         }
         let lengths: BTreeSet<usize> = self

@@ -11,11 +11,11 @@ use super::advice::Advice;
 use super::words::{numbers, percent};
 use super::{Answered, Report};
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::input::Row;
 use crate::plain::plain;
 use crate::request;
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style};
-use crate::world::World;
+use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, STRONG, in_style};
 use crate::{care, draw};
 
 /// Captures drawn in full; of a larger batch, each has one line and only
@@ -30,8 +30,8 @@ struct Held {
 }
 
 pub struct Text<'a> {
-    world: &'a dyn World,
-    args: &'a request::Read,
+    host: &'a dyn Host,
+    request: &'a request::Read,
     advice: Advice,
     held: Vec<Held>,
     /// Captures have their lines since the last pause.
@@ -44,10 +44,10 @@ pub struct Text<'a> {
 }
 
 impl<'a> Text<'a> {
-    pub fn new(world: &'a dyn World, args: &'a request::Read) -> Text<'a> {
+    pub fn new(host: &'a dyn Host, request: &'a request::Read) -> Text<'a> {
         Text {
-            world,
-            args,
+            host,
+            request,
             advice: Advice::default(),
             held: Vec::new(),
             listed: false,
@@ -108,8 +108,8 @@ pub fn lost(candidate: &Candidate<'_>) -> Option<usize> {
 impl Text<'_> {
     fn block(&self, answered: &Answered<'_, '_>) -> Vec<String> {
         let Answered { row, entry, answer, notes, .. } = answered;
-        let width = screen::width(self.world);
-        let capture = &entry.sighting.capture;
+        let width = terminal::width(self.host);
+        let capture = &entry.observation.capture;
         let mut lines = Vec::new();
         let head = format!("{}: {} bits", place(row), capture.len());
         let carried: Vec<String> = entry
@@ -124,11 +124,11 @@ impl Text<'_> {
             false => format!("{head}  {}", in_style(FAINT, &carried.join(", "))),
         });
         lines.extend(verdict_lines(answer, capture, width));
-        if !self.args.quiet {
+        if !self.request.quiet {
             lines.extend(why_lines(answer, width));
         }
         for note in notes {
-            let wrapped = screen::wrap(&plain(note), width - 8);
+            let wrapped = terminal::wrap(&plain(note), width - 8);
             for (i, line) in wrapped.iter().enumerate() {
                 let head = if i == 0 { "  note  " } else { "        " };
                 lines.push(format!("{head}{line}"));
@@ -140,7 +140,7 @@ impl Text<'_> {
 
     fn line(&self, answered: &Answered<'_, '_>) -> String {
         let Answered { row, entry, answer, .. } = answered;
-        let bits = entry.sighting.capture.len();
+        let bits = entry.observation.capture.len();
         let best = answer.candidates.first();
         let what = match (answer.verdict, best) {
             _ if mended_is_best(answer) => match &answer.mended {
@@ -209,7 +209,7 @@ fn verdict_lines(answer: &Answer<'_>, capture: &Capture, width: usize) -> Vec<St
                 reading(best),
                 percent(best.probability)
             ));
-            for line in screen::wrap(&fields(best), width - 4) {
+            for line in terminal::wrap(&fields(best), width - 4) {
                 lines.push(format!("    {}", in_style(STRONG, &line)));
             }
             lines.push(String::new());
@@ -271,7 +271,7 @@ impl Text<'_> {
     /// Takes a capture: drawn, or held until there are too many to draw, or a
     /// line at once.
     fn take(&mut self, held: Held) -> Result<(), Fail> {
-        if self.args.full {
+        if self.request.full {
             return self.print(&held.block);
         }
         self.held.push(held);
@@ -290,12 +290,12 @@ impl Text<'_> {
 
     /// Whether each capture has its line, and few are drawn.
     fn large(&self) -> bool {
-        self.args.quiet || self.listed || self.held.len() > DRAWN
+        self.request.quiet || self.listed || self.held.len() > DRAWN
     }
 
     fn print(&mut self, lines: &[String]) -> Result<(), Fail> {
-        self.listed = !self.args.full;
-        let mut out = screen::Page::new(self.world);
+        self.listed = !self.request.full;
+        let mut out = terminal::Page::new(self.host);
         lines.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
         out.flush()?;
         Ok(())
@@ -303,7 +303,7 @@ impl Text<'_> {
 
     /// Whether a capture's drawing may be shown.
     fn draws(&self, identified: bool) -> bool {
-        self.args.full || !self.large() || !identified && self.unclear.len() < DRAWN
+        self.request.full || !self.large() || !identified && self.unclear.len() < DRAWN
     }
 }
 
@@ -324,12 +324,12 @@ impl Report for Text<'_> {
 
     fn paused(&mut self, fit: &Fit<'_, '_>) -> Result<(), Fail> {
         for held in std::mem::take(&mut self.held) {
-            let mut out = screen::Page::new(self.world);
+            let mut out = terminal::Page::new(self.host);
             held.block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
             out.flush()?;
         }
-        let mut out = screen::Page::new(self.world);
-        if self.listed && !self.args.quiet {
+        let mut out = terminal::Page::new(self.host);
+        if self.listed && !self.request.quiet {
             writeln!(out)?;
             for block in self.unclear.drain(..) {
                 block.iter().try_for_each(|line| writeln!(out, "{}", line.trim_end()))?;
@@ -341,7 +341,7 @@ impl Report for Text<'_> {
             }
         }
         self.listed = false;
-        if !self.args.quiet {
+        if !self.request.quiet {
             for line in self.advice.lines(fit, out.width) {
                 writeln!(out, "{line}")?;
             }
@@ -351,10 +351,10 @@ impl Report for Text<'_> {
     }
 
     fn end(&mut self) -> Result<(), Fail> {
-        if !self.named || self.args.quiet {
+        if !self.named || self.request.quiet {
             return Ok(());
         }
-        let mut out = screen::Page::new(self.world);
+        let mut out = terminal::Page::new(self.host);
         care::say(&mut out)?;
         out.flush()?;
         Ok(())

@@ -122,13 +122,13 @@ fn code(decode: &Decode<'_>) -> Option<u128> {
 #[cfg(test)]
 mod tests {
     use holdover::layout::{Value, builtin};
-    use holdover::rank::{Batch, Known, Sighting, Verdict};
+    use holdover::rank::{Batch, Known, Observation, Verdict};
 
     use super::*;
 
     /// How many captures come out as each layout.
     fn counts(captures: &[Capture]) -> BTreeMap<String, usize> {
-        let seen = |capture: &Capture| Sighting {
+        let seen = |capture: &Capture| Observation {
             capture: *capture,
             reader: String::new(),
             known: Known::default(),

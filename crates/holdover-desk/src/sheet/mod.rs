@@ -6,13 +6,13 @@ use std::collections::HashMap;
 use std::io::Read;
 
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::input::csv::Records;
 use crate::input::encoding;
 use crate::input::lines::{Line, Lines, MAX_LINE};
 use crate::input::{HELD_MOST, passed_over};
 use crate::plain::plain;
 use crate::progress;
-use crate::world::World;
 
 /// Mistakes shown of one file; the rest is counted.
 const SHOWN: usize = 20;
@@ -46,19 +46,19 @@ pub const MAX_TEXT: usize = 256 << 20;
 /// Reads a sheet; "-" is standard input. Of a workbook it is the sheet of the
 /// `choice`, or the first whose header is `known`.
 pub fn read(
-    world: &dyn World,
+    host: &dyn Host,
     path: &str,
     choice: Option<&str>,
     known: &dyn Fn(&[String]) -> bool,
 ) -> Result<Sheet, Fail> {
     let mut file: Box<dyn Read> = match path {
-        "-" => Box::new(progress::counted(world, "standard input", world.stdin(), None)),
-        path => Box::new(progress::open(world, path).map_err(|error| Fail::file(path, &error))?),
+        "-" => Box::new(progress::counted(host, "standard input", host.stdin(), None)),
+        path => Box::new(progress::open(host, path).map_err(|error| Fail::file(path, &error))?),
     };
     let head = head(path, &mut file)?;
     if workbook::told_by(&head).is_some() {
         let bytes = workbook_bytes(path, head, file)?;
-        return progress::during(world, path, || workbook::read(path, bytes, choice, known));
+        return progress::during(host, path, || workbook::read(path, bytes, choice, known));
     }
     if choice.is_some() {
         let mend = "leave --sheet out, or name a workbook (.xlsx)";

@@ -13,12 +13,12 @@ use holdover_signal::{
 use crate::care;
 use crate::fail::{Fail, Outcome};
 use crate::formats::{time, write_csv};
+use crate::host::Host;
 use crate::html;
 use crate::plain::plain;
 use crate::progress;
 use crate::request::{self, Format};
-use crate::screen::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
-use crate::world::World;
+use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
 
 /// Findings of one kind told with their place; the rest is counted.
 const TOLD: usize = 4;
@@ -26,22 +26,22 @@ const TOLD: usize = 4;
 /// Captures listed as text; the rest is counted.
 const LISTED: usize = 40;
 
-pub fn run(world: &dyn World, args: &request::Signal) -> Result<Outcome, Fail> {
-    if args.mask && args.format != Format::Text {
+pub fn run(host: &dyn Host, request: &request::Signal) -> Result<Outcome, Fail> {
+    if request.mask && request.format != Format::Text {
         return Err(Fail::said(
             "captures for `holdover read` hold every bit: --mask goes with --format text",
         ));
     }
-    let probe = Probe::new(options(&args.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let files = args.inputs.iter().map(std::path::Path::new);
-    let target = html::Target::of(world, &args.page, files, [])?;
+    let probe = Probe::new(options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let files = request.inputs.iter().map(std::path::Path::new);
+    let target = html::Target::of(host, &request.page, files, [])?;
     let mut page = target.as_ref().map(|target| crate::signal::page::Page::new(target.hide));
-    let outcome = health(world, args, &probe, &mut page);
+    let outcome = health(host, request, &probe, &mut page);
     // A reader of the text that has had enough still gets the page.
     if let (Some(target), Some(page)) = (target, page.and_then(|page| page.page())) {
-        let written = target.write(world, &page)?;
-        if args.format == Format::Text && outcome.is_ok() {
-            screen::Page::new(world).say("written  ", &written)?;
+        let written = target.write(host, &page)?;
+        if request.format == Format::Text && outcome.is_ok() {
+            terminal::Page::new(host).say("written  ", &written)?;
         }
     }
     outcome
@@ -49,17 +49,17 @@ pub fn run(world: &dyn World, args: &request::Signal) -> Result<Outcome, Fail> {
 
 /// Reads and reports each input.
 fn health(
-    world: &dyn World,
-    args: &request::Signal,
+    host: &dyn Host,
+    request: &request::Signal,
     probe: &Probe,
     page: &mut Option<crate::signal::page::Page>,
 ) -> Result<Outcome, Fail> {
-    let mut out = screen::Page::of(world, args.format == Format::Text);
-    let mut report = Report::new(args);
+    let mut out = terminal::Page::of(host, request.format == Format::Text);
+    let mut report = Report::new(request);
     report.head(&mut out)?;
     let mut outcome = Outcome::Done;
     let mut named = false;
-    for input in &args.inputs {
+    for input in &request.inputs {
         let mut failed = None;
         let mut on = |read: CardRead| {
             if let Some(page) = page.as_mut() {
@@ -70,8 +70,8 @@ fn health(
             }
         };
         let result = match input.as_str() {
-            "-" => from_pipe(world, probe, &mut on),
-            name => match opened(world, name, args.format) {
+            "-" => from_pipe(host, probe, &mut on),
+            name => match opened(host, name, request.format) {
                 Ok(file) => probe.read_from(file, &mut on),
                 Err(error) => return Err(Fail::file(name, &error)),
             },
@@ -102,14 +102,14 @@ fn health(
                 () if message.contains("data lines") => " (--d0, --d1)",
                 () => "",
             };
-            screen::complain(world, &format!("{}: {message}{options}", plain(input)));
+            terminal::complain(host, &format!("{}: {message}{options}", plain(input)));
             if let Some(page) = page.as_mut() {
                 page.failed(input, &message);
             }
             outcome = Outcome::InputWrong;
         }
     }
-    if named && args.format == Format::Text && !args.quiet {
+    if named && request.format == Format::Text && !request.quiet {
         care::say(&mut out)?;
     }
     out.flush()?;
@@ -117,26 +117,26 @@ fn health(
 }
 
 /// A file, its bytes counted; not where captures come out beside the bar.
-fn opened(world: &dyn World, name: &str, format: Format) -> io::Result<Box<dyn Read>> {
-    match format == Format::Text || !world.output_is_watched() {
-        true => Ok(Box::new(progress::open(world, name)?)),
-        false => Ok(Box::new(world.open(name)?)),
+fn opened(host: &dyn Host, name: &str, format: Format) -> io::Result<Box<dyn Read>> {
+    match format == Format::Text || !host.output_is_watched() {
+        true => Ok(Box::new(progress::open(host, name)?)),
+        false => Ok(Box::new(host.open(name)?)),
     }
 }
 
 /// A pipe is read as it comes, whatever its pauses.
 fn from_pipe(
-    world: &dyn World,
+    host: &dyn Host,
     probe: &Probe,
     on: &mut dyn FnMut(CardRead),
 ) -> Result<Summary, holdover_signal::SignalError> {
-    probe.read_from(world.stdin(), on)
+    probe.read_from(host.stdin(), on)
 }
 
 /// The options a command line gives.
-pub fn options(args: &request::ProbeOptions) -> Result<Options, Fail> {
+pub fn options(request: &request::ProbeOptions) -> Result<Options, Fail> {
     let mut options = Options::default();
-    match (&args.d0[..], &args.d1[..]) {
+    match (&request.d0[..], &request.d1[..]) {
         (d0, d1) if d0.len() != d1.len() => {
             return Err(Fail::said(format!(
                 "--d0 is given {} times and --d1 {}: give both for each reader",
@@ -152,17 +152,17 @@ pub fn options(args: &request::ProbeOptions) -> Result<Options, Fail> {
                 .collect();
         }
     }
-    options.gap_us = args.gap;
-    if let Some(glitch) = args.glitch {
+    options.gap_us = request.gap;
+    if let Some(glitch) = request.glitch {
         options.glitch_us = glitch;
     }
-    options.rate_hz = args.rate;
-    options.threshold_v = args.threshold;
-    options.idle = args.idle.map(|idle| match idle {
+    options.rate_hz = request.rate;
+    options.threshold_v = request.threshold;
+    options.idle = request.idle.map(|idle| match idle {
         request::IdleLevel::High => Idle::High,
         request::IdleLevel::Low => Idle::Low,
     });
-    options.time_unit = match &args.time_unit {
+    options.time_unit = match &request.time_unit {
         None => None,
         Some(name) => Some(TimeUnit::named(name).ok_or_else(|| {
             Fail::said(format!("no unit of time {:?}: write s, ms, us or ns", plain(name)))
@@ -173,7 +173,7 @@ pub fn options(args: &request::ProbeOptions) -> Result<Options, Fail> {
 
 /// What is printed of probe files.
 struct Report<'a> {
-    args: &'a request::Signal,
+    request: &'a request::Signal,
     listed: Vec<String>,
     more: usize,
     /// Findings inside captures, by reader and kind: the first few and how many.
@@ -181,12 +181,12 @@ struct Report<'a> {
 }
 
 impl<'a> Report<'a> {
-    fn new(args: &'a request::Signal) -> Report<'a> {
-        Report { args, listed: Vec::new(), more: 0, findings: BTreeMap::new() }
+    fn new(request: &'a request::Signal) -> Report<'a> {
+        Report { request, listed: Vec::new(), more: 0, findings: BTreeMap::new() }
     }
 
     fn head(&self, out: &mut Page) -> Result<(), Fail> {
-        if self.args.format == Format::Csv && !self.args.summary {
+        if self.request.format == Format::Csv && !self.request.summary {
             let mut csv = csv::Writer::from_writer(&mut *out);
             write_csv(&mut csv, &CardRead::CSV_HEADER)?;
             csv.flush()?;
@@ -195,8 +195,8 @@ impl<'a> Report<'a> {
     }
 
     fn read(&mut self, out: &mut Page, read: CardRead) -> Result<(), Fail> {
-        match self.args.format {
-            _ if self.args.summary => {}
+        match self.request.format {
+            _ if self.request.summary => {}
             Format::Json => {
                 let line = serde_json::to_string(&read)
                     .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
@@ -209,7 +209,7 @@ impl<'a> Report<'a> {
             }
             Format::Text => {
                 if self.listed.len() < LISTED {
-                    self.listed.push(listed(&read, self.args.mask));
+                    self.listed.push(listed(&read, self.request.mask));
                 } else {
                     self.more += 1;
                 }
@@ -227,13 +227,13 @@ impl<'a> Report<'a> {
     }
 
     fn summary(&mut self, out: &mut Page, input: &str, summary: &Summary) -> Result<(), Fail> {
-        if self.args.format == Format::Json && self.args.summary {
+        if self.request.format == Format::Json && self.request.summary {
             let mut object = serde_json::to_value(summary)
                 .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
             object["source"] = input.into();
             writeln!(out, "{object}")?;
         }
-        if self.args.format != Format::Text {
+        if self.request.format != Format::Text {
             return Ok(());
         }
         writeln!(out, "{}", in_style(STRONG, &plain(input)))?;
@@ -255,7 +255,7 @@ impl<'a> Report<'a> {
             }
         }
         self.more = 0;
-        if !self.args.quiet {
+        if !self.request.quiet {
             writeln!(out)?;
             let readable = summary.readers.iter().any(|reader| reader.captures > 0);
             let next = match readable {
@@ -292,7 +292,7 @@ impl<'a> Report<'a> {
         }
         spread(out, "pulse width", reader.width, PULSE_WIDTH_US)?;
         spread(out, "interval", reader.interval, PULSE_INTERVAL_US)?;
-        if !self.args.quiet {
+        if !self.request.quiet {
             histogram(out, "pulse width", &reader.widths, PULSE_WIDTH_US)?;
             histogram(out, "interval", &reader.intervals, PULSE_INTERVAL_US)?;
         }

@@ -18,10 +18,10 @@ use serde_json::{Map, json};
 use self::words::{Need, Undecided, Words, bits_are};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
+use crate::host::Host;
 use crate::plain::plain;
 use crate::request::Format;
-use crate::screen::{self, BAD, GOOD, STRONG, in_style};
-use crate::world::World;
+use crate::terminal::{self, BAD, GOOD, STRONG, in_style};
 
 /// One way in which two layouts of an id differ.
 struct Change {
@@ -44,14 +44,14 @@ impl Change {
 }
 
 pub fn run(
-    world: &dyn World,
+    host: &dyn Host,
     old: (&str, &Table),
     new: (&str, &Table),
     format: Format,
 ) -> Result<Outcome, Fail> {
     let ids = old.1.layouts().iter().map(Layout::id);
     let added = new.1.layouts().iter().map(Layout::id).filter(|id| old.1.layout(id).is_none());
-    let mut out = screen::Page::of(world, format == Format::Text);
+    let mut out = terminal::Page::of(host, format == Format::Text);
     let mut differ = false;
     if format == Format::Csv {
         let mut csv = csv::Writer::from_writer(&mut out);

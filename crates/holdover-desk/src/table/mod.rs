@@ -9,30 +9,30 @@ use holdover::layout::{Layout, Part, Role, Table, Unsettled};
 
 use crate::fail::{Fail, Outcome};
 use crate::formats::{Grid, write_csv};
+use crate::host::Host;
 use crate::plain::plain;
 use crate::request::{Format, Table as Request};
-use crate::screen::{FAINT, GOOD, OPEN, STRONG, in_style};
-use crate::world::World;
-use crate::{draw, files, screen};
+use crate::terminal::{FAINT, GOOD, OPEN, STRONG, in_style};
+use crate::{draw, files, terminal};
 
-pub fn run(world: &dyn World, request: &Request) -> Result<Outcome, Fail> {
+pub fn run(host: &dyn Host, request: &Request) -> Result<Outcome, Fail> {
     match request {
-        Request::List { tables, format } => list(world, &files::tables(world, &tables.0)?, *format),
-        Request::Lint { files, quiet } => lint(world, files, *quiet),
+        Request::List { tables, format } => list(host, &files::tables(host, &tables.0)?, *format),
+        Request::Lint { files, quiet } => lint(host, files, *quiet),
         Request::Show { ids, tables, format } => {
-            show(world, &files::tables(world, &tables.0)?, ids, *format)
+            show(host, &files::tables(host, &tables.0)?, ids, *format)
         }
         Request::Diff { old, new, format } => diff::run(
-            world,
-            (old, &files::table(world, old)?),
-            (new, &files::table(world, new)?),
+            host,
+            (old, &files::table(host, old)?),
+            (new, &files::table(host, new)?),
             *format,
         ),
     }
 }
 
-fn list(world: &dyn World, table: &Table, format: Format) -> Result<Outcome, Fail> {
-    let mut out = screen::Page::of(world, format == Format::Text);
+fn list(host: &dyn Host, table: &Table, format: Format) -> Result<Outcome, Fail> {
+    let mut out = terminal::Page::of(host, format == Format::Text);
     match format {
         Format::Json => {
             for layout in table.layouts() {
@@ -87,12 +87,12 @@ fn object(layout: &Layout) -> Result<String, Fail> {
     serde_json::to_string(layout).map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
 }
 
-fn lint(world: &dyn World, names: &[String], quiet: bool) -> Result<Outcome, Fail> {
-    let mut out = screen::Page::new(world);
+fn lint(host: &dyn Host, names: &[String], quiet: bool) -> Result<Outcome, Fail> {
+    let mut out = terminal::Page::new(host);
     let mut outcome = Outcome::Done;
     let mut seen: Vec<(String, Table)> = Vec::new();
     for name in names {
-        match files::table(world, name) {
+        match files::table(host, name) {
             Ok(table) => {
                 if !quiet {
                     let good = in_style(GOOD, "no mistake");
@@ -105,8 +105,8 @@ fn lint(world: &dyn World, names: &[String], quiet: bool) -> Result<Outcome, Fai
                     let twice = seen.iter().find(|(_, table)| table.layout(layout.id()).is_some());
                     if let Some((other, _)) = twice {
                         let id = layout.id();
-                        screen::complain(
-                            world,
+                        terminal::complain(
+                            host,
                             &format!(
                                 "{name}: a layout {id:?} is in {other} too: rename one before using both"
                             ),
@@ -117,7 +117,7 @@ fn lint(world: &dyn World, names: &[String], quiet: bool) -> Result<Outcome, Fai
                 seen.push((name.clone(), table));
             }
             Err(Fail::Said(message)) => {
-                screen::complain(world, &message);
+                terminal::complain(host, &message);
                 outcome = Outcome::InputWrong;
             }
             Err(fail) => return Err(fail),
@@ -191,12 +191,12 @@ fn remarks(table: &Table, out: &mut impl Write) -> Result<(), Fail> {
     Ok(())
 }
 
-fn show(world: &dyn World, table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> {
+fn show(host: &dyn Host, table: &Table, ids: &[String], format: Format) -> Result<Outcome, Fail> {
     let layouts: Vec<&Layout> = match ids {
         [] => table.layouts().iter().collect(),
         ids => ids.iter().map(|id| files::layout(table, id)).collect::<Result<_, _>>()?,
     };
-    let mut out = screen::Page::of(world, format == Format::Text);
+    let mut out = terminal::Page::of(host, format == Format::Text);
     if format == Format::Csv {
         return Err(Fail::said("a drawing is no CSV: use --format text or json"));
     }

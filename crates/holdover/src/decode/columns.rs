@@ -7,7 +7,7 @@
 //! views. Nothing is allocated per capture.
 
 use super::Reading;
-use super::narrow::Narrow;
+use super::column_decoder::ColumnDecoder;
 use crate::bits::{Capture, Span, Wide};
 use crate::layout::{Layout, Rule, Table};
 
@@ -132,7 +132,7 @@ impl View {
     }
 
     /// A span of the word as captures hold it.
-    pub fn pick(&self, span: &Span) -> Pick {
+    pub fn extract(&self, span: &Span) -> BitExtract {
         let bits = self.sources_of(span);
         let (first, flip) = bits[0];
         let run = bits.len() <= 64
@@ -140,19 +140,19 @@ impl View {
                 at.is_some() && *at == first.map(|first| first + i) && *inverted == flip
             });
         match first {
-            Some(first) if run => Pick::Run {
+            Some(first) if run => BitExtract::Run {
                 flip: if flip { u64::MAX } else { 0 },
                 left: first as u32,
                 right: 64 - bits.len() as u32,
             },
-            _ => Pick::Spread(bits),
+            _ => BitExtract::Spread(bits),
         }
     }
 }
 
 /// Where a number stands in captures.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub enum Pick {
+pub enum BitExtract {
     /// One run of up to 64 bits, perhaps inverted.
     Run {
         /// All ones where the bits are inverted.
@@ -167,13 +167,15 @@ pub enum Pick {
     Spread(Vec<(Option<usize>, bool)>),
 }
 
-impl Pick {
+impl BitExtract {
     /// The number in a capture; of more than 128 bits, the last 128.
     #[inline]
     pub fn number<B: Bits>(&self, bits: B) -> u128 {
         match self {
-            Pick::Run { flip, left, right } => u128::from((bits.window(*left) ^ flip) >> right),
-            Pick::Spread(spread) => {
+            BitExtract::Run { flip, left, right } => {
+                u128::from((bits.window(*left) ^ flip) >> right)
+            }
+            BitExtract::Spread(spread) => {
                 let wide = bits.wide();
                 spread.iter().fold(0, |n, (at, flip)| {
                     n << 1 | u128::from(at.is_some_and(|at| wide.bit(at)) != *flip)
@@ -186,10 +188,10 @@ impl Pick {
     pub fn numbers<B: Bits>(&self, captures: &[B], out: &mut Vec<u64>) {
         out.clear();
         match self {
-            Pick::Run { flip, left, right } => {
+            BitExtract::Run { flip, left, right } => {
                 out.extend(captures.iter().map(|b| (b.window(*left) ^ flip) >> right));
             }
-            Pick::Spread(_) => out.extend(captures.iter().map(|b| self.number(*b) as u64)),
+            BitExtract::Spread(_) => out.extend(captures.iter().map(|b| self.number(*b) as u64)),
         }
     }
 }
@@ -208,7 +210,7 @@ impl Pick {
 /// assert_eq!(fits, [1, 0]);
 /// let (mut cards, view) = (Vec::new(), &decoder.views()[0]);
 /// let layout = &builtin().layouts()[view.layout];
-/// view.pick(layout.card_span().unwrap()).numbers(&column[..1], &mut cards);
+/// view.extract(layout.card_span().unwrap()).numbers(&column[..1], &mut cards);
 /// assert_eq!(cards, [4321]);
 /// ```
 #[derive(Debug, Clone)]
@@ -225,7 +227,7 @@ pub struct Decoder<'t> {
     /// The syndrome of a capture of zeros.
     constant: Vec<u64>,
     /// Views with decimal digits, which are no linear rule.
-    decimal: Vec<(usize, Vec<Pick>)>,
+    decimal: Vec<(usize, Vec<BitExtract>)>,
 }
 
 impl<'t> Decoder<'t> {
@@ -273,15 +275,15 @@ impl<'t> Decoder<'t> {
         }
         let decimal = views.iter().enumerate().filter_map(|(v, view)| {
             let rules = table.layouts()[view.layout].rules().iter();
-            let picks: Vec<Pick> = rules
+            let extracts: Vec<BitExtract> = rules
                 .filter_map(|rule| match rule {
-                    Rule::Decimal { span, .. } => Some(view.pick(span)),
+                    Rule::Decimal { span, .. } => Some(view.extract(span)),
                     Rule::Relations { .. } => None,
                 })
                 .collect();
-            (!picks.is_empty()).then_some((v, picks))
+            (!extracts.is_empty()).then_some((v, extracts))
         });
-        let decimal: Vec<(usize, Vec<Pick>)> = decimal.collect();
+        let decimal: Vec<(usize, Vec<BitExtract>)> = decimal.collect();
         Decoder { table, length, views, groups, stride, rows, constant, decimal }
     }
 
@@ -296,8 +298,8 @@ impl<'t> Decoder<'t> {
     }
 
     /// A view's fields and checks, a narrow column each.
-    pub fn narrow(&self, view: &View) -> Narrow {
-        Narrow::new(self.layout(view), view, self.length)
+    pub fn narrow(&self, view: &View) -> ColumnDecoder {
+        ColumnDecoder::new(self.layout(view), view, self.length)
     }
 
     /// Bits of the captures.
@@ -380,9 +382,9 @@ impl<'t> Decoder<'t> {
             if let Some(out) = out.last_mut() {
                 *out &= last;
             }
-            for (v, picks) in &self.decimal {
+            for (v, extracts) in &self.decimal {
                 if out[v / 64] >> (v % 64) & 1 == 1
-                    && picks.iter().any(|pick| pick.number(*capture) > 9)
+                    && extracts.iter().any(|extract| extract.number(*capture) > 9)
                 {
                     out[v / 64] &= !(1 << (v % 64));
                 }
@@ -394,15 +396,15 @@ impl<'t> Decoder<'t> {
     /// views, [`Decoder::decimal_words`] words.
     pub fn digits<B: Bits>(&self, capture: B, out: &mut [u64]) {
         out.fill(0);
-        let picks = self.decimal.iter().flat_map(|(_, picks)| picks);
-        for (i, pick) in picks.enumerate() {
-            out[i / 64] |= u64::from(pick.number(capture) > 9) << (i % 64);
+        let extracts = self.decimal.iter().flat_map(|(_, extracts)| extracts);
+        for (i, extract) in extracts.enumerate() {
+            out[i / 64] |= u64::from(extract.number(capture) > 9) << (i % 64);
         }
     }
 
     /// Words that [`Decoder::digits`] writes.
     pub fn decimal_words(&self) -> usize {
-        self.decimal.iter().map(|(_, picks)| picks.len()).sum::<usize>().div_ceil(64)
+        self.decimal.iter().map(|(_, extracts)| extracts.len()).sum::<usize>().div_ceil(64)
     }
 }
 
@@ -476,7 +478,7 @@ mod tests {
                         let decode = Decode { layout, word: word.word };
                         prop_assert_eq!(fits[v / 64] >> (v % 64) & 1 == 1, decode.holds());
                         for field in layout.fields() {
-                            let number = view.pick(&field.span).number(capture.wide());
+                            let number = view.extract(&field.span).number(capture.wide());
                             prop_assert_eq!(number, field.span.number(&word.word));
                         }
                     }

@@ -1,12 +1,14 @@
 //! Decoding: what a capture says under each layout and each reading of it.
 
+mod column_decoder;
 mod columns;
-mod narrow;
 mod reading;
 pub mod serial;
 
-pub use columns::{Bits, Decoder, Pick, View};
-pub use narrow::{Align, Lane, Narrow, Narrowed, Numbers, Rows, Source, TooLong};
+pub use column_decoder::{
+    Align, ColumnDecoder, DecodedColumns, Lane, Numbers, Rows, Source, TooLong,
+};
+pub use columns::{BitExtract, Bits, Decoder, View};
 pub use reading::{Reading, Word};
 
 use crate::bits::Capture;

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::bits::{Capture, CaptureError};
 use crate::layout::Table;
-use crate::rank::{Answer, Batch, Candidate, Sighting};
+use crate::rank::{Answer, Batch, Candidate, Observation};
 
 /// One case: a capture and what it must come to. What is `None` is not asked.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,9 +73,9 @@ fn prove_case(batch: &mut Batch<'_>, case: &Case) -> CaseProof {
         Err(_) => CaseAnswer { verdict: Some("invalid".to_owned()), ..CaseAnswer::default() },
         Ok(bits) => {
             batch.clear();
-            let sighting = Sighting::from(*bits);
-            batch.see(&sighting);
-            answer(&batch.fit().answer(&sighting), case)
+            let observation = Observation::from(*bits);
+            batch.see(&observation);
+            answer(&batch.fit().answer(&observation), case)
         }
     };
     let same = |wanted: &Option<String>, got: &Option<String>| match (wanted, got) {

@@ -1,6 +1,6 @@
 //! Answers: candidates with their evidence, and the verdict.
 
-use super::batch::{Guess, Kind, Sighting};
+use super::batch::{Guess, Kind, Observation};
 use super::fit::{Fit, Own};
 use super::known::{Doubt, Known};
 use super::mend::{self, Mend};
@@ -191,8 +191,8 @@ impl<'t> Fit<'_, 't> {
     ///
     /// A capture that was never [seen](super::Batch::see) is ranked by the
     /// batch's proportions, without having been counted.
-    pub fn answer(&self, sighting: &Sighting) -> Answer<'t> {
-        let Sighting { capture, reader, known } = sighting;
+    pub fn answer(&self, observation: &Observation) -> Answer<'t> {
+        let Observation { capture, reader, known } = observation;
         let reader = self.batch.reader(reader);
         let class = self.class_of(reader, capture);
         self.assemble(&[self.view(reader, capture, known, class, None)])

@@ -23,7 +23,7 @@ use crate::site::Site;
 
 /// One capture as it came, with what is known of it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sighting {
+pub struct Observation {
     /// The bits.
     pub capture: Capture,
     /// The reader it came from; captures of one reader share its wiring.
@@ -32,9 +32,9 @@ pub struct Sighting {
     pub known: Known,
 }
 
-impl From<Capture> for Sighting {
-    fn from(capture: Capture) -> Sighting {
-        Sighting { capture, reader: String::new(), known: Known::default() }
+impl From<Capture> for Observation {
+    fn from(capture: Capture) -> Observation {
+        Observation { capture, reader: String::new(), known: Known::default() }
     }
 }
 
@@ -149,11 +149,11 @@ impl Guess {
 /// # Examples
 /// ```
 /// use holdover::layout::builtin;
-/// use holdover::rank::{Batch, Sighting, Verdict};
+/// use holdover::rank::{Batch, Observation, Verdict};
 /// let mut batch = Batch::new(builtin(), None);
-/// let sighting = Sighting::from("10100000100010000111000011".parse::<holdover::bits::Capture>()?);
-/// batch.see(&sighting);
-/// let answer = batch.fit().answer(&sighting);
+/// let observation = Observation::from("10100000100010000111000011".parse::<holdover::bits::Capture>()?);
+/// batch.see(&observation);
+/// let answer = batch.fit().answer(&observation);
 /// assert_eq!(answer.verdict, Verdict::Identified);
 /// assert_eq!(answer.candidates[0].layout.id(), "std26");
 /// # Ok::<(), holdover::bits::CaptureError>(())
@@ -254,17 +254,17 @@ impl<'t> Batch<'t> {
     }
 
     /// Adds a capture to the batch; order does not matter.
-    pub fn see(&mut self, sighting: &Sighting) {
-        let reader = self.reader_or_new(&sighting.reader);
-        let capture = sighting.capture;
+    pub fn see(&mut self, observation: &Observation) {
+        let reader = self.reader_or_new(&observation.reader);
+        let capture = observation.capture;
         self.distinct.see(reader, capture.len(), capture.words());
-        if sighting.known.is_empty() || self.known.len() >= KEPT_MOST {
+        if observation.known.is_empty() || self.known.len() >= KEPT_MOST {
             return;
         }
         // Of two notes on one capture, the same one counts in whatever order they came.
         let known = self.known.entry((reader, capture)).or_default();
-        if known.is_empty() || sighting.known < *known {
-            *known = sighting.known.clone();
+        if known.is_empty() || observation.known < *known {
+            *known = observation.known.clone();
         }
     }
 

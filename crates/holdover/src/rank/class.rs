@@ -11,12 +11,12 @@ use super::batch::{Batch, Kind};
 use super::distinct::Distinct;
 use super::known::{Known, Owned};
 use crate::bits::{Capture, Span, Wide};
-use crate::decode::{Bits, Decoder, Pick, Reading, View};
+use crate::decode::{BitExtract, Bits, Decoder, Reading, View};
 use crate::layout::{Code, Part};
 
-/// Makes signatures of captures of one length and one reader.
+/// Makes class_index of captures of one length and one reader.
 #[derive(Debug, Clone)]
-pub struct Signer<'f> {
+pub struct Classifier<'f> {
     decoder: &'f Decoder<'f>,
     /// Relations of views whose wiring is not ruled out.
     mask: Vec<u64>,
@@ -52,7 +52,7 @@ impl Sample<'_> {
 /// The code that a view carries.
 #[derive(Debug, Clone)]
 struct CodeOf<'f> {
-    pick: Pick,
+    extract: BitExtract,
     /// Its bits in the capture.
     bits: Wide,
     known: &'f KnownCodes,
@@ -92,11 +92,11 @@ impl KnownCodes {
 #[derive(Debug, Clone)]
 struct Listed<'f> {
     owned: &'f Owned,
-    site: Option<Pick>,
-    card: Pick,
+    site: Option<BitExtract>,
+    card: BitExtract,
 }
 
-impl<'f> Signer<'f> {
+impl<'f> Classifier<'f> {
     /// `live` says which states of the wiring are not ruled out, `known` which
     /// codes of each kind a sample has, `common` which bits tell whether a
     /// capture is like the others of its length.
@@ -106,7 +106,7 @@ impl<'f> Signer<'f> {
         live: [bool; 4],
         common: Wide,
         sample: Option<(&'f Distinct, u32, u32, &'f [Option<KnownCodes>])>,
-    ) -> Signer<'f> {
+    ) -> Classifier<'f> {
         let mut views = vec![0u64; decoder.groups()];
         let mut codes = common;
         let mut owned = Vec::new();
@@ -122,16 +122,16 @@ impl<'f> Signer<'f> {
                 if let Some((.., known)) = sample
                     && let Some(known) = &known[view.layout]
                 {
-                    let (pick, bits) = (view.pick(span), view.sources(span.mask()));
-                    of_views.push(CodeOf { pick, bits, known });
+                    let (extract, bits) = (view.extract(span), view.sources(span.mask()));
+                    of_views.push(CodeOf { extract, bits, known });
                 }
             }
             if !kind.owned.is_empty() {
                 match kind.layout.card_span() {
                     Some(card) if plain(kind) => owned.push(Listed {
                         owned: &kind.owned,
-                        site: kind.layout.site_span().map(|span| view.pick(span)),
-                        card: view.pick(card),
+                        site: kind.layout.site_span().map(|span| view.extract(span)),
+                        card: view.extract(card),
                     }),
                     // Numbers of several or decimal fields: all their bits tell.
                     _ => {
@@ -150,9 +150,10 @@ impl<'f> Signer<'f> {
             reader,
             codes: of_views,
         });
-        let mut signer = Signer { decoder, mask, codes, common, owned, keys: Vec::new(), sample };
-        signer.keys = signer.key_rows().unwrap_or_default();
-        signer
+        let mut classifier =
+            Classifier { decoder, mask, codes, common, owned, keys: Vec::new(), sample };
+        classifier.keys = classifier.key_rows().unwrap_or_default();
+        classifier
     }
 
     /// Syndromes and bits of codes are linear over GF(2), and so is moving bits:
@@ -187,13 +188,13 @@ impl<'f> Signer<'f> {
         Some(rows.collect())
     }
 
-    /// Whether [`Signer::key`] tells captures apart.
+    /// Whether [`Classifier::key`] tells captures apart.
     pub fn has_keys(&self) -> bool {
         !self.keys.is_empty()
     }
 
     /// One word that says at least as much as the signature: captures of equal
-    /// keys have equal signatures. Only where [`Signer::has_keys`].
+    /// keys have equal class_index. Only where [`Classifier::has_keys`].
     #[inline]
     pub fn key(&self, capture: u64) -> u64 {
         let key = self
@@ -220,7 +221,7 @@ impl<'f> Signer<'f> {
             None => (bits & !self.codes).is_zero(),
             // A code that the sample knows is told from all others.
             Some(sample) => sample.codes.iter().any(|code| {
-                (bits & !code.bits).is_zero() && code.known.has(code.pick.number(capture))
+                (bits & !code.bits).is_zero() && code.known.has(code.extract.number(capture))
             }),
         }
     }
@@ -237,7 +238,7 @@ impl<'f> Signer<'f> {
         codes + (1 + self.owned.len()).div_ceil(64)
     }
 
-    /// Writes the signature of a capture to `out` of [`Signer::stride`] words.
+    /// Writes the signature of a capture to `out` of [`Classifier::stride`] words.
     #[inline]
     pub fn sign<B: Bits>(&self, capture: B, out: &mut [u64]) {
         let stride = self.decoder.stride();
@@ -266,7 +267,7 @@ impl<'f> Signer<'f> {
                 let own = tail.len() - 2 * sample.codes.len();
                 tail[0] = u64::from(sample.counts(length, &words[..length.div_ceil(64)]));
                 for (code, words) in sample.codes.iter().zip(tail[own..].chunks_exact_mut(2)) {
-                    let number = code.pick.number(capture);
+                    let number = code.extract.number(capture);
                     // A number of 128 bits leaves no room for a mark.
                     let shown = if code.known.has(number) { number } else { u128::MAX };
                     words[0] = (shown >> 64) as u64;
@@ -275,7 +276,7 @@ impl<'f> Signer<'f> {
             }
         }
         for (i, listed) in self.owned.iter().enumerate() {
-            let site = listed.site.as_ref().map_or(0, |pick| pick.number(capture));
+            let site = listed.site.as_ref().map_or(0, |extract| extract.number(capture));
             let lists = listed.owned.lists(site, listed.card.number(capture));
             tail[(i + 1) / 64] |= u64::from(lists) << ((i + 1) % 64);
         }
@@ -314,9 +315,9 @@ pub(super) struct Class {
 /// The classes of one reader and length.
 #[derive(Debug, Clone)]
 struct Sorter<'f> {
-    signer: Signer<'f>,
-    /// Signatures, how many readers share the capture behind each.
-    signatures: Signatures,
+    classifier: Classifier<'f>,
+    /// ClassIndex, how many readers share the capture behind each.
+    class_index: ClassIndex,
     classes: Vec<u32>,
 }
 
@@ -375,15 +376,15 @@ impl<'f> Classes<'f> {
                 }
                 last = Some((reader, length));
                 sorter = Some(classes.sorters.remove(&(reader, length)).unwrap_or_else(|| {
-                    let signer = Signer::new(
+                    let classifier = Classifier::new(
                         batch.decoder(length),
                         &batch.kinds,
                         live[reader as usize],
                         common.get(&length).copied().unwrap_or(Wide::ZERO),
                         None,
                     );
-                    let signatures = Signatures::new(signer.stride() + 1);
-                    Sorter { signer, signatures, classes: Vec::new() }
+                    let class_index = ClassIndex::new(classifier.stride() + 1);
+                    Sorter { classifier, class_index, classes: Vec::new() }
                 }));
             }
             let Some(sorter) = &mut sorter else { continue };
@@ -401,9 +402,9 @@ impl<'f> Classes<'f> {
                 classes.all.push(class(known));
                 keys.push((reader, length, Vec::new(), Some(capture)));
             } else {
-                signature.resize(sorter.signer.stride() + 1, 0);
+                signature.resize(sorter.classifier.stride() + 1, 0);
                 sorter.sign(&capture, readers, &mut signature);
-                let number = sorter.signatures.number(&signature);
+                let number = sorter.class_index.number(&signature);
                 match sorter.classes.get(number) {
                     Some(class) => classes.all[*class as usize].count += 1.0,
                     None => {
@@ -475,25 +476,25 @@ impl<'f> Classes<'f> {
             return None;
         }
         let sorter = self.sorters.get(&(reader, capture.len()))?;
-        let mut signature = vec![0; sorter.signer.stride() + 1];
+        let mut signature = vec![0; sorter.classifier.stride() + 1];
         let readers = self.shared.get(capture).copied().unwrap_or(1);
         sorter.sign(capture, readers, &mut signature);
-        let number = sorter.signatures.find(&signature)?;
+        let number = sorter.class_index.find(&signature)?;
         Some(sorter.classes[number] as usize)
     }
 
     /// `known` are the codes of each kind that the counted captures carry.
-    pub fn signer(
+    pub fn classifier(
         &'f self,
         batch: &'f Batch<'_>,
         known: &'f [Option<KnownCodes>],
         reader: u32,
         length: usize,
-    ) -> Signer<'f> {
+    ) -> Classifier<'f> {
         let sample = (self.halvings > 0).then_some((&batch.distinct, self.halvings, reader, known));
         let (live, common) = (self.live[reader as usize], self.common.get(&length).copied());
         let common = common.unwrap_or(Wide::ZERO);
-        Signer::new(batch.decoder(length), &batch.kinds, live, common, sample)
+        Classifier::new(batch.decoder(length), &batch.kinds, live, common, sample)
     }
 
     /// Whether some captures are not counted.
@@ -505,24 +506,24 @@ impl<'f> Classes<'f> {
 impl Sorter<'_> {
     fn sign(&self, capture: &Capture, readers: u32, out: &mut [u64]) {
         let (last, signature) = out.split_last_mut().expect("a word for the readers");
-        self.signer.sign(capture.wide(), signature);
+        self.classifier.sign(capture.wide(), signature);
         *last = u64::from(readers);
     }
 }
 
-/// Numbers signatures as they come.
+/// Numbers class_index as they come.
 #[derive(Debug, Clone)]
-pub struct Signatures {
+pub struct ClassIndex {
     stride: usize,
     words: Vec<u64>,
     /// Open addressing: number of a signature plus one, 0 where free.
     slots: Vec<u32>,
 }
 
-impl Signatures {
+impl ClassIndex {
     /// None yet, of `stride` words each.
-    pub fn new(stride: usize) -> Signatures {
-        Signatures { stride: stride.max(1), words: Vec::new(), slots: vec![0; 64] }
+    pub fn new(stride: usize) -> ClassIndex {
+        ClassIndex { stride: stride.max(1), words: Vec::new(), slots: vec![0; 64] }
     }
 
     /// How many there are.
@@ -609,7 +610,7 @@ fn mix(words: &[u64]) -> usize {
 mod tests {
     use super::*;
     use crate::layout::builtin;
-    use crate::rank::Sighting;
+    use crate::rank::Observation;
 
     /// Long codes are kept as a set: by number they would need 2^length bits.
     #[test]
@@ -629,7 +630,7 @@ mod tests {
         let mut batch = Batch::new(builtin(), None);
         let lengths = [30, 31, 32, 33, 34, 34, 30];
         let captures = lengths.map(|length| Capture::from_bits((0..length).map(|_| true)).unwrap());
-        captures.iter().for_each(|capture| batch.see(&Sighting::from(*capture)));
+        captures.iter().for_each(|capture| batch.see(&Observation::from(*capture)));
         let items = captures.iter().map(|capture| (0, *capture));
         let of = |most| Classes::of(&batch, items.clone(), &[[true; 4]], &HashMap::new(), 0, most);
         assert_eq!(of(5).map(|classes| classes.len()), Some(5));

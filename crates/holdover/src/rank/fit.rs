@@ -12,7 +12,7 @@ use self::codes::{Codes, Part, stages, words_of};
 use self::common::{Common, guess_pattern};
 use self::harm::Harm;
 use super::batch::{Batch, Guess, Kind};
-use super::class::{Class, Classes, KnownCodes, Signer};
+use super::class::{Class, Classes, Classifier, KnownCodes};
 use super::digits;
 use super::faults::{self, Faults, Rates};
 use super::known::Known;
@@ -474,16 +474,16 @@ impl<'b, 't> Fit<'b, 't> {
         reader.map_or([true; 4], |reader| self.classes.live(reader))
     }
 
-    /// Makes signatures of the captures of a reader that were seen: those of
+    /// Makes class_index of the captures of a reader that were seen: those of
     /// one signature have the same answer but for their numbers. `None` where
     /// that cannot be said beforehand, since something is known of captures,
     /// or several readers sent the same ones.
-    pub fn signer(&self, reader: &str, length: usize) -> Option<Signer<'_>> {
+    pub fn classifier(&self, reader: &str, length: usize) -> Option<Classifier<'_>> {
         let reader = self.batch.reader(reader)?;
         if !self.batch.known.is_empty() || self.batch.readers.len() > 1 {
             return None;
         }
-        Some(self.classes.signer(self.batch, &self.known_codes, reader, length))
+        Some(self.classes.classifier(self.batch, &self.known_codes, reader, length))
     }
 
     /// How many distinct captures settled the proportions: all of the batch, or

@@ -97,8 +97,8 @@ mod strange;
 mod trial;
 
 pub use answer::{Answer, Candidate, Evidence, Mended, Verdict, Why};
-pub use batch::{Batch, Sighting};
-pub use class::{Signatures, Signer};
+pub use batch::{Batch, Observation};
+pub use class::{ClassIndex, Classifier};
 pub use fit::{Fit, Wiring};
 pub(crate) use known::print_numbers;
 pub use known::{Doubt, Known};

@@ -10,7 +10,7 @@ use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::decode::Reading;
 use holdover::layout::{Layout, Value, builtin};
-use holdover::rank::{Doubt, Known, Sighting};
+use holdover::rank::{Doubt, Known, Observation};
 
 pub use design::Design;
 
@@ -58,7 +58,7 @@ pub struct Card {
 /// One capture with the truth behind it.
 #[derive(Debug, Clone)]
 pub struct Read {
-    pub sighting: Sighting,
+    pub observation: Observation,
     pub card: Card,
     /// What the reader's wiring does.
     pub wiring: Reading,
@@ -193,7 +193,7 @@ pub fn read(card: &Card, reader: &str, wiring: Reading, faults: &Faults, rng: &m
         number.to_string()
     });
     Read {
-        sighting: Sighting {
+        observation: Observation {
             capture: Capture::from_bits(bits).unwrap(),
             reader: reader.to_owned(),
             known: Known { printed, doubt, ..Known::default() },
@@ -231,9 +231,9 @@ pub fn reads(kinds: &[(Kind, f64)], count: usize, faults: &Faults, rng: &mut Rng
 /// The same captures as another reader sends them.
 pub fn through(reads: &mut [Read], reader: &str, wiring: Reading) {
     for read in reads {
-        let capture = wiring.capture_of(&read.sighting.capture, false).unwrap();
-        read.sighting.capture = capture;
-        read.sighting.reader = reader.to_owned();
+        let capture = wiring.capture_of(&read.observation.capture, false).unwrap();
+        read.observation.capture = capture;
+        read.observation.reader = reader.to_owned();
         read.wiring = wiring;
     }
 }

@@ -5,13 +5,13 @@ use std::io::{self, Write};
 use anstyle::{AnsiColor, Style};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
+use crate::host::Host;
 use crate::plain::plain;
-use crate::world::World;
 
 /// Columns of the terminal, or of a page where there is none.
-pub fn width(world: &dyn World) -> usize {
+pub fn width(host: &dyn Host) -> usize {
     // 80 columns where nothing says otherwise (common practice, no source).
-    world.columns().unwrap_or(80).clamp(40, 200)
+    host.columns().unwrap_or(80).clamp(40, 200)
 }
 
 /// Words that matter.
@@ -31,8 +31,8 @@ pub fn in_style(style: Style, text: &str) -> String {
 }
 
 /// Prints a message to standard error.
-pub fn complain(world: &dyn World, message: &str) {
-    world.say(&error(message));
+pub fn complain(host: &dyn Host, message: &str) {
+    host.say(&error(message));
 }
 
 /// What is wrong, as it is printed.
@@ -42,15 +42,15 @@ pub fn error(message: &str) -> String {
 
 /// Prints something worth knowing to standard error, once: input may be gone
 /// through twice.
-pub fn remark(world: &dyn World, message: &str) {
-    if !world.is_new(message) {
+pub fn remark(host: &dyn Host, message: &str) {
+    if !host.is_new(message) {
         return;
     }
-    let lines = match world.columns() {
-        Some(_) => wrap(message, width(world).saturating_sub(6)).join("\n      "),
+    let lines = match host.columns() {
+        Some(_) => wrap(message, width(host).saturating_sub(6)).join("\n      "),
         None => message.to_owned(),
     };
-    world.say(&format!("{} {lines}", in_style(STRONG, "note:")));
+    host.say(&format!("{} {lines}", in_style(STRONG, "note:")));
 }
 
 /// Columns a text takes on the screen, styles left out.
@@ -159,18 +159,18 @@ pub struct Page {
 
 impl Page {
     /// A page for people.
-    pub fn new(world: &dyn World) -> Page {
-        Page::of(world, true)
+    pub fn new(host: &dyn Host) -> Page {
+        Page::of(host, true)
     }
 
     /// A page for people, or for programs, which get all as it comes.
-    pub fn of(world: &dyn World, for_people: bool) -> Page {
-        let lines = match world.columns() {
+    pub fn of(host: &dyn Host, for_people: bool) -> Page {
+        let lines = match host.columns() {
             _ if !for_people => Lines::AsTheyCome,
             Some(_) => Lines::Broken,
             None => Lines::Whole,
         };
-        Page { out: world.styled(), width: width(world), lines, line: Vec::new() }
+        Page { out: host.styled(), width: width(host), lines, line: Vec::new() }
     }
 
     /// Says a text behind a faint heading, wrapped to the width and indented.

@@ -13,7 +13,7 @@ use std::time::Instant;
 
 use anstream::{AutoStream, ColorChoice};
 
-use super::{Bar, Blocks, File, Lasting, Readers, Unit, World};
+use super::{Bar, Blocks, File, Host, Lasting, Readers, Unit};
 use crate::fail::Fail;
 use crate::plain::plain;
 
@@ -125,7 +125,7 @@ impl Memory {
     }
 }
 
-impl World for Memory {
+impl Host for Memory {
     /// Standard input goes by "-", but is no file of that name.
     fn open(&self, name: &str) -> io::Result<File> {
         let found = self.files.borrow().get(name).cloned().filter(|_| name != "-");

@@ -23,7 +23,7 @@ fn value(column: &Numbers, row: usize) -> Value {
 }
 
 /// Whether each row is what decoding it alone says.
-fn agree(decoder: &Decoder<'_>, view: &View, captures: &[Capture], columns: &Narrowed) {
+fn agree(decoder: &Decoder<'_>, view: &View, captures: &[Capture], columns: &DecodedColumns) {
     let layout = decoder.layout(view);
     let narrow = decoder.narrow(view);
     for (row, capture) in captures.iter().enumerate() {

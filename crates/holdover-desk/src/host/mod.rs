@@ -1,9 +1,9 @@
 //! Where files, standard input, output and error are. A verb is handed a
-//! [`World`]: the machine's own, as the command line has it, or files in memory
+//! [`Host`]: the machine's own, as the command line has it, or files in memory
 //! ([`Memory`]). Nothing else asks for any of them.
 //!
-//! A world stays on the thread of the call: what other threads work out they
-//! hand back, and neither print nor open anything. What a world cannot have (a
+//! A host stays on the thread of the call: what other threads work out they
+//! hand back, and neither print nor open anything. What a host cannot have (a
 //! port, a bar, a clock) is `None` there, or refused.
 
 mod file;
@@ -49,7 +49,7 @@ pub trait Bar: Send {
 pub type Blocks = Receiver<io::Result<Vec<u8>>>;
 
 /// What a verb works in: its files, what it prints, and who looks on.
-pub trait World {
+pub trait Host {
     /// Opens a file to be read.
     fn open(&self, name: &str) -> io::Result<File>;
 

@@ -11,18 +11,18 @@ use wide::u8x16;
 ///
 /// # Examples
 /// ```
-/// use holdover::bits::Plain;
-/// let mut plain = Plain::default();
+/// use holdover::bits::BitColumns;
+/// let mut plain = BitColumns::default();
 /// plain.read(b"10110011\n# of the gate\n0101\r\n1111 bits\n");
 /// assert_eq!(plain.lengths, [8, 0, 4, 0]);
 /// assert_eq!(plain.words[0], 0b1011_0011 << 56);
 /// assert!(plain.other().eq([&b"# of the gate"[..], b"1111 bits"]));
 /// ```
 #[derive(Debug, Clone, Default)]
-pub struct Plain {
+pub struct BitColumns {
     /// A line's bits, the first the highest.
     pub words: Vec<u64>,
-    /// How many bits, up to [`Plain::MOST_BITS`]; 0 where the line is another
+    /// How many bits, up to [`BitColumns::MOST_BITS`]; 0 where the line is another
     /// form or no capture, or lacks its end.
     pub lengths: Vec<u8>,
     /// Those other lines, one behind the other, and where each ends.
@@ -30,7 +30,7 @@ pub struct Plain {
     ends: Vec<usize>,
 }
 
-impl Plain {
+impl BitColumns {
     /// Most bits that a line in the columns has.
     pub const MOST_BITS: usize = 64;
 
@@ -151,7 +151,7 @@ mod tests {
 
     fn slow(text: &str) -> Option<(u64, u8)> {
         let plain = !text.is_empty()
-            && text.len() <= Plain::MOST_BITS
+            && text.len() <= BitColumns::MOST_BITS
             && text.bytes().all(|b| b == b'0' || b == b'1');
         let word = text.bytes().fold(0u64, |word, b| word << 1 | u64::from(b == b'1'));
         plain.then(|| (word << (64 - text.len()), text.len() as u8))
@@ -168,7 +168,7 @@ mod tests {
                 block += line;
                 block += if *carriage { "\r\n" } else { "\n" };
             }
-            let mut plain = Plain::default();
+            let mut plain = BitColumns::default();
             plain.read(block.as_bytes());
             prop_assert_eq!(plain.words.len(), lines.len());
             let mut other = plain.other();

@@ -29,14 +29,14 @@ pub enum Numbers {
 
 /// What comes of a column of captures under one view.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Narrowed {
-    /// In the order of [`Narrow::fields`](super::Narrow::fields).
+pub struct DecodedColumns {
+    /// In the order of [`ColumnDecoder::fields`](super::ColumnDecoder::fields).
     pub fields: Vec<Numbers>,
-    /// Whether each check holds, in the order of [`Narrow::checks`](super::Narrow::checks).
+    /// Whether each check holds, in the order of [`ColumnDecoder::checks`](super::ColumnDecoder::checks).
     pub checks: Vec<Vec<bool>>,
 }
 
-/// Some rows of [`Narrowed`], to be filled.
+/// Some rows of [`DecodedColumns`], to be filled.
 #[derive(Debug)]
 pub struct Rows<'a> {
     pub(super) fields: Vec<Slice<'a>>,
@@ -53,7 +53,7 @@ pub(super) enum Slice<'a> {
     Digits(usize, &'a mut [u8]),
 }
 
-impl Narrowed {
+impl DecodedColumns {
     /// All rows, `rows` at a time, so that each part can be filled for itself.
     pub fn parts(&mut self, rows: usize) -> Vec<Rows<'_>> {
         let rows = rows.max(1);

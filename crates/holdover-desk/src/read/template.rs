@@ -1,18 +1,18 @@
-//! Records with holes: what is the same for all captures of a class is
+//! Records with gaps: what is the same for all captures of a class is
 //! rendered once, and the numbers of each capture are filled in.
 //!
-//! A record is rendered by the same code either way. With holes, a number
+//! A record is rendered by the same code either way. With gaps, a number
 //! comes out as a mark, and the bytes between the marks are kept.
 
 use std::cell::RefCell;
 
 use holdover::bits::Wide;
-use holdover::decode::Pick;
+use holdover::decode::BitExtract;
 use holdover::layout::{Code, Field, Part};
-use holdover::rank::{Candidate, Signer};
+use holdover::rank::{Candidate, Classifier};
 
 /// What stands before and after the number of a hole: a character no input
-/// can hold where holes are used.
+/// can hold where gaps are used.
 const MARK: char = '\u{F8FF}';
 
 /// What goes into a hole.
@@ -23,12 +23,12 @@ enum Hole {
     /// The capture as 0 and 1.
     Bits,
     /// A number of the word.
-    Number(Pick),
+    Number(BitExtract),
 }
 
-/// The holes of a record being rendered.
-pub struct Holes<'f> {
-    signer: &'f Signer<'f>,
+/// The gaps of a record being rendered.
+pub struct Gaps<'f> {
+    classifier: &'f Classifier<'f>,
     /// The capture whose record is rendered.
     capture: Wide,
     found: RefCell<Vec<Hole>>,
@@ -36,10 +36,10 @@ pub struct Holes<'f> {
     failed: RefCell<bool>,
 }
 
-impl<'f> Holes<'f> {
+impl<'f> Gaps<'f> {
     /// No hole yet, in the record of a capture and of all of its signature.
-    pub fn new(signer: &'f Signer<'f>, capture: Wide) -> Holes<'f> {
-        Holes { signer, capture, found: RefCell::default(), failed: RefCell::default() }
+    pub fn new(classifier: &'f Classifier<'f>, capture: Wide) -> Gaps<'f> {
+        Gaps { classifier, capture, found: RefCell::default(), failed: RefCell::default() }
     }
 
     fn mark(&self, hole: Hole) -> String {
@@ -65,7 +65,7 @@ impl<'f> Holes<'f> {
 
     /// A hole for a field of a candidate.
     pub fn field(&self, candidate: &Candidate<'_>, field: &Field) -> String {
-        let decoder = self.signer.decoder();
+        let decoder = self.classifier.decoder();
         let view = decoder.views().iter().find(|view| {
             decoder.layout(view).id() == candidate.layout.id()
                 && view.reading == candidate.reading
@@ -73,11 +73,11 @@ impl<'f> Holes<'f> {
         });
         match view {
             // A number that the signature fixes is no hole.
-            Some(view) if self.signer.fixes(view, &field.span, self.capture) => {
+            Some(view) if self.classifier.fixes(view, &field.span, self.capture) => {
                 field.value(candidate.word.wide()).to_string()
             }
             Some(view) if field.code == Code::Binary => {
-                self.mark(Hole::Number(view.pick(&field.span)))
+                self.mark(Hole::Number(view.extract(&field.span)))
             }
             _ => {
                 self.refuse();
@@ -96,7 +96,7 @@ impl<'f> Holes<'f> {
         Some(self.field(candidate, field))
     }
 
-    /// A record cut at its holes; `None` where it is none that can be kept.
+    /// A record cut at its gaps; `None` where it is none that can be kept.
     pub fn cut(self, record: &str) -> Option<Record> {
         if self.failed.into_inner() {
             return None;
@@ -116,12 +116,12 @@ impl<'f> Holes<'f> {
     }
 }
 
-/// Whether a text can stand in a record with holes.
+/// Whether a text can stand in a record with gaps.
 pub fn unmarked(text: &str) -> bool {
     !text.contains(MARK)
 }
 
-/// A record as bytes and holes.
+/// A record as bytes and gaps.
 #[derive(Debug)]
 pub struct Record {
     /// All text, and padding behind it so that it can be copied by steps.
@@ -152,7 +152,7 @@ enum What {
         left: u8,
         right: u8,
     },
-    Spread(Pick),
+    Spread(BitExtract),
 }
 
 /// Bytes copied at once; of short texts, fewer.
@@ -175,7 +175,7 @@ impl Record {
                 steps.push(Step { what: before, from: text.len() as u32, count: some.len() as u8 });
                 text.extend(some);
             }
-            // Two holes may have nothing between them.
+            // Two gaps may have nothing between them.
             if !matches!(what, What::Nothing) {
                 steps.push(Step { what, from: text.len() as u32, count: 0 });
             }
@@ -183,10 +183,10 @@ impl Record {
                 None => What::Nothing,
                 Some(Hole::Line) => What::Line,
                 Some(Hole::Bits) => What::Bits,
-                Some(Hole::Number(Pick::Run { flip, left, right })) => {
+                Some(Hole::Number(BitExtract::Run { flip, left, right })) => {
                     What::Run { flip, left: left as u8, right: right as u8 }
                 }
-                Some(Hole::Number(pick)) => What::Spread(pick),
+                Some(Hole::Number(extract)) => What::Spread(extract),
             };
         }
         let most = text.len() + (steps.len() + 1) * STEP;
@@ -205,7 +205,7 @@ impl Record {
                 What::Line => line.put(&mut place),
                 What::Run { flip, left, right } => place.number((word << left ^ flip) >> right),
                 What::Bits => place.put_by(|room| bits(room, word, length)),
-                What::Spread(pick) => place.put_by(|room| long(room, pick.number(word))),
+                What::Spread(extract) => place.put_by(|room| long(room, extract.number(word))),
             }
             let (text, count) = (&self.text[step.from as usize..], usize::from(step.count));
             match count <= SHORT_STEP {

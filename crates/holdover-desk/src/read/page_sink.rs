@@ -8,31 +8,32 @@ use holdover::site::Site;
 
 use super::{Answered, Report};
 use crate::fail::Fail;
+use crate::host::Host;
 use crate::input::Row;
 use crate::request::{self, Format};
-use crate::world::World;
-use crate::{html, screen};
+use crate::{html, terminal};
 
 /// A page being filled.
-pub struct Paper<'a> {
-    world: &'a dyn World,
-    args: &'a request::Read,
+pub struct PageSink<'a> {
+    host: &'a dyn Host,
+    request: &'a request::Read,
     target: html::Target<'a>,
     page: crate::read::page::Page<'a>,
 }
 
-impl<'a> Paper<'a> {
+impl<'a> PageSink<'a> {
     /// The page asked for, if any; it replaces no file that is read.
     pub fn of(
-        world: &'a dyn World,
-        args: &'a request::Read,
+        host: &'a dyn Host,
+        request: &'a request::Read,
         site: Option<&'a Site>,
-    ) -> Result<Option<Paper<'a>>, Fail> {
-        let named = args.inputs.iter().chain(&args.tables.0).map(Path::new);
-        let target = html::Target::of(world, &args.page, named.chain(args.site.as_deref()), [])?;
+    ) -> Result<Option<PageSink<'a>>, Fail> {
+        let named = request.inputs.iter().chain(&request.tables.0).map(Path::new);
+        let target =
+            html::Target::of(host, &request.page, named.chain(request.site.as_deref()), [])?;
         Ok(target.map(|target| {
-            let page = crate::read::page::Page::new(world, args, site, target.hide);
-            Paper { world, args, target, page }
+            let page = crate::read::page::Page::new(host, request, site, target.hide);
+            PageSink { host, request, target, page }
         }))
     }
 
@@ -44,7 +45,7 @@ impl<'a> Paper<'a> {
 
 /// A report, and a page of the same.
 pub struct Beside<'a, 'r> {
-    paper: Paper<'a>,
+    paper: PageSink<'a>,
     report: &'r mut dyn Report,
     any: bool,
     /// Nobody reads the report any more; the page is still filled.
@@ -87,8 +88,8 @@ impl Report for Beside<'_, '_> {
         self.paper.page.paused(fit);
         self.told(|report| report.paused(fit))?;
         // A port has no end: the page stands at every pause.
-        if self.paper.args.port.is_some() {
-            self.paper.target.write(self.paper.world, &self.paper.page.page())?;
+        if self.paper.request.port.is_some() {
+            self.paper.target.write(self.paper.host, &self.paper.page.page())?;
         }
         Ok(())
     }
@@ -96,9 +97,9 @@ impl Report for Beside<'_, '_> {
     fn end(&mut self) -> Result<(), Fail> {
         self.told(|report| report.end())?;
         if self.any {
-            let written = self.paper.target.write(self.paper.world, &self.paper.page.page())?;
-            if self.paper.args.format == Format::Text && !self.gone {
-                screen::Page::new(self.paper.world).say("written  ", &written)?;
+            let written = self.paper.target.write(self.paper.host, &self.paper.page.page())?;
+            if self.paper.request.format == Format::Text && !self.gone {
+                terminal::Page::new(self.paper.host).say("written  ", &written)?;
             }
         }
         if self.gone { Err(Fail::BrokenPipe) } else { Ok(()) }

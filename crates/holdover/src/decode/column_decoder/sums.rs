@@ -3,7 +3,7 @@
 use super::lane::Lane;
 use crate::bits::Span;
 use crate::bits::gf2::Relation;
-use crate::decode::Pick;
+use crate::decode::BitExtract;
 
 /// Terms up to which a sum is made of sums from the first bit on: folding 32
 /// bits takes 11 steps, a term two.
@@ -41,14 +41,14 @@ pub(super) struct Checked {
     pub(super) relations: Vec<Relation>,
     pub(super) balances: Vec<Balance>,
     /// Four bits each that must be a decimal digit.
-    pub(super) decimal: Vec<Pick>,
+    pub(super) decimal: Vec<BitExtract>,
 }
 
 impl Checked {
     pub(super) fn new(
         name: String,
         relations: Vec<Relation>,
-        decimal: Vec<Pick>,
+        decimal: Vec<BitExtract>,
         length: usize,
     ) -> Checked {
         let balances = match length <= 64 {

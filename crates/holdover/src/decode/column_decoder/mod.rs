@@ -11,11 +11,11 @@ mod out;
 mod sums;
 
 pub use lane::{Align, Lane, Source};
-pub use out::{Narrowed, Numbers, Rows};
+pub use out::{DecodedColumns, Numbers, Rows};
 use out::{Slice, again};
 use sums::{Checked, Piece, balance, from_first, number, take};
 
-use super::{Pick, View};
+use super::{BitExtract, View};
 use crate::bits::gf2::Relation;
 use crate::bits::{Span, Wide};
 use crate::layout::{Code, Field, Layout, Part, Rule};
@@ -44,9 +44,9 @@ enum Take {
     /// From pieces of up to 64 bits, and bits to invert.
     Pieces(Vec<Piece>, u64),
     /// Bit by bit.
-    Spread(Pick),
-    /// A digit a pick.
-    Digits(Vec<Pick>),
+    Spread(BitExtract),
+    /// A digit a extract.
+    Digits(Vec<BitExtract>),
 }
 
 #[derive(Debug, Clone)]
@@ -60,7 +60,7 @@ impl Column {
     /// Bytes, or digits, a number of it takes where it is of those.
     fn width(&self) -> usize {
         match &self.take {
-            Take::Digits(picks) => picks.len(),
+            Take::Digits(extracts) => extracts.len(),
             _ => self.bits.div_ceil(8),
         }
     }
@@ -82,7 +82,7 @@ impl Column {
 /// # Ok::<(), holdover::decode::TooLong>(())
 /// ```
 #[derive(Debug, Clone)]
-pub struct Narrow {
+pub struct ColumnDecoder {
     length: usize,
     columns: Vec<Column>,
     checks: Vec<Checked>,
@@ -102,8 +102,8 @@ pub struct TooLong {
     pub length: usize,
 }
 
-impl Narrow {
-    pub(super) fn new(layout: &Layout, view: &View, length: usize) -> Narrow {
+impl ColumnDecoder {
+    pub(super) fn new(layout: &Layout, view: &View, length: usize) -> ColumnDecoder {
         let mut columns: Vec<Column> =
             layout.fields().iter().map(|field| column(field, view, length)).collect();
         for (part, name) in [(Part::Site, "site"), (Part::Card, "card")] {
@@ -125,7 +125,7 @@ impl Narrow {
                     parities.extend(relations.iter().map(|r| seen(r, view)));
                 }
                 Rule::Relations { .. } => {}
-                Rule::Decimal { span, .. } => decimal.push(view.pick(span)),
+                Rule::Decimal { span, .. } => decimal.push(view.extract(span)),
             }
         }
         if !decimal.is_empty() {
@@ -136,7 +136,7 @@ impl Narrow {
         let balances = checks.iter().flat_map(|check| &check.balances);
         let terms = balances.filter_map(|balance| balance.terms.as_ref());
         let sums = terms.into_iter().any(|terms| !terms.sums.is_empty());
-        Narrow { length, columns, checks, sums, wide }
+        ColumnDecoder { length, columns, checks, sums, wide }
     }
 
     /// Bits a capture has.
@@ -157,14 +157,14 @@ impl Narrow {
     }
 
     /// Room for so many captures.
-    pub fn room(&self, rows: usize) -> Narrowed {
-        self.room_in(Narrowed::default(), rows)
+    pub fn room(&self, rows: usize) -> DecodedColumns {
+        self.room_in(DecodedColumns::default(), rows)
     }
 
     /// The same in columns that nobody needs any more, of this view: neither
     /// asked of the system again nor cleared where they are about as long.
     /// What they held is still in them until they are filled.
-    pub fn room_in(&self, old: Narrowed, rows: usize) -> Narrowed {
+    pub fn room_in(&self, old: DecodedColumns, rows: usize) -> DecodedColumns {
         let mut olds = old.fields.into_iter();
         let field = |column: &Column| {
             let old = olds.next();
@@ -193,14 +193,18 @@ impl Narrow {
         let fields = self.columns.iter().map(field).collect();
         let mut olds = old.checks.into_iter();
         let checks = self.checks.iter().map(|_| again(olds.next().unwrap_or_default(), rows));
-        Narrowed { fields, checks: checks.collect() }
+        DecodedColumns { fields, checks: checks.collect() }
     }
 
     /// The columns of captures of up to 64 bits, a word each.
     ///
     /// # Errors
     /// A word with more bits than a capture has.
-    pub fn decode<S: Source>(&self, captures: &[S], align: Align) -> Result<Narrowed, TooLong> {
+    pub fn decode<S: Source>(
+        &self,
+        captures: &[S],
+        align: Align,
+    ) -> Result<DecodedColumns, TooLong> {
         let mut columns = self.room(captures.len());
         for mut rows in columns.parts(captures.len()) {
             self.fill::<false, S>(captures, align, &mut rows)?;
@@ -347,7 +351,7 @@ impl Narrow {
                     let word = wide.0[0] >> (64 - self.length.min(64));
                     u128::from(number(word, pieces, *flip))
                 }
-                Take::Spread(pick) => pick.number(*wide),
+                Take::Spread(extract) => extract.number(*wide),
                 Take::Digits(_) => 0,
             };
             let all = captures.iter();
@@ -371,11 +375,11 @@ impl Narrow {
                     }
                 }
                 Slice::Digits(width, out) => {
-                    let Take::Digits(picks) = &column.take else { continue };
+                    let Take::Digits(extracts) = &column.take else { continue };
                     let out = &mut out[at.start * *width..at.end * *width];
                     for (out, capture) in out.chunks_exact_mut((*width).max(1)).zip(all) {
-                        for (out, pick) in out.iter_mut().zip(picks) {
-                            *out = match pick.number(*capture) {
+                        for (out, extract) in out.iter_mut().zip(extracts) {
+                            *out = match extract.number(*capture) {
                                 digit @ 0..=9 => b'0' + digit as u8,
                                 _ => b'?',
                             };
@@ -387,7 +391,7 @@ impl Narrow {
         for (check, out) in self.checks.iter().zip(&mut rows.checks) {
             for (out, capture) in out[at.clone()].iter_mut().zip(captures) {
                 *out = check.relations.iter().all(|relation| relation.holds(*capture))
-                    && check.decimal.iter().all(|pick| pick.number(*capture) <= 9);
+                    && check.decimal.iter().all(|extract| extract.number(*capture) <= 9);
             }
         }
     }
@@ -402,20 +406,20 @@ fn column(field: &Field, view: &View, length: usize) -> Column {
     }
     let take = match bits <= 64 && length <= 64 {
         true => pieces(&view.sources_of(&field.span), length),
-        false => Take::Spread(view.pick(&field.span)),
+        false => Take::Spread(view.extract(&field.span)),
     };
     Column { name, bits, take }
 }
 
 /// Each digit's four data bits, the most significant first.
-fn digits(field: &Field, view: &View) -> Vec<Pick> {
+fn digits(field: &Field, view: &View) -> Vec<BitExtract> {
     let width = field.code.digit_bits().unwrap_or(1);
     let digit = |at: usize| {
         let mut offsets: Vec<usize> = field.span.offsets().skip(at).take(4).collect();
         if field.code == Code::Bcd5 {
             offsets.reverse();
         }
-        Span::from_offsets(offsets).ok().map(|span| view.pick(&span))
+        Span::from_offsets(offsets).ok().map(|span| view.extract(&span))
     };
     (0..field.span.len()).step_by(width).filter_map(digit).collect()
 }
@@ -427,8 +431,8 @@ fn joined(layout: &Layout, part: Part, name: &str, view: &View) -> Option<Column
     if parts.is_empty() || !decimal {
         return None;
     }
-    let picks: Vec<Pick> = parts.iter().flat_map(|field| digits(field, view)).collect();
-    Some(Column { name: name.to_owned(), bits: 4 * picks.len(), take: Take::Digits(picks) })
+    let extracts: Vec<BitExtract> = parts.iter().flat_map(|field| digits(field, view)).collect();
+    Some(Column { name: name.to_owned(), bits: 4 * extracts.len(), take: Take::Digits(extracts) })
 }
 
 /// A number's bits, the most significant first, as runs: where from, and
