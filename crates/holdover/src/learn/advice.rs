@@ -40,7 +40,7 @@ pub(super) fn next(
     false_alarms: f64,
 ) -> Option<String> {
     let cards = study.cards(CARDS);
-    if cards == 1 && study.pile.samples.len() > 1 {
+    if cards == 1 && study.matrix.samples.len() > 1 {
         return Some("cards with other numbers, ten or more: all samples are one card".to_owned());
     }
     let Some(card) = &study.card else {

@@ -73,10 +73,10 @@ impl Choice {
 
 /// The answer for one kind of card.
 pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
-    let pile = &study.pile;
-    let length = pile.length;
+    let matrix = &study.matrix;
+    let length = matrix.length;
     let good = &study.good;
-    let varied = pile.columns.varying(good, 1);
+    let varied = matrix.columns.varying(good, 1);
     let still = Wide::ones(length) & !varied;
     let mut notes = Vec::new();
     let checks_at = study.covers.chosen.iter().fold(Wide::ZERO, |mut all, hit| {
@@ -90,10 +90,10 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         .covers
         .chosen
         .iter()
-        .map(|hit| complete(&ground, &study.covers, hit, &pile.columns, good, &fields_masks))
+        .map(|hit| complete(&ground, &study.covers, hit, &matrix.columns, good, &fields_masks))
         .collect();
     // A cover that all good rows fit before one that some break.
-    completed.retain_mut(|done| done.agree(&pile.columns, good));
+    completed.retain_mut(|done| done.agree(&matrix.columns, good));
     let mut fields = Vec::new();
     let mut false_alarms = study.covers.false_alarms;
     // What stands before the end of a longer number shows where it is cut.
@@ -117,7 +117,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     if let Some(choice) = &card {
         let number = study.card.as_ref().map(|card| &card.number);
         let sure = number.is_some_and(|n| {
-            n.false_alarms < SETTLED && n.as_printed() && !n.weak(&pile.columns, good)
+            n.false_alarms < SETTLED && n.as_printed() && !n.weak(&matrix.columns, good)
         });
         let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
         false_alarms += number.map_or(counted, |n| n.false_alarms);
@@ -133,14 +133,14 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         Ok(layout) => (Some(layout), None),
         Err(why) => (None, Some(why)),
     };
-    if pile.samples.len() == 1 {
+    if matrix.samples.len() == 1 {
         failure = Some("one sample tells nothing: read more cards of this kind".to_owned());
     } else if study.cards(2) == 1 {
         failure = Some("one card, however often it is read, tells nothing".to_owned());
     }
-    let reference = good.iter().next().map_or(Wide::ZERO, |row| pile.capture(row).wide());
+    let reference = good.iter().next().map_or(Wide::ZERO, |row| matrix.capture(row).wide());
     let reasons = Reasons {
-        pile,
+        matrix,
         card: study
             .card
             .as_ref()
@@ -149,7 +149,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         layout: layout.as_ref(),
         still: (still, reference),
     };
-    let left = pile.as_given(&Rows::all(good.rows()).minus(good));
+    let left = matrix.as_given(&Rows::all(good.rows()).minus(good));
     let misread = left.into_iter().map(|row| reasons.of(row)).collect();
     describe(study, still, &mut notes);
     let open = Open {
@@ -162,10 +162,10 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     };
     let next_sample = advice::next(study, &open, (&fields, &checks), false_alarms);
     let all = good.count().max(1) as f64;
-    let ones = |at| pile.columns.at(at).common(good) as f64;
+    let ones = |at| matrix.columns.at(at).common(good) as f64;
     Learnt {
         length,
-        samples: pile.samples.len(),
+        samples: matrix.samples.len(),
         fields,
         checks,
         false_alarms_expected: false_alarms,
@@ -177,8 +177,8 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
         entropy: (0..length).map(|at| entropy(ones(at) / all)).collect(),
         never_varied: Span::from_mask(still),
         counters: study.counters.iter().map(|found| found.counter.clone()).collect(),
-        good: pile.as_given(good).into_iter().map(|row| pile.samples[row].line).collect(),
-        lines_swapped: pile.inverted,
+        good: matrix.as_given(good).into_iter().map(|row| matrix.samples[row].line).collect(),
+        lines_swapped: matrix.inverted,
     }
 }
 
@@ -200,12 +200,12 @@ fn choose_fields(
     still: Wide,
     notes: &mut Vec<String>,
 ) -> (Option<Choice>, Option<Choice>) {
-    let (pile, good) = (&study.pile, &study.good);
+    let (matrix, good) = (&study.matrix, &study.good);
     let Some(found) = &study.card else {
         return (counted(study, still, notes), None);
     };
     let number = &found.number;
-    let mut cards = number.everywhere(&pile.columns, good);
+    let mut cards = number.everywhere(&matrix.columns, good);
     if cards.is_empty() {
         cards.push((number.fit.anchor, number.fit.width));
     }
@@ -399,9 +399,9 @@ fn layout(
     let layout =
         Layout::new(spec).map_err(|error| format!("what was found is no layout: {error}"))?;
     for row in good.iter() {
-        let line = study.pile.samples[row].line;
+        let line = study.matrix.samples[row].line;
         let decode =
-            Decode::new(&layout, study.pile.capture(row)).ok_or("a sample has another length")?;
+            Decode::new(&layout, study.matrix.capture(row)).ok_or("a sample has another length")?;
         if let Some((check, _)) = decode.outcomes().find(|(_, holds)| !holds) {
             return Err(format!(
                 "line {line} breaks {check}, though nothing else is wrong with it"
@@ -455,12 +455,12 @@ fn unknown(relations: usize) -> Option<String> {
 
 /// What else people should know.
 fn describe(study: &Study<'_>, still: Wide, notes: &mut Vec<String>) {
-    let pile = &study.pile;
-    if pile.inverted {
+    let matrix = &study.matrix;
+    if matrix.inverted {
         notes
             .push("every capture is inverted: the data lines are swapped at the reader".to_owned());
     }
-    if let Some(span) = Span::from_mask(still).filter(|_| pile.samples.len() > 1) {
+    if let Some(span) = Span::from_mask(still).filter(|_| matrix.samples.len() > 1) {
         notes
             .push(format!("bits {span} were the same in all samples: nothing can be said of them"));
     }

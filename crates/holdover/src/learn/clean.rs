@@ -2,7 +2,7 @@
 //! majority that agrees; a row is called a misreading only for a reason that can
 //! be named.
 
-use super::Pile;
+use super::SampleMatrix;
 use super::answer::{Misread, Why};
 use super::fields::{Number, SiteNumber};
 use super::rows::{Columns, Rows};
@@ -22,7 +22,7 @@ const ANOTHER_SITE: u32 = 2;
 const CHECKS: u32 = 4;
 
 /// Bits that hardly vary, and rows that alone differ in them.
-pub(super) struct Strays {
+pub(super) struct Outliers {
     /// The bits that hardly vary.
     pub(super) bits: Wide,
     /// Rows that differ in some of them as no other row does (or one other, in
@@ -33,13 +33,13 @@ pub(super) struct Strays {
 }
 
 /// Looks for rows that differ in bits, outside `fields`, that hardly vary.
-pub(super) fn strays(columns: &Columns, good: &Rows, fields: Wide) -> Strays {
+pub(super) fn outliers(columns: &Columns, good: &Rows, fields: Wide) -> Outliers {
     let count = good.count();
     let limit = ((count as f64 * RARE) as usize).max(1);
     let mut bits = Wide::ZERO;
     let mut moved: std::collections::BTreeMap<usize, Wide> = std::collections::BTreeMap::new();
     if count < 4 {
-        return Strays { bits, lone: Vec::new(), by_right: true };
+        return Outliers { bits, lone: Vec::new(), by_right: true };
     }
     for at in (0..columns.length()).filter(|&at| !fields.bit(at)) {
         let ones = columns.at(at).and(good);
@@ -55,7 +55,7 @@ pub(super) fn strays(columns: &Columns, good: &Rows, fields: Wide) -> Strays {
         let once = bits & !columns.varying(good, 2);
         let lone = moved.into_iter().map(|(row, bits)| (row, bits & once));
         let lone = lone.filter(|(_, bits)| !bits.is_zero()).collect();
-        return Strays { bits: Wide::ZERO, lone, by_right: true };
+        return Outliers { bits: Wide::ZERO, lone, by_right: true };
     }
     let mut seen: std::collections::HashMap<Wide, usize> = std::collections::HashMap::new();
     moved.values().for_each(|bits| *seen.entry(*bits).or_default() += 1);
@@ -63,7 +63,7 @@ pub(super) fn strays(columns: &Columns, good: &Rows, fields: Wide) -> Strays {
     // cards of another site.
     let alone = |bits: &Wide| seen[bits] == 1 || seen[bits] == 2 && bits.count_ones() == 1;
     let lone = moved.into_iter().filter(|(_, bits)| alone(bits)).collect();
-    Strays { bits, lone, by_right: false }
+    Outliers { bits, lone, by_right: false }
 }
 
 /// Whether a lone row is a card after all: either it differs in so many bits
@@ -75,7 +75,7 @@ pub(super) fn belongs(bits: Wide, printed: bool, checks_answer: bool) -> bool {
 
 /// What the rows left out are left out for.
 pub(super) struct Reasons<'a> {
-    pub(super) pile: &'a Pile<'a>,
+    pub(super) matrix: &'a SampleMatrix<'a>,
     pub(super) card: Option<(&'a Number, &'a Span)>,
     pub(super) site: Option<(&'a SiteNumber, &'a Span)>,
     pub(super) layout: Option<&'a Layout>,
@@ -86,12 +86,12 @@ pub(super) struct Reasons<'a> {
 impl Reasons<'_> {
     /// Why one row is left out.
     pub(super) fn of(&self, row: usize) -> Misread {
-        let line = self.pile.samples[row].line;
+        let line = self.matrix.samples[row].line;
         Misread { line, why: self.why(row) }
     }
 
     fn why(&self, row: usize) -> Why {
-        let capture = self.pile.capture(row);
+        let capture = self.matrix.capture(row);
         if let Some((number, span)) = self.card
             && let Some(printed) = number.facet.values[row]
             && !number.matches.has(row)

@@ -146,9 +146,9 @@ fn usual(cover: Wide, bit: usize, fields: &[Wide], varying: Wide) -> usize {
         let ends = 255 - field.reversed().first_one().unwrap_or(0) == last;
         begins || ends
     });
-    let stray = (cover & !varying).count_ones() as usize;
+    let outlying = (cover & !varying).count_ones() as usize;
     let rank = 2 * usize::from(!near) + usize::from(reach.count() == 0);
-    1024 * (rank + 4 * usize::from(!run)) + stray
+    1024 * (rank + 4 * usize::from(!run)) + outlying
 }
 
 /// Rows that differ from the rest in bits that hardly vary: in which of them,

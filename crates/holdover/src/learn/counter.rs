@@ -42,7 +42,7 @@ impl Counting {
 /// orders and both ways tried: by chance each of `width` bits is as it should
 /// be in half of the moves, and which `moves` of `all` those are is chosen after
 /// the fact.
-fn accidents(length: usize, width: usize, moves: usize, all: usize) -> f64 {
+fn false_alarms_of(length: usize, width: usize, moves: usize, all: usize) -> f64 {
     (4 * length) as f64 * (choices(moves, all) - (width * moves) as f64).exp2()
 }
 
@@ -90,7 +90,8 @@ pub(super) fn find(columns: &Columns, rows: &[usize]) -> Vec<Counting> {
                 // Two bits that alternate count either way.
                 if varies && j >= 2 {
                     let width = j + 1;
-                    let false_alarms = accidents(columns.length(), width, moves, rows.len() - 1);
+                    let false_alarms =
+                        false_alarms_of(columns.length(), width, moves, rows.len() - 1);
                     let counter = Counter { span, step, moves };
                     best = Some(Counting { counter, anchor, width, false_alarms });
                 }
@@ -119,8 +120,8 @@ mod tests {
     /// bits, all of them steady or all but one.
     #[test]
     fn accidents_count_what_was_tried() {
-        assert!((accidents(26, 3, 5, 5) - 104.0 / 32_768.0).abs() < 1e-12);
+        assert!((false_alarms_of(26, 3, 5, 5) - 104.0 / 32_768.0).abs() < 1e-12);
         let chosen = 5.0_f64.powi(5) / 4.0_f64.powi(4);
-        assert!((accidents(26, 3, 4, 5) - 104.0 * chosen / 4_096.0).abs() < 1e-12);
+        assert!((false_alarms_of(26, 3, 4, 5) - 104.0 * chosen / 4_096.0).abs() < 1e-12);
     }
 }

@@ -115,7 +115,7 @@ const RUNS: usize = 1500;
 
 /// log2 of the chance that `n` random bits differ from a given word, or from
 /// its complement, in at most `k` places.
-pub(super) fn accident(n: usize, k: usize) -> f64 {
+pub(super) fn false_alarm(n: usize, k: usize) -> f64 {
     let (mut term, mut sum) = (1.0f64, 0.0f64);
     for i in 0..=k.min(n) {
         sum += term;
@@ -146,7 +146,7 @@ fn attempt(ground: &Ground<'_>, bit: usize, limit: usize) -> Trial {
     let bits = f64::from(ground.candidates.count_ones());
     // What could not be told from an accident need not be tried.
     let hopeless = |family: Family| {
-        let least = all * all / 4.0 * accident(ground.columns.rows(), 0).exp2();
+        let least = all * all / 4.0 * false_alarm(ground.columns.rows(), 0).exp2();
         least > ALLOWED * family.share() / bits
     };
     for shape in SHAPES.into_iter().filter(|shape| !hopeless(shape.family)) {
@@ -216,7 +216,7 @@ fn attempt_two_runs(ground: &Ground<'_>, bit: usize, limit: usize, trial: &mut T
     // Pairs of runs are so many that only a sample larger than this can tell.
     let pairs = (runs * runs) as f64 / 2.0;
     let allowed = ALLOWED * Family::TwoRuns.share() / f64::from(ground.candidates.count_ones());
-    let told = |limit: &usize| pairs * accident(n, *limit).exp2() < allowed;
+    let told = |limit: &usize| pairs * false_alarm(n, *limit).exp2() < allowed;
     let Some(limit) = (0..=limit).rev().find(told).filter(|_| runs <= RUNS) else { return };
     let rows = (n as u32).min(u64::BITS);
     let mut list: Vec<(Wide, u64)> = Vec::new();
@@ -266,7 +266,7 @@ pub(super) fn find(ground: &Ground<'_>, limit: usize) -> Covers {
         let enough = |hit: &Hit| {
             let share = hit.family.share() / bits.len() as f64;
             let tried = trial.tried.iter().find(|(family, _)| *family == hit.family);
-            let expected = tried.map_or(0.0, |(_, n)| *n) * accident(n, hit.violations).exp2();
+            let expected = tried.map_or(0.0, |(_, n)| *n) * false_alarm(n, hit.violations).exp2();
             expected < ALLOWED * share && structured(hit) < STRUCTURED_ALLOWED
         };
         let fits: Vec<Hit> = trial
@@ -276,7 +276,7 @@ pub(super) fn find(ground: &Ground<'_>, limit: usize) -> Covers {
             .copied()
             .collect();
         let violated = if fits.is_empty() { 0 } else { least.unwrap_or(0) };
-        found.false_alarms += tried * accident(n, violated).exp2();
+        found.false_alarms += tried * false_alarm(n, violated).exp2();
         found.false_alarms += fits.iter().map(structured).fold(0.0, f64::max);
         accepted.extend(fits);
     }
@@ -326,8 +326,8 @@ mod tests {
 
     #[test]
     fn accidents_are_a_binomial_tail() {
-        assert_eq!(accident(24, 0), -23.0);
-        assert!((accident(4, 1) - (10.0f64 / 16.0).log2()).abs() < 1e-12);
-        assert_eq!(accident(0, 0), 0.0);
+        assert_eq!(false_alarm(24, 0), -23.0);
+        assert!((false_alarm(4, 1) - (10.0f64 / 16.0).log2()).abs() < 1e-12);
+        assert_eq!(false_alarm(0, 0), 0.0);
     }
 }

@@ -8,7 +8,7 @@ use super::entropy::choices;
 use super::print::{self, Facet, What};
 use super::rows::{Columns, Rows, affine_rank};
 use super::spans::{Anchor, Fit, Order, Planes};
-use super::{Pile, offset, rule};
+use super::{SampleMatrix, offset, rule};
 use crate::bits::{Capture, Wide};
 use crate::layout::{Code, PrintRule};
 
@@ -63,16 +63,17 @@ const NEAR: f64 = 0.05;
 const SEARCHED: usize = 512;
 
 /// Finds the card number among `rows`.
-pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
-    let facets = print::facets(&pile.samples);
+pub(super) fn card(matrix: &SampleMatrix<'_>, rows: &Rows) -> Option<CardNumber> {
+    let facets = print::facets(&matrix.samples);
     let tries = facets.len();
-    let exact = |facet: &Facet| exact(&pile.columns, rows, facet.clone(), tries);
+    let exact = |facet: &Facet| exact(&matrix.columns, rows, facet.clone(), tries);
     let mut found: Vec<Number> = facets.iter().filter_map(exact).collect();
     let mut cut = false;
     if !found.iter().any(Number::most) {
         // A rule of the number beats a span that reads some of the prints.
         let read = found.iter().map(|n| n.matches.count()).max().unwrap_or(0);
-        let ruled = facets.iter().filter_map(|facet| rule::find(&pile.columns, rows, facet, tries));
+        let ruled =
+            facets.iter().filter_map(|facet| rule::find(&matrix.columns, rows, facet, tries));
         let ruled: Vec<Number> = ruled.filter(|n| n.most() && n.matches.count() > read).collect();
         if !ruled.is_empty() {
             found = ruled;
@@ -80,14 +81,14 @@ pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
     }
     if found.is_empty() {
         // Site code and card number printed without anything between them.
-        let cuts = print::cuts(&pile.samples);
+        let cuts = print::cuts(&matrix.samples);
         let tries = cuts.len();
         let cuts = cuts.into_iter();
-        found = cuts.filter_map(|facet| self::exact(&pile.columns, rows, facet, tries)).collect();
+        found = cuts.filter_map(|facet| self::exact(&matrix.columns, rows, facet, tries)).collect();
         let most = found.iter().map(|n| n.matches.count()).max().unwrap_or(0);
         let tail = |n: &Number| matches!(n.facet.what, What::Tail { .. });
         found.retain(|n| {
-            n.matches.count() == most && tail(n) && n.most() && !n.of_one_code(&pile.columns)
+            n.matches.count() == most && tail(n) && n.most() && !n.of_one_code(&matrix.columns)
         });
         // Of "6500042" the tail 00042 and the tail 0042 read the same bits.
         found.truncate(1);
@@ -95,8 +96,8 @@ pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
     }
     if found.is_empty() {
         let moved = facets.iter().cloned();
-        found = moved.filter_map(|facet| offset::find(&pile.columns, rows, facet)).collect();
-        found.retain(|number| number.most() && !number.of_one_code(&pile.columns));
+        found = moved.filter_map(|facet| offset::find(&matrix.columns, rows, facet)).collect();
+        found.retain(|number| number.most() && !number.of_one_code(&matrix.columns));
         cut = false;
     }
     let column = |n: &Number| matches!(n.facet.what, What::Card { .. });
@@ -115,7 +116,7 @@ pub(super) fn card(pile: &Pile<'_>, rows: &Rows) -> Option<CardNumber> {
     let number = found.into_iter().rev().max_by_key(|n| distinct(n))?;
     let longest = whole.as_ref().map(|whole| whole.facet.what);
     let others = facets.iter().filter(|facet| Some(facet.what) != longest);
-    let role_sure = !cut && (column(&number) || numbers_cards(pile, &number, others));
+    let role_sure = !cut && (column(&number) || numbers_cards(matrix, &number, others));
     Some(CardNumber { number, whole, role_sure })
 }
 
@@ -147,13 +148,13 @@ const AS_MANY: f64 = 0.9;
 
 /// Whether a number tells the cards apart, and no other printed one does better.
 fn numbers_cards<'f>(
-    pile: &Pile<'_>,
+    matrix: &SampleMatrix<'_>,
     number: &Number,
     mut others: impl Iterator<Item = &'f Facet>,
 ) -> bool {
     let rows = || number.matches.iter().take(SEARCHED);
     let own = number.facet.distinct(rows(), SEARCHED) as f64;
-    let cards: HashSet<Capture> = rows().map(|row| pile.capture(row)).collect();
+    let cards: HashSet<Capture> = rows().map(|row| matrix.capture(row)).collect();
     let better = |facet: &Facet| {
         let joined = matches!(facet.what, What::Joined { .. });
         !joined && !facet.what.hex() && AS_MANY * facet.distinct(rows(), SEARCHED) as f64 > own
@@ -196,7 +197,7 @@ pub(super) fn exact(columns: &Columns, rows: &Rows, facet: Facet, tries: usize) 
     let planes = Planes::of(&facet, best.anchor.code);
     let matches = planes.matching(columns, &known, best);
     let tried = (tries * CODES.len() * 4 * columns.length()) as f64;
-    let false_alarms = tried * accident(&facet, &planes, &known, &matches);
+    let false_alarms = tried * false_alarm(&facet, &planes, &known, &matches);
     if matches.count() < 2 || false_alarms > ALLOWED * tries as f64 {
         return None;
     }
@@ -216,7 +217,7 @@ const LEAST_JUDGED: usize = 8;
 /// number's bits are not independent, but are to be chosen all the same; so
 /// samples of several sizes, laid down beforehand, are judged, and the best of
 /// them counts (Bonferroni: times how many there are).
-pub(super) fn accident(facet: &Facet, planes: &Planes, known: &Rows, matches: &Rows) -> f64 {
+pub(super) fn false_alarm(facet: &Facet, planes: &Planes, known: &Rows, matches: &Rows) -> f64 {
     let order: Vec<usize> = known.iter().take(SEARCHED).collect();
     let half = |n: &usize| Some(n / 2).filter(|half| *half >= LEAST_JUDGED);
     let sizes: Vec<usize> = std::iter::successors(Some(order.len()), half).collect();
@@ -250,12 +251,12 @@ pub(super) const SITE_PLACES: usize = 16;
 
 /// Finds the site code printed beside the card number, outside `taken`.
 pub(super) fn site(
-    pile: &Pile<'_>,
+    matrix: &SampleMatrix<'_>,
     rows: &Rows,
     card: Option<&Number>,
     taken: Wide,
 ) -> Option<SiteNumber> {
-    let mut facets = print::site_columns(&pile.samples);
+    let mut facets = print::site_columns(&matrix.samples);
     if facets.is_empty() {
         let wanted: &dyn Fn(What) -> bool = match card?.facet.what {
             What::Group { from_end, hex } => &move |what| {
@@ -265,10 +266,10 @@ pub(super) fn site(
             What::Tail { digits } => &move |what| what == What::Head { without: digits },
             _ => return None,
         };
-        facets.extend(print::facets(&pile.samples).into_iter().filter(|f| wanted(f.what)));
-        facets.extend(print::cuts(&pile.samples).into_iter().filter(|f| wanted(f.what)));
+        facets.extend(print::facets(&matrix.samples).into_iter().filter(|f| wanted(f.what)));
+        facets.extend(print::cuts(&matrix.samples).into_iter().filter(|f| wanted(f.what)));
     }
-    facets.into_iter().find_map(|facet| site_of(&pile.columns, rows, facet, taken))
+    facets.into_iter().find_map(|facet| site_of(&matrix.columns, rows, facet, taken))
 }
 
 fn site_of(columns: &Columns, rows: &Rows, facet: Facet, taken: Wide) -> Option<SiteNumber> {
@@ -301,7 +302,7 @@ fn site_of(columns: &Columns, rows: &Rows, facet: Facet, taken: Wide) -> Option<
     // as many places as its own bits allow.
     let bits = known.iter().next().and_then(|row| facet.values[row]).unwrap_or(0);
     let still = (128 - bits.leading_zeros()) as f64;
-    let varying = accident(&facet, &planes, &known, &matches);
+    let varying = false_alarm(&facet, &planes, &known, &matches);
     let false_alarms = columns.length() as f64 * varying.min((-still).exp2());
     // What any bit reads as well accuses nobody.
     let told = false_alarms < ALLOWED || matches.count() == count;

@@ -3,14 +3,14 @@
 
 use super::answer::Learnt;
 use super::build;
-use super::clean::{Strays, belongs, strays};
+use super::clean::{Outliers, belongs, outliers};
 use super::counter::{self, Counting};
 use super::cover::{self, Covers, Ground, Hit};
 use super::fields::{self, CardNumber, SiteNumber};
 use super::lrc::{self, Words};
 use super::rows::{Columns, Rows, affine_rank};
 use super::settle::{self, Known};
-use super::{Given, Options, Pile, null_space};
+use super::{Given, Options, SampleMatrix, null_space};
 use crate::bits::gf2::Relation;
 use crate::bits::{Capture, Wide};
 use crate::layout::Code;
@@ -33,7 +33,7 @@ const WEIGHED: usize = 4096;
 
 /// All that was found of one kind.
 pub(super) struct Study<'s> {
-    pub(super) pile: Pile<'s>,
+    pub(super) matrix: SampleMatrix<'s>,
     pub(super) good: Rows,
     pub(super) card: Option<CardNumber>,
     pub(super) site: Option<SiteNumber>,
@@ -53,7 +53,7 @@ pub(super) fn kinds(samples: Vec<Given<'_>>, length: usize, options: &Options) -
         let told = nth + waiting.len() < KINDS;
         if told && let Some(others) = study.another_kind(length) {
             let rows = |other: bool| {
-                let samples = study.pile.samples.iter().enumerate();
+                let samples = study.matrix.samples.iter().enumerate();
                 let some = samples.filter(|(row, _)| others.binary_search(row).is_ok() == other);
                 some.map(|(_, sample)| *sample).collect()
             };
@@ -76,13 +76,14 @@ pub(super) fn kinds(samples: Vec<Given<'_>>, length: usize, options: &Options) -
 impl<'s> Study<'s> {
     fn of(samples: Vec<Given<'s>>, length: usize, options: &Options) -> Study<'s> {
         let rows = samples.len();
-        let mut pile = Pile::of(samples, length, false);
-        let mut card = fields::card(&pile, &Rows::all(rows));
-        if card.is_none() && pile.samples.iter().any(|s| s.printed.is_some() || s.card.is_some()) {
-            let inverted = Pile::of(pile.samples.clone(), length, true);
+        let mut matrix = SampleMatrix::of(samples, length, false);
+        let mut card = fields::card(&matrix, &Rows::all(rows));
+        if card.is_none() && matrix.samples.iter().any(|s| s.printed.is_some() || s.card.is_some())
+        {
+            let inverted = SampleMatrix::of(matrix.samples.clone(), length, true);
             card = fields::card(&inverted, &Rows::all(rows));
             if card.is_some() {
-                pile = inverted;
+                matrix = inverted;
             }
         }
         let mut good = Rows::all(rows);
@@ -90,7 +91,7 @@ impl<'s> Study<'s> {
             good = card.number.matches.or(&good.minus(&card.number.known));
         }
         let counters = match options.in_order {
-            true => counter::find(&pile.columns, &pile.as_given(&good)),
+            true => counter::find(&matrix.columns, &matrix.as_given(&good)),
             false => Vec::new(),
         };
         let mut study = Study {
@@ -98,7 +99,7 @@ impl<'s> Study<'s> {
             site: None,
             words: None,
             covers: Covers::default(),
-            pile,
+            matrix,
             good,
             card,
             counters,
@@ -112,7 +113,7 @@ impl<'s> Study<'s> {
     /// their prints are as good as unknown.
     fn keep_other_codes(&mut self) {
         let Some(card) = &mut self.card else { return };
-        if !card.number.of_one_code(&self.pile.columns) {
+        if !card.number.of_one_code(&self.matrix.columns) {
             return;
         }
         card.role_sure = false;
@@ -129,9 +130,9 @@ impl<'s> Study<'s> {
     /// How many different captures there are, counted up to `most`.
     pub(super) fn cards(&self, most: usize) -> usize {
         let mut seen = std::collections::HashSet::new();
-        let mut rows = 0..self.pile.samples.len();
+        let mut rows = 0..self.matrix.samples.len();
         rows.find(|row| {
-            seen.insert(self.pile.capture(*row));
+            seen.insert(self.matrix.capture(*row));
             seen.len() >= most
         });
         seen.len()
@@ -139,7 +140,7 @@ impl<'s> Study<'s> {
 
     /// Whether any card has its number noted or printed.
     pub(super) fn printed(&self) -> bool {
-        self.pile.samples.iter().any(|sample| sample.printed.is_some() || sample.card.is_some())
+        self.matrix.samples.iter().any(|sample| sample.printed.is_some() || sample.card.is_some())
     }
 
     /// Bits that are the card number's in any case.
@@ -160,7 +161,7 @@ impl<'s> Study<'s> {
 
     fn find_site(&mut self) {
         let card = self.card.as_ref().map(|card| &card.number);
-        self.site = fields::site(&self.pile, &self.good, card, self.card_bits());
+        self.site = fields::site(&self.matrix, &self.good, card, self.card_bits());
         if let Some(site) = &self.site {
             self.good = self.good.minus(&site.known.minus(&site.matches));
         }
@@ -168,16 +169,16 @@ impl<'s> Study<'s> {
 
     fn find_checks(&mut self) {
         let fields = self.card_bits() | self.site_bits();
-        let strays = match self.card {
-            Some(_) => strays(&self.pile.columns, &self.good, fields),
-            None => Strays { bits: Wide::ZERO, lone: Vec::new(), by_right: true },
+        let outliers = match self.card {
+            Some(_) => outliers(&self.matrix.columns, &self.good, fields),
+            None => Outliers { bits: Wide::ZERO, lone: Vec::new(), by_right: true },
         };
-        let lone = Rows::listed(self.good.rows(), strays.lone.iter().map(|(row, _)| *row));
+        let lone = Rows::listed(self.good.rows(), outliers.lone.iter().map(|(row, _)| *row));
         let first = self.good.minus(&lone);
-        self.sieve = Sieve::of(&self.pile, &first, fields, strays.bits);
+        self.sieve = Sieve::of(&self.matrix, &first, fields, outliers.bits);
         let limit = (self.sieve.columns.rows() as f64 * cover::VIOLATED) as usize;
         self.search(limit);
-        let columns = &self.pile.columns;
+        let columns = &self.matrix.columns;
         // So many broken are no misreadings.
         let few =
             |words: &Words| settle::few(words.violators(columns).common(&first), first.count());
@@ -186,7 +187,7 @@ impl<'s> Study<'s> {
         if let Some(words) = &self.words {
             bad = bad.or(&words.violators(columns).and(&first));
         }
-        for (row, bits) in &strays.lone {
+        for (row, bits) in &outliers.lone {
             // One bit flipped that a check may cover, and that none answers.
             let breaks = |(hit, covers): &(Hit, Vec<Wide>)| {
                 let odd = columns.parity(hit.bits());
@@ -201,13 +202,13 @@ impl<'s> Study<'s> {
             let answered = told.iter().any(|(answers, _)| *answers);
             let may = told.iter().any(|(_, may)| *may);
             let proven = self.site.as_ref().is_some_and(|site| site.matches.has(*row));
-            if may && !proven && !strays.by_right && !belongs(*bits, printed, answered) {
+            if may && !proven && !outliers.by_right && !belongs(*bits, printed, answered) {
                 bad.insert(*row);
             }
         }
         self.good = self.good.minus(&bad);
         if bad.is_empty()
-            && strays.lone.is_empty()
+            && outliers.lone.is_empty()
             && fits.iter().all(|(hit, _)| hit.violations == 0)
         {
             self.covers.chosen = fits.into_iter().map(|(hit, _)| hit).collect();
@@ -217,10 +218,10 @@ impl<'s> Study<'s> {
         let before: Vec<usize> = fits.iter().map(|(hit, _)| hit.bit).collect();
         let alarms = self.covers.false_alarms;
         let words = self.words.take();
-        let strange = strays.bits & !self.pile.columns.varying(&self.good, 2);
+        let strange = outliers.bits & !self.matrix.columns.varying(&self.good, 2);
         let first = self.good.minus(&lone);
         let kept = if first.count() * 2 > self.good.count() { &first } else { &self.good };
-        self.sieve = Sieve::of(&self.pile, kept, fields, strays.bits | strange);
+        self.sieve = Sieve::of(&self.matrix, kept, fields, outliers.bits | strange);
         self.search(0);
         let known = |hit: &Hit| before.contains(&hit.bit);
         self.covers.chosen.retain(known);
@@ -235,7 +236,7 @@ impl<'s> Study<'s> {
     /// The checks found that are no accident, each with all covers that fit as
     /// well, and the rows that break one in whatever way it is completed.
     fn accused(&self, first: &Rows) -> (Vec<(Hit, Vec<Wide>)>, Rows) {
-        let columns = &self.pile.columns;
+        let columns = &self.matrix.columns;
         let mut hits = self.covers.chosen.clone();
         let known = self.known([self.site_bits(), self.card_bits()].into_iter());
         loop {
@@ -243,7 +244,7 @@ impl<'s> Study<'s> {
                 hits.iter().map(|hit| cover::violators(columns, first, hit)).collect();
             let rest = broken.iter().fold(first.clone(), |rest, broken| rest.minus(broken));
             let captures: Vec<Capture> =
-                rest.iter().take(WEIGHED).map(|row| self.pile.capture(row)).collect();
+                rest.iter().take(WEIGHED).map(|row| self.matrix.capture(row)).collect();
             let claim = |(hit, broken): (&Hit, &Rows)| settle::Claim {
                 bit: hit.bit,
                 cover: hit.cover,
@@ -331,9 +332,9 @@ impl<'s> Study<'s> {
         if left.len() < LEAST_KIND {
             return None;
         }
-        let samples = left.iter().map(|&row| self.pile.samples[row]).collect();
-        let pile = Pile::of(samples, length, false);
-        let other = fields::card(&pile, &Rows::all(left.len()))?;
+        let samples = left.iter().map(|&row| self.matrix.samples[row]).collect();
+        let matrix = SampleMatrix::of(samples, length, false);
+        let other = fields::card(&matrix, &Rows::all(left.len()))?;
         // The site code beside a misprint is no other kind's card number.
         let number = other.number;
         let enough = number.fit.matches >= LEAST_KIND && number.false_alarms < KIND_ALLOWED;
@@ -387,17 +388,17 @@ impl Default for Sieve {
 
 impl Sieve {
     /// Distinct captures among `rows`: a fair sample where there are very many.
-    fn of(pile: &Pile<'_>, rows: &Rows, fields: Wide, strange: Wide) -> Sieve {
+    fn of(matrix: &SampleMatrix<'_>, rows: &Rows, fields: Wide, strange: Wide) -> Sieve {
         let mut seen = std::collections::HashSet::new();
-        let distinct = rows.iter().filter(|&row| seen.insert(pile.capture(row)));
+        let distinct = rows.iter().filter(|&row| seen.insert(matrix.capture(row)));
         let looked: Vec<usize> = distinct.take(SEARCHED).collect();
-        let columns = pile.columns.only(&looked);
+        let columns = matrix.columns.only(&looked);
         let all = Rows::all(looked.len());
         // In a sample of three, what differs once differs enough.
         let varying = columns.varying(&all, if looked.len() < 4 { 1 } else { 2 });
-        let words: Vec<Wide> = looked.iter().map(|&row| pile.capture(row).wide()).collect();
+        let words: Vec<Wide> = looked.iter().map(|&row| matrix.capture(row).wide()).collect();
         let outside = varying & !fields & !strange;
-        let repeating = repeating(&words, outside, pile.length);
+        let repeating = repeating(&words, outside, matrix.length);
         let mut candidates = outside;
         if outside.count_ones() > FEW_BITS {
             repeating.iter().for_each(|relation| candidates = candidates & !relation.bits);

@@ -2,7 +2,7 @@
 //! every column of them. All its columns are tried at once, so that a few
 //! rows are enough evidence.
 
-use super::cover::accident;
+use super::cover::false_alarm;
 use super::rows::{Columns, Rows};
 use crate::bits::{Span, Wide};
 use crate::layout::Check;
@@ -68,7 +68,7 @@ pub(super) fn find(
     let (n, length) = (columns.rows(), columns.length());
     let mut found: Vec<Words> = Vec::new();
     let tried = (GROUPS.count() * length * length) as f64;
-    let information = -accident(n, limit);
+    let information = -false_alarm(n, limit);
     for group in GROUPS {
         for width in [group, group - 1] {
             for at in 0..length.saturating_sub(width - 1) {
@@ -136,7 +136,7 @@ mod tests {
     /// Three words of four bits, the last the sum of the others. Tried are all
     /// lengths of words, widths and places, each an even chance a row and
     /// column: 14 × 12 × 12 × 2^(−4 × (n − 1)), worked out by hand from the
-    /// binomial tail of [`accident`].
+    /// binomial tail of [`false_alarm`].
     #[test]
     fn false_alarms_count_what_was_tried() {
         let n = 16;

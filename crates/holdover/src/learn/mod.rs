@@ -154,7 +154,7 @@ fn mixed(hash: u64, word: u64) -> u64 {
 }
 
 /// Samples of one length, turned on their side.
-struct Pile<'s> {
+struct SampleMatrix<'s> {
     samples: Vec<Given<'s>>,
     columns: Columns,
     length: usize,
@@ -162,13 +162,13 @@ struct Pile<'s> {
     inverted: bool,
 }
 
-impl<'s> Pile<'s> {
-    fn of(samples: Vec<Given<'s>>, length: usize, inverted: bool) -> Pile<'s> {
+impl<'s> SampleMatrix<'s> {
+    fn of(samples: Vec<Given<'s>>, length: usize, inverted: bool) -> SampleMatrix<'s> {
         let captures: Vec<Capture> = samples
             .iter()
             .map(|s| if inverted { s.capture.complement() } else { s.capture })
             .collect();
-        Pile { columns: Columns::of(captures.iter(), length), samples, length, inverted }
+        SampleMatrix { columns: Columns::of(captures.iter(), length), samples, length, inverted }
     }
 
     /// The rows of a set, in the order in which their samples were given.
@@ -224,13 +224,13 @@ pub fn learn(samples: &[Sample], options: &Options) -> Vec<Learnt> {
     }
     let largest = lengths.iter().map(|(length, group)| (group.len(), *length)).max();
     let Some((most, main)) = largest else { return Vec::new() };
-    let stray =
+    let outlying =
         |group: &Vec<Given<'_>>| group.len() <= FEW && most >= 4 * group.len() && most > 2 * FEW;
-    let mut strays = Vec::new();
+    let mut outliers = Vec::new();
     let mut learnt = Vec::new();
     for (length, group) in lengths {
-        if stray(&group) {
-            strays.extend(group.iter().map(|sample| Misread {
+        if outlying(&group) {
+            outliers.extend(group.iter().map(|sample| Misread {
                 line: sample.line,
                 why: Why::Length { bits: length, expected: main },
             }));
@@ -239,8 +239,8 @@ pub fn learn(samples: &[Sample], options: &Options) -> Vec<Learnt> {
         }
     }
     if let Some(first) = learnt.iter_mut().find(|learnt| learnt.length == main) {
-        first.samples += strays.len();
-        first.misread.extend(strays);
+        first.samples += outliers.len();
+        first.misread.extend(outliers);
         first.misread.sort_by_key(|misread| misread.line);
     }
     learnt

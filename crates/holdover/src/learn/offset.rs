@@ -5,7 +5,7 @@
 use std::cmp::Reverse;
 use std::collections::HashMap;
 
-use super::fields::{Number, accident};
+use super::fields::{Number, false_alarm};
 use super::print::Facet;
 use super::rows::{Columns, Rows};
 use super::spans::{Anchor, Fit, Order, Planes};
@@ -91,7 +91,7 @@ pub(super) fn find(columns: &Columns, rows: &Rows, facet: Facet) -> Option<Numbe
     let matches = planes.matching(columns, &known, fit);
     // Every offset of that many bits could have been the one.
     let tried = (2 * columns.length()) as f64 * (width as f64).exp2();
-    let false_alarms = tried * accident(&moved, &planes, &known, &matches);
+    let false_alarms = tried * false_alarm(&moved, &planes, &known, &matches);
     let fit = Fit { matches: matches.count(), ..fit };
     let others = Vec::new();
     (false_alarms < ALLOWED).then_some(Number {

@@ -115,7 +115,7 @@ impl Fitting {
 pub(super) fn likely(rows: &[Capture], claims: &[Claim], known: &Known) -> Vec<bool> {
     let length = rows.first().map_or(0, Capture::len);
     let blocks = Blocks::of(rows, claims, known);
-    claims.iter().map(|claim| blocks.accidents(claim, claims, length) < LIKELY).collect()
+    claims.iter().map(|claim| blocks.false_alarms_of(claim, claims, length) < LIKELY).collect()
 }
 
 /// How claims stand, in their order, and what they leave over.
@@ -147,12 +147,13 @@ pub(super) fn weigh(rows: &[Capture], claims: &[Claim], known: &Known) -> Weighe
     let mut standings: Vec<Standing> = claims
         .iter()
         .map(|claim| {
-            let accidents = blocks.accidents(claim, claims, length);
+            let false_alarms_of = blocks.false_alarms_of(claim, claims, length);
             let fits = rivals(&fitting, claim, checks, &borders);
             Standing {
                 rivals: fits.clone(),
                 fits,
-                sound: accidents.max(bound) < SURE && !(unknown && blocks.slow(claim, claims)),
+                sound: false_alarms_of.max(bound) < SURE
+                    && !(unknown && blocks.slow(claim, claims)),
                 settled: false,
             }
         })
@@ -425,13 +426,13 @@ impl Blocks {
     }
 
     /// log2 of how many claims like it would hold by accident.
-    fn accidents(&self, claim: &Claim, claims: &[Claim], length: usize) -> f64 {
+    fn false_alarms_of(&self, claim: &Claim, claims: &[Claim], length: usize) -> f64 {
         let (tests, _) = self.tests(Blocks::reached(claim, claims));
         if !few(claim.violations, self.most() + 1) {
             return 0.0;
         }
         let tried = 2.0 * (length * length) as f64;
-        tried.log2() + super::cover::accident(tests + 1, claim.violations)
+        tried.log2() + super::cover::false_alarm(tests + 1, claim.violations)
     }
 
     /// Whether it hangs on bits that take few values.

@@ -32,9 +32,9 @@ pub(super) fn checks(
         .collect();
     let parity = |done: &Completed| Claim { bit: done.bit, cover: done.over, violations: 0 };
     let claims: Vec<Claim> = completed.iter().map(parity).chain(columns).collect();
-    let captures: Vec<Capture> = good.iter().map(|row| study.pile.capture(row)).collect();
+    let captures: Vec<Capture> = good.iter().map(|row| study.matrix.capture(row)).collect();
     let known = study.known(fields.iter().copied());
-    let known = Known { published: published(study.pile.length, completed), ..known };
+    let known = Known { published: published(study.matrix.length, completed), ..known };
     let Weighed { standings, unexplained } = settle::weigh(&captures, &claims, &known);
     let mut checks = Vec::new();
     for (done, standing) in completed.iter_mut().zip(&standings) {
@@ -50,7 +50,7 @@ pub(super) fn checks(
     }
     if let Some((words, check)) = words {
         let columns = &standings[completed.len()..];
-        let varied = study.pile.columns.varying(good, 2);
+        let varied = study.matrix.columns.varying(good, 2);
         let covered = check.relations().iter().fold(Wide::ZERO, |all, r| all | r.bits);
         let undetermined = words.undetermined | covered & !varied & !words.own();
         let undetermined = Span::from_mask(undetermined);

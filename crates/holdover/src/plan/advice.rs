@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::big::Big;
-use super::job::Job;
+use super::problem::Problem;
 use super::roster::{RosterCard, RosterRow, RowState};
 use super::shape::{Cut, Run, digits_needed};
 use super::slots::Slot;
@@ -24,15 +24,15 @@ const LETTERS_MOST: usize = 40;
 const COMPARED_MOST: usize = 64;
 
 pub(crate) struct Advice<'a, 'j, 't> {
-    job: &'j Job<'t>,
+    problem: &'j Problem<'t>,
     slots: &'a [Slot],
     /// Card numbers in use in any layout, as disjoint ranges, ascending.
     used: Option<Vec<(u128, u128)>>,
 }
 
 impl<'a, 'j, 't> Advice<'a, 'j, 't> {
-    pub fn new(job: &'j Job<'t>, slots: &'a [Slot]) -> Advice<'a, 'j, 't> {
-        Advice { job, slots, used: None }
+    pub fn new(problem: &'j Problem<'t>, slots: &'a [Slot]) -> Advice<'a, 'j, 't> {
+        Advice { problem, slots, used: None }
     }
 
     /// What to do about cards that open one identity.
@@ -45,7 +45,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         }
         let reissue = self.reissue(owners);
         match self.wider(owners) {
-            Some(digits) if digits <= self.job.panel.max_digits => {
+            Some(digits) if digits <= self.problem.panel.max_digits => {
                 format!("use {digits} digits over site and card, or {reissue}")
             }
             Some(digits) => format!(
@@ -53,7 +53,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
                  apart"
             ),
             None if kind == ConflictKind::DigitsCut => {
-                let most = self.job.panel.max_digits;
+                let most = self.problem.panel.max_digits;
                 format!("{reissue}; the numbers differ only beyond the {most} digits kept")
             }
             None => reissue,
@@ -103,7 +103,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         }
         let (as_whom, _) = named(&opening);
         let reissue = self.named(opening.iter().copied());
-        let bits = |row: &u32| self.job.roster[*row as usize].card.bits();
+        let bits = |row: &u32| self.problem.roster[*row as usize].card.bits();
         if shut.iter().any(|row| opening.iter().any(|other| bits(row) == bits(other))) {
             return format!(
                 "{which} {is} blocked and {as_whom} kept, but the bits are the same: find out \
@@ -119,7 +119,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
     /// One card, listed for different people.
     fn repeated(&self, owners: &BTreeSet<Owner>) -> Option<String> {
         let mut bits = owners.iter().map(|owner| match owner.which() {
-            Ok(row) => match &self.job.roster[row as usize].card {
+            Ok(row) => match &self.problem.roster[row as usize].card {
                 RosterCard::Card { layout, bits, .. } => Some((*layout, *bits)),
                 RosterCard::Unfit { .. } => None,
             },
@@ -144,7 +144,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         let few = rows.clone().take(NAMED_MOST + 1).count() <= NAMED_MOST;
         let name = |row: u32| {
             let line = self.lines(row).pop().unwrap_or_default();
-            let RosterRow { holder, printed, .. } = &self.job.roster[row as usize];
+            let RosterRow { holder, printed, .. } = &self.problem.roster[row as usize];
             let holder = holder.as_deref().and_then(short);
             let print = printed.as_deref().and_then(short).map(|print| format!("print {print}"));
             let told: Vec<String> = holder.into_iter().chain(print).collect();
@@ -159,7 +159,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
     }
 
     fn lines(&self, row: u32) -> Vec<String> {
-        self.job.lines(row).map(|line| line.to_string()).collect()
+        self.problem.lines(row).map(|line| line.to_string()).collect()
     }
 
     /// Reissue all but the first.
@@ -187,13 +187,13 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         let mut digits = 0;
         let mut codes = BTreeSet::new();
         for owner in owners {
-            let kind = &self.job.kinds[self.job.kind_of(*owner)?];
+            let kind = &self.problem.kinds[self.problem.kind_of(*owner)?];
             let site = kind.layout.site_span()?.mask();
             let card = kind.layout.card_span()?.mask();
             let run = Run::hull(site | card)?;
             digits = digits.max(digits_needed(run.len));
             let word: Wide = match owner.which() {
-                Ok(row) => match &self.job.roster[row as usize].card {
+                Ok(row) => match &self.problem.roster[row as usize].card {
                     RosterCard::Card { bits, .. } => bits.wide(),
                     RosterCard::Unfit { .. } => return None,
                 },
@@ -209,7 +209,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         }
         // The slots read both together already.
         let reads_both = |owner: &Owner| {
-            let kind = self.job.kind_of(*owner);
+            let kind = self.problem.kind_of(*owner);
             let slot = self.slots.iter().find(|slot| kind.is_some_and(|k| slot.kinds.contains(&k)));
             slot.is_some_and(|slot| slot.shape.card.digits >= digits)
         };
@@ -219,11 +219,12 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
     /// A boxed card would open as another.
     fn overlap(&mut self, owners: &BTreeSet<Owner>) -> String {
         let boxed =
-            |index: &usize| self.job.site.batches[*index].state == crate::site::State::Boxed;
+            |index: &usize| self.problem.site.batches[*index].state == crate::site::State::Boxed;
         let batches: Vec<usize> =
             owners.iter().filter_map(|owner| owner.which().err()).filter(boxed).collect();
         let Some(last) = batches.last().copied() else {
-            let kept_apart = |row: &u32| self.job.roster[*row as usize].state == RowState::Boxed;
+            let kept_apart =
+                |row: &u32| self.problem.roster[*row as usize].state == RowState::Boxed;
             let rows = owners.iter().filter_map(|owner| owner.which().ok()).filter(kept_apart);
             let rows: Vec<u32> = rows.collect();
             return format!(
@@ -231,7 +232,7 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
                 self.named(rows.iter().copied())
             );
         };
-        let batch = &self.job.site.batches[last];
+        let batch = &self.problem.site.batches[last];
         let range = format!("boxed range {}–{}", batch.first, batch.last);
         match self.free(last) {
             Some((first, to)) => {
@@ -241,19 +242,19 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         }
     }
 
-    /// A range of the same size that no card of the job has.
+    /// A range of the same size that no card of the problem has.
     fn free(&mut self, index: usize) -> Option<(u128, u128)> {
         let cut = |slot: &Slot| slot.shape.card.cut != Cut::None;
         if self.slots.iter().any(cut) {
             // A free card number may have a panel number in use.
             return None;
         }
-        let batch = &self.job.site.batches[index];
-        let kind = self.job.kinds.iter().find(|kind| kind.layout.id() == batch.layout)?;
+        let batch = &self.problem.site.batches[index];
+        let kind = self.problem.kinds.iter().find(|kind| kind.layout.id() == batch.layout)?;
         let largest = kind.layout.largest(Part::Card)?;
         let size = batch.last - batch.first;
-        let job = self.job;
-        let used = self.used.get_or_insert_with(|| used(job));
+        let problem = self.problem;
+        let used = self.used.get_or_insert_with(|| used(problem));
         // Numbers that start like the batch's own are the easiest to live with.
         let step = [1_000u128, 100, 10].into_iter().find(|step| size.saturating_add(1) >= *step);
         let step = step.unwrap_or(1);
@@ -292,17 +293,19 @@ fn short(cell: &str) -> Option<String> {
 }
 
 /// Card numbers in use, of whatever layout and site, joined.
-fn used(job: &Job<'_>) -> Vec<(u128, u128)> {
+fn used(problem: &Problem<'_>) -> Vec<(u128, u128)> {
     let mut all: Vec<(u128, u128)> = Vec::new();
-    for kind in &job.kinds {
-        all.extend(kind.units.iter().map(|unit| (unit.number, unit.number)));
+    for kind in &problem.kinds {
+        all.extend(
+            kind.listed_cards.iter().map(|listed_card| (listed_card.number, listed_card.number)),
+        );
     }
-    let blocked = job.roster.iter().filter(|row| row.state == RowState::Blocked);
+    let blocked = problem.roster.iter().filter(|row| row.state == RowState::Blocked);
     all.extend(blocked.filter_map(|row| match row.card {
         RosterCard::Card { number, .. } => Some((number, number)),
         RosterCard::Unfit { .. } => None,
     }));
-    all.extend(job.site.batches.iter().map(|batch| (batch.first, batch.last)));
+    all.extend(problem.site.batches.iter().map(|batch| (batch.first, batch.last)));
     all.sort_unstable();
     let mut joined: Vec<(u128, u128)> = Vec::new();
     for (from, to) in all {

@@ -17,7 +17,7 @@ const CHOICES_MOST: usize = 2000;
 
 /// The layouts of one length.
 pub(crate) struct Class {
-    /// Indices among the job's kinds, ascending.
+    /// Indices among the problem's kinds, ascending.
     pub kinds: Vec<usize>,
     /// Kinds of that length that no slot can hold.
     pub barred: Vec<usize>,
@@ -68,20 +68,20 @@ impl Class {
     ) -> Class {
         let pinned: Vec<Slot> =
             catalogue.pinned.iter().filter(|slot| slot.shape.length == length).cloned().collect();
-        let job = catalogue.job;
-        let sum = |of: fn(&super::job::Kind<'_>) -> u128| {
-            kinds.iter().map(|kind| of(&job.kinds[*kind])).fold(0, u128::saturating_add)
+        let problem = catalogue.problem;
+        let sum = |of: fn(&super::problem::Kind<'_>) -> u128| {
+            kinds.iter().map(|kind| of(&problem.kinds[*kind])).fold(0, u128::saturating_add)
         };
         let (kept, boxed) = (sum(|kind| kind.kept), sum(|kind| kind.boxed));
-        let layouts = kinds.iter().map(|kind| job.kinds[*kind].layout);
-        let runs = CardRun::candidates(layouts.clone(), job.panel);
+        let layouts = kinds.iter().map(|kind| problem.kinds[*kind].layout);
+        let runs = CardRun::candidates(layouts.clone(), problem.panel);
         let brings = layouts.map(|layout| {
-            let own = CardRun::candidates(std::iter::once(layout), job.panel);
+            let own = CardRun::candidates(std::iter::once(layout), problem.panel);
             let at = |run: CardRun| runs.iter().position(|other| *other == run);
             own.into_iter().filter_map(at).collect()
         });
         let brings = brings.collect();
-        let cards: usize = kinds.iter().map(|kind| job.kinds[*kind].weight()).sum();
+        let cards: usize = kinds.iter().map(|kind| problem.kinds[*kind].weight()).sum();
         let mut costs = Vec::new();
         if runs.len().saturating_mul(cards) <= WEIGHED_MOST {
             for kind in &kinds {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::job::Job;
+use super::problem::Problem;
 use super::report::Report;
 use super::roster::RowState;
 use super::serial::Trouble;
@@ -27,17 +27,17 @@ const HIGH_CHANCE: f64 = 1e-3;
 
 pub(crate) fn cautions(
     table: &Table,
-    job: &Job<'_>,
+    problem: &Problem<'_>,
     report: &Report,
     troubles: &[Trouble],
 ) -> Vec<String> {
     let mut out = Vec::new();
     for slot in &report.slots {
-        of_slot(table, job, slot, &mut out);
+        of_slot(table, problem, slot, &mut out);
     }
     of_chances(report, &mut out);
-    of_cards(job, report, &mut out);
-    of_layouts(table, job, &mut out);
+    of_cards(problem, report, &mut out);
+    of_layouts(table, problem, &mut out);
     out.extend(troubles.iter().take(NAMED_MOST).map(|t| format!("{}; {}", t.what, t.mend)));
     if troubles.len() > NAMED_MOST {
         let more = troubles.len() - NAMED_MOST;
@@ -61,10 +61,10 @@ pub(crate) fn cautions(
     out
 }
 
-fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>) {
+fn of_slot(table: &Table, problem: &Problem<'_>, slot: &PlanSlot, out: &mut Vec<String>) {
     let number = slot.slot;
     let layouts = || slot.layouts.iter().filter_map(|id| table.layout(id));
-    let panel = job.panel;
+    let panel = problem.panel;
     let shared = slot.layouts.len() > 1;
     let has_site = layouts().any(|layout| layout.site_span().is_some());
     let meets = |layout: &Layout| {
@@ -117,7 +117,7 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
             }
         });
     }
-    of_parity(table, job, slot, out);
+    of_parity(table, problem, slot, out);
     let other = |check: &Check| !matches!(check, Check::Parity { .. });
     if layouts().any(|layout| layout.checks().iter().any(other)) {
         out.push(format!(
@@ -127,8 +127,8 @@ fn of_slot(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>)
     }
 }
 
-fn of_parity(table: &Table, job: &Job<'_>, slot: &PlanSlot, out: &mut Vec<String>) {
-    let (number, panel) = (slot.slot, job.panel);
+fn of_parity(table: &Table, problem: &Problem<'_>, slot: &PlanSlot, out: &mut Vec<String>) {
+    let (number, panel) = (slot.slot, problem.panel);
     let layouts: Vec<&Layout> = slot.layouts.iter().filter_map(|id| table.layout(id)).collect();
     let any_parity = layouts.iter().any(|layout| !parities(layout).is_empty());
     if any_parity && !slot.parity && !panel.checks_parity {
@@ -171,7 +171,7 @@ fn of_chances(report: &Report, out: &mut Vec<String>) {
     }
 }
 
-fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
+fn of_cards(problem: &Problem<'_>, report: &Report, out: &mut Vec<String>) {
     let objective = &report.objective;
     if objective.renumbered > 0 {
         out.push(format!(
@@ -186,19 +186,19 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
             objective.boxed_lost
         ));
     }
-    if job.unfit_blocked > 0 {
+    if problem.unfit_blocked > 0 {
         out.push(format!(
             "the bits of {} blocked rows are not known, so whether they open is not known either: try \
              these cards at a door",
-            job.unfit_blocked
+            problem.unfit_blocked
         ));
     }
-    of_forms(job, out);
-    let kept = |row: &u32| job.roster[*row as usize].state == RowState::Kept;
-    let mut repeats: Vec<_> = job.repeats.keys().copied().filter(kept).collect();
+    of_forms(problem, out);
+    let kept = |row: &u32| problem.roster[*row as usize].state == RowState::Kept;
+    let mut repeats: Vec<_> = problem.repeats.keys().copied().filter(kept).collect();
     repeats.sort_unstable();
     for row in repeats.iter().take(NAMED_MOST) {
-        let lines: Vec<String> = job.lines(*row).map(|line| line.to_string()).collect();
+        let lines: Vec<String> = problem.lines(*row).map(|line| line.to_string()).collect();
         out.push(format!(
             "lines {} are one card, listed more than once for one holder: confirm that it was \
              reissued, and delete the others",
@@ -212,14 +212,16 @@ fn of_cards(job: &Job<'_>, report: &Report, out: &mut Vec<String>) {
 }
 
 /// Cards that two readers send in two forms.
-fn of_forms(job: &Job<'_>, out: &mut Vec<String>) {
+fn of_forms(problem: &Problem<'_>, out: &mut Vec<String>) {
     let mut cards: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
-    let units = job.kinds.iter().flat_map(|kind| &kind.units);
-    let rows = units.filter_map(|unit| Some((*job.forms.get(&unit.row)?, unit.row)));
+    let listed_cards = problem.kinds.iter().flat_map(|kind| &kind.listed_cards);
+    let rows = listed_cards
+        .filter_map(|listed_card| Some((*problem.forms.get(&listed_card.row)?, listed_card.row)));
     rows.for_each(|(first, row)| cards.entry(first).or_default().push(row));
     let several: Vec<Vec<u32>> = cards.into_values().filter(|rows| rows.len() > 1).collect();
     for rows in several.iter().take(NAMED_MOST) {
-        let mut lines: Vec<usize> = rows.iter().map(|row| job.roster[*row as usize].line).collect();
+        let mut lines: Vec<usize> =
+            rows.iter().map(|row| problem.roster[*row as usize].line).collect();
         lines.sort_unstable();
         let lines: Vec<String> = lines.iter().map(usize::to_string).collect();
         out.push(format!(
@@ -235,9 +237,9 @@ fn of_forms(job: &Job<'_>, out: &mut Vec<String>) {
     }
 }
 
-fn of_layouts(table: &Table, job: &Job<'_>, out: &mut Vec<String>) {
+fn of_layouts(table: &Table, problem: &Problem<'_>, out: &mut Vec<String>) {
     let mut named = 0;
-    for kind in &job.kinds {
+    for kind in &problem.kinds {
         let alike = |other: &&Layout| {
             other.id() != kind.layout.id()
                 && other.length() == kind.layout.length()

@@ -3,7 +3,7 @@
 
 use super::affine::{Affine, Equation};
 use super::error::{PlanError, PlanErrorKind};
-use super::job::Range;
+use super::problem::Range;
 use super::sweep::{Live, Owner, Segment, Set, Span, segments};
 
 /// Sets looked at before a batch counts as too long. Judgement, no source: a

@@ -164,7 +164,7 @@ fn put_cells(found: &mut Vec<Entry>, regions: &Regions, told: &[(u32, u128)]) {
         let mut openers: Vec<Opener> = covers(cell, regions).collect();
         openers.sort_unstable();
         openers.dedup();
-        for (from, to) in stretches(&cell.set) {
+        for (from, to) in number_ranges(&cell.set) {
             // Numbers told already come out of it.
             let first = told.partition_point(|at| *at < (key, from));
             let mut start = Some(from);
@@ -197,12 +197,12 @@ fn put_cells(found: &mut Vec<Entry>, regions: &Regions, told: &[(u32, u128)]) {
 }
 
 /// The numbers of a set as stretches; too many of them as one.
-fn stretches(set: &Affine) -> Vec<(u128, u128)> {
-    few_stretches(set).unwrap_or_else(|| vec![(set.least(), set.greatest())])
+fn number_ranges(set: &Affine) -> Vec<(u128, u128)> {
+    few_number_ranges(set).unwrap_or_else(|| vec![(set.least(), set.greatest())])
 }
 
 /// The numbers of a set as stretches; `None` where they are too many.
-pub(crate) fn few_stretches(set: &Affine) -> Option<Vec<(u128, u128)>> {
+pub(crate) fn few_number_ranges(set: &Affine) -> Option<Vec<(u128, u128)>> {
     let low = set.basis.iter().rev().enumerate().take_while(|(bit, v)| **v == 1u128 << bit).count();
     let high = set.dimension() - low;
     if 1u128.checked_shl(high as u32).is_none_or(|count| count > STRETCHES_MOST) {

@@ -1,10 +1,10 @@
-//! What can be wrong with a job, and where.
+//! What can be wrong with a problem, and where.
 
 use std::fmt;
 
 use thiserror::Error;
 
-/// Where in the job a mistake is.
+/// Where in the problem a mistake is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PlanPlace {
     /// A line of the roster, as the row gives it.
@@ -25,7 +25,7 @@ impl fmt::Display for PlanPlace {
     }
 }
 
-/// Why a job cannot be planned.
+/// Why a problem cannot be planned.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[error("{place}: {kind}")]
 pub struct PlanError {
@@ -58,7 +58,7 @@ impl PlanError {
     }
 }
 
-/// The mistakes a job can hold.
+/// The mistakes a problem can hold.
 #[derive(Debug, Clone, PartialEq, Eq, Error)]
 #[non_exhaustive]
 pub enum PlanErrorKind {

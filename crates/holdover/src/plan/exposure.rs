@@ -140,9 +140,9 @@ fn tied(run: &CardRun, enrolled: &Enrolled, key: u32, equations: &[Equation]) ->
         };
         below(to).sub(below(from.min(to)))
     };
-    let (stretches, sets, singles) = enrolled.numbers(key);
+    let (number_ranges, sets, singles) = enrolled.numbers(key);
     let members = sets.iter().map(Affine::size).fold(0, u128::saturating_add);
-    let intervals = (stretches.len() + singles.len()) as u128;
+    let intervals = (number_ranges.len() + singles.len()) as u128;
     let rounds = match run.cut {
         Cut::Low(modulus) => end.div_rem(Big::from(modulus)).0.saturated().saturating_add(1),
         _ => 1,
@@ -163,8 +163,8 @@ fn tied(run: &CardRun, enrolled: &Enrolled, key: u32, equations: &[Equation]) ->
             }),
         }
     };
-    let stretches = stretches.iter().map(|(from, to, _)| numbers(*from, *to));
-    let mut sum = stretches.fold(Big::ZERO, Big::add);
+    let number_ranges = number_ranges.iter().map(|(from, to, _)| numbers(*from, *to));
+    let mut sum = number_ranges.fold(Big::ZERO, Big::add);
     sum = singles.iter().map(|number| numbers(*number, *number)).fold(sum, Big::add);
     if run.cut != Cut::None {
         let members = sets.iter().flat_map(Affine::members);
@@ -201,7 +201,7 @@ impl Counting<'_, '_, '_> {
 
     /// The one key, where identities do not go by site code.
     fn key(&self) -> Option<u32> {
-        match self.catalogue.job.panel.identity {
+        match self.catalogue.problem.panel.identity {
             Identity::Number => Some(0),
             Identity::SlotAndNumber => Some(self.ordinal as u32),
             Identity::SiteAndNumber => None,

@@ -36,8 +36,8 @@ fn one(
     keyed: &PlanSlot,
     kept: &[Slot],
 ) -> Result<Result<Slot, String>, PlanError> {
-    let job = catalogue.job;
-    let (panel, before) = (job.panel, earlier.panel());
+    let problem = catalogue.problem;
+    let (panel, before) = (problem.panel, earlier.panel());
     let refuse = |why: &str| Ok(Err(why.to_owned()));
     if panel.slots.is_none_or(|slots| kept.len() >= slots) {
         return refuse("the panel has no more slots");
@@ -70,7 +70,7 @@ fn one(
     {
         return refuse("the panel reads the site code in another place");
     }
-    let own = |id: &String| job.kinds.iter().position(|kind| kind.layout.id() == id);
+    let own = |id: &String| problem.kinds.iter().position(|kind| kind.layout.id() == id);
     let mut kinds: Vec<usize> = keyed.layouts.iter().filter_map(own).collect();
     kinds.sort_unstable();
     if kinds.is_empty() {

@@ -3,10 +3,10 @@
 
 use super::big::Big;
 use super::error::PlanError;
-use super::job::{Job, Range};
 use super::linear::LISTED_MOST;
 use super::parts::{Chosen, Part, joined, taken};
-use super::pieces::stretches;
+use super::pieces::number_ranges;
+use super::problem::{Problem, Range};
 use super::roster::{RosterCard, RosterRow, RowState, printed_number};
 use super::shape::{CardRun, Run, Shape};
 use super::value::{CardRef, PanelRun, Plan, PlanSlot};
@@ -223,8 +223,8 @@ impl Plan {
         let rows = roster.iter().filter(|row| row.state != RowState::Blocked);
         let mut list: Vec<Enrolment> = rows.map(|row| self.enrol(&slots, row)).collect();
         let site = Site { panel: self.panel.clone(), batches: batches.to_vec(), ..Site::default() };
-        let job = Job::new(&self.table, &site, roster)?;
-        for kind in &job.kinds {
+        let problem = Problem::new(&self.table, &site, roster)?;
+        for kind in &problem.kinds {
             let slot = slots.iter().find(|slot| slot.layouts.contains(&kind.index));
             for batch in &kind.batches {
                 let state = if batch.boxed { RowState::Boxed } else { RowState::Kept };
@@ -283,7 +283,7 @@ impl Keyed {
     /// The cards of a range whose number the slot takes, and the others.
     fn taken(
         &self,
-        batch: &super::job::Batch,
+        batch: &super::problem::Batch,
         range: Range,
     ) -> Result<(Vec<Range>, Vec<Range>), PlanError> {
         if self.shape.card.most.is_none() {
@@ -306,7 +306,7 @@ impl Keyed {
 
     fn enrol_range(
         &self,
-        batch: &super::job::Batch,
+        batch: &super::problem::Batch,
         range: Range,
         identity: Identity,
         line: &dyn Fn(u128, u128) -> Enrolment,
@@ -325,7 +325,7 @@ impl Keyed {
             list.push(enrolment);
         };
         let plain = batch.members.plain(self.shape.card.run);
-        let parts = plain.map(|plain| stretches(range, plain, self.shape.card.cut));
+        let parts = plain.map(|plain| number_ranges(range, plain, self.shape.card.cut));
         match parts {
             Some(parts) if parts.iter().all(|part| part.card_less.is_some()) => {
                 for part in parts {

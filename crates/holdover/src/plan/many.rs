@@ -136,7 +136,7 @@ impl<'m> Many<'m, '_, '_, '_> {
         let mut score = self.fixed;
         let mut slots = Vec::new();
         let mut all = Pieces::default();
-        let by_slot = self.catalogue.job.panel.identity == Identity::SlotAndNumber;
+        let by_slot = self.catalogue.problem.panel.identity == Identity::SlotAndNumber;
         for choice in choices {
             let again = match by_slot && !choice.slots.is_empty() {
                 true => {

@@ -17,7 +17,6 @@ mod entries;
 mod error;
 mod exposure;
 mod forms;
-mod job;
 mod keep;
 mod keyed;
 mod linear;
@@ -27,6 +26,7 @@ mod parts;
 mod pieces;
 mod prices;
 mod prints;
+mod problem;
 mod report;
 mod roster;
 mod search;
@@ -93,8 +93,8 @@ pub fn plan_with(
     roster: &[RosterRow],
     options: PlanOptions<'_>,
 ) -> Result<Plan, PlanError> {
-    let job = job::Job::new(table, site, roster)?;
-    let mut catalogue = slots::Catalogue::new(&job);
+    let problem = problem::Problem::new(table, site, roster)?;
+    let mut catalogue = slots::Catalogue::new(&problem);
     let mut not_kept = Vec::new();
     if let Some(earlier) = options.keep {
         (catalogue.pinned, not_kept) = keep::keep(&mut catalogue, table, earlier)?;
@@ -104,15 +104,15 @@ pub fn plan_with(
     unsettled::leave_out(&mut catalogue, &mut found)?;
     let report = report::report(&mut catalogue, &mut found)?;
     let troubles = serial_trouble(table, roster);
-    let cautions = cautions::cautions(table, &job, &report, &troubles);
+    let cautions = cautions::cautions(table, &problem, &report, &troubles);
     Ok(Plan {
         slots: report.slots,
         panel: site.panel.clone(),
         table: table.clone(),
         batches: site.batches.clone(),
-        kept: job.kept,
-        boxed: job.boxed,
-        blocked: job.blocked_cards(),
+        kept: problem.kept,
+        boxed: problem.boxed,
+        blocked: problem.blocked_cards(),
         lost: report.lost,
         conflicts: report.conflicts,
         exposure: report.exposure,
@@ -131,7 +131,7 @@ pub(crate) fn conflicts_of(
     batches: &[CardBatch],
 ) -> Result<Vec<Conflict>, PlanError> {
     let site = Site { panel: plan.panel.clone(), batches: batches.to_vec(), ..Site::default() };
-    let job = job::Job::new(&plan.table, &site, roster)?;
-    let mut catalogue = slots::Catalogue::new(&job);
+    let problem = problem::Problem::new(&plan.table, &site, roster)?;
+    let mut catalogue = slots::Catalogue::new(&problem);
     report::conflicts_of(&mut catalogue, &plan.table, &plan.slots)
 }

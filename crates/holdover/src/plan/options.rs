@@ -8,7 +8,7 @@ use std::rc::Rc;
 use super::bounds::Class;
 use super::cells::Regions;
 use super::choose::{Cost, Problem, Value};
-use super::entries::few_stretches;
+use super::entries::few_number_ranges;
 use super::error::PlanError;
 use super::search::Score;
 use super::shape::CardRun;
@@ -76,8 +76,8 @@ type Filling = (Vec<(Vec<usize>, CardRun)>, Vec<usize>);
 
 /// Every way to fill slots for a length; `None` where there are too many.
 fn fillings(catalogue: &Catalogue<'_, '_>, class: &Class, budget: usize) -> Option<Vec<Filling>> {
-    let job = catalogue.job;
-    let open = job.slots.saturating_sub(catalogue.pinned.len());
+    let problem = catalogue.problem;
+    let open = problem.slots.saturating_sub(catalogue.pinned.len());
     let mut groupings: Vec<(Vec<Vec<usize>>, Vec<usize>)> = vec![(Vec::new(), Vec::new())];
     for kind in &class.kinds {
         let mut next = Vec::new();
@@ -92,7 +92,7 @@ fn fillings(catalogue: &Catalogue<'_, '_>, class: &Class, budget: usize) -> Opti
                 groups.push(vec![*kind]);
                 next.push((groups, left.clone()));
             }
-            if job.kinds[*kind].kept == 0 || class.limited {
+            if problem.kinds[*kind].kept == 0 || class.limited {
                 let mut left = left.clone();
                 left.push(*kind);
                 next.push((groups.clone(), left));
@@ -164,7 +164,7 @@ impl Options {
     /// Looks for numbers that several lengths may open; `None` where there are
     /// too many.
     pub fn compare(&mut self, catalogue: &Catalogue<'_, '_>) -> Option<()> {
-        if catalogue.job.panel.identity != Identity::SlotAndNumber {
+        if catalogue.problem.panel.identity != Identity::SlotAndNumber {
             self.shared = self.shared()?;
             self.idle = self.idle(&self.shared);
         }
@@ -185,7 +185,7 @@ impl Options {
         let options = self.classes.iter().map(|all| all.iter().enumerate().map(value).collect());
         let mut pairs: Vec<_> = pairs.into_iter().collect();
         pairs.sort_unstable_by_key(|(classes, _)| *classes);
-        let mut problem = Problem::new(options.collect(), pairs, catalogue.job.slots);
+        let mut problem = Problem::new(options.collect(), pairs, catalogue.problem.slots);
         for (at, left) in left.iter().enumerate().filter(|(_, left)| left.contains(&false)) {
             problem.keep(at, left);
         }
@@ -440,11 +440,11 @@ impl Choice {
         filling: Vec<(Vec<usize>, CardRun)>,
         left: Vec<usize>,
     ) -> Result<Option<Choice>, PlanError> {
-        let job = catalogue.job;
+        let problem = catalogue.problem;
         let mut own = [0; AIMS];
         for kind in &left {
-            own[0] += job.kinds[*kind].kept;
-            own[4] += job.kinds[*kind].boxed;
+            own[0] += problem.kinds[*kind].kept;
+            own[4] += problem.kinds[*kind].boxed;
         }
         let mut slots = class.pinned.clone();
         for (group, run) in filling {
@@ -457,10 +457,10 @@ impl Choice {
         };
         // Sets that checks cut out of ranges, as the short ranges they are.
         for set in std::mem::take(&mut pieces.sets) {
-            let Some(stretches) = few_stretches(&set.set) else { return Ok(None) };
+            let Some(number_ranges) = few_number_ranges(&set.set) else { return Ok(None) };
             let Set { key, each, value_less, tag, owner, .. } = set;
             let span = |(from, to)| Span { key, from, to, each, value_less, tag, owner };
-            pieces.spans.extend(stretches.into_iter().map(span));
+            pieces.spans.extend(number_ranges.into_iter().map(span));
         }
         let regions = Regions::new(std::mem::take(&mut pieces.spans), Vec::new())?;
         let counts = count(&pieces.singles, &regions);

@@ -5,9 +5,9 @@
 use super::affine::{Affine, Equation, join, split_range};
 use super::big::Big;
 use super::error::{PlanError, PlanErrorKind};
-use super::job::{Batch, Range};
 use super::linear::{LISTED_MOST, Members};
-use super::pieces::{Stretch, below, renumbered, stretches};
+use super::pieces::{NumberRange, below, number_ranges, renumbered};
+use super::problem::{Batch, Range};
 use super::shape::{Cut, Shape};
 use super::slots::{Catalogue, Pieces, Slot};
 use super::sweep::{Owner, Set, Single, Span, Tag};
@@ -46,7 +46,7 @@ pub(crate) fn parts(
 ) -> Result<Option<Vec<Part>>, PlanError> {
     let whole = batch.ranges.iter().copied().map(Chosen::Range).collect();
     let mut parts = vec![Part { members: whole, home: home.is_some(), admitted: Vec::new() }];
-    let by_site = catalogue.job.panel.identity == Identity::SiteAndNumber;
+    let by_site = catalogue.problem.panel.identity == Identity::SiteAndNumber;
     for (at, slot) in slots.iter().enumerate() {
         let own = home == Some(at);
         let mut equations = Vec::new();
@@ -398,22 +398,22 @@ impl Given<'_> {
             let known_plain = known.map(|(own, _)| batch.members.plain(own.shape.card.run));
             match (some, plain, known_plain) {
                 (Chosen::Range(range), Some(plain), None | Some(Some(_))) => {
-                    let put = |stretch: Stretch, tag: Tag, pieces: &mut Pieces| {
-                        let Stretch { from, to, each, value_less, .. } = stretch;
+                    let put = |number_range: NumberRange, tag: Tag, pieces: &mut Pieces| {
+                        let NumberRange { from, to, each, value_less, .. } = number_range;
                         pieces.spans.push(Span { key, from, to, each, value_less, tag, owner });
                     };
-                    let given = stretches(*range, plain, card.cut);
+                    let given = number_ranges(*range, plain, card.cut);
                     let (Some((own, _)), Some(Some(plain))) = (known, known_plain) else {
-                        given.into_iter().for_each(|stretch| put(stretch, tag, pieces));
+                        given.into_iter().for_each(|number_range| put(number_range, tag, pieces));
                         continue;
                     };
-                    let ours = stretches(*range, plain, own.shape.card.cut);
-                    for stretch in given {
-                        let (new, echo) = less(&stretch, &ours);
-                        new.into_iter().for_each(|stretch| put(stretch, tag, pieces));
+                    let ours = number_ranges(*range, plain, own.shape.card.cut);
+                    for number_range in given {
+                        let (new, echo) = less(&number_range, &ours);
+                        new.into_iter().for_each(|number_range| put(number_range, tag, pieces));
                         let tag = Tag { echo: true, ..tag };
                         let echo = echo.into_iter().filter(|_| card.cut != Cut::None);
-                        echo.for_each(|stretch| put(stretch, tag, pieces));
+                        echo.for_each(|number_range| put(number_range, tag, pieces));
                     }
                 }
                 _ if linear(batch, &slot.shape)
@@ -503,7 +503,7 @@ pub(crate) fn changed(batch: &Batch, members: &[Chosen], shape: &Shape) -> Resul
 
 /// What is left of a stretch without the numbers the same card is known by,
 /// and those numbers.
-fn less(given: &Stretch, known: &[Stretch]) -> (Vec<Stretch>, Vec<Stretch>) {
+fn less(given: &NumberRange, known: &[NumberRange]) -> (Vec<NumberRange>, Vec<NumberRange>) {
     let mut left = vec![*given];
     let mut echo = Vec::new();
     if given.card_less.is_none() {
@@ -517,12 +517,12 @@ fn less(given: &Stretch, known: &[Stretch]) -> (Vec<Stretch>, Vec<Stretch>) {
                 next.push(part);
                 continue;
             }
-            echo.push(Stretch { from, to, ..part });
+            echo.push(NumberRange { from, to, ..part });
             if part.from < from {
-                next.push(Stretch { to: from - 1, ..part });
+                next.push(NumberRange { to: from - 1, ..part });
             }
             if to < part.to {
-                next.push(Stretch { from: to + 1, ..part });
+                next.push(NumberRange { from: to + 1, ..part });
             }
         }
         left = next;

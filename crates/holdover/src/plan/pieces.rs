@@ -2,13 +2,13 @@
 //! how many cards give every number in it.
 
 use super::big::Big;
-use super::job::Range;
 use super::linear::Plain;
+use super::problem::Range;
 use super::shape::Cut;
 
 /// Panel numbers `from` to `to`, each given by `each` cards.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Stretch {
+pub(crate) struct NumberRange {
     pub from: u128,
     pub to: u128,
     pub each: u128,
@@ -29,7 +29,7 @@ struct Values {
 }
 
 /// The panel numbers of a range whose run follows the card number plainly.
-pub(crate) fn stretches(range: Range, plain: Plain, cut: Cut) -> Vec<Stretch> {
+pub(crate) fn number_ranges(range: Range, plain: Plain, cut: Cut) -> Vec<NumberRange> {
     let mut out = Vec::new();
     for values in values(range, plain) {
         match cut {
@@ -96,8 +96,8 @@ fn card_less(values: &Values, value_less: Big) -> Option<u128> {
     Some(sum.sub(sum.shr(128).shl(128)).saturated())
 }
 
-fn uncut(values: &Values, out: &mut Vec<Stretch>) {
-    out.push(Stretch {
+fn uncut(values: &Values, out: &mut Vec<NumberRange>) {
+    out.push(NumberRange {
         from: values.from.saturated(),
         to: values.to.saturated(),
         each: values.each,
@@ -106,7 +106,7 @@ fn uncut(values: &Values, out: &mut Vec<Stretch>) {
     });
 }
 
-fn low(values: &Values, modulus: u128, out: &mut Vec<Stretch>) {
+fn low(values: &Values, modulus: u128, out: &mut Vec<NumberRange>) {
     let round = Big::from(modulus);
     let (rounds, rest) = values.to.sub(values.from).add(Big::ONE).div_rem(round);
     let mut start = values.from;
@@ -115,7 +115,7 @@ fn low(values: &Values, modulus: u128, out: &mut Vec<Stretch>) {
         let from = at.saturated();
         let here = len.min(modulus - from);
         let mut put = |from: u128, len: u128, value_less: Big| {
-            out.push(Stretch {
+            out.push(NumberRange {
                 from,
                 to: from + (len - 1),
                 each: values.each,
@@ -144,16 +144,16 @@ fn low(values: &Values, modulus: u128, out: &mut Vec<Stretch>) {
     if rounds > Big::ONE {
         let each = rounds.mul(Big::from(values.each)).saturated();
         let to = modulus - 1;
-        out.push(Stretch { from: 0, to, each, card_less: None, value_less: None });
+        out.push(NumberRange { from: 0, to, each, card_less: None, value_less: None });
     }
 }
 
-fn high(values: &Values, divisor: Big, out: &mut Vec<Stretch>) {
+fn high(values: &Values, divisor: Big, out: &mut Vec<NumberRange>) {
     let (first, last) = (values.from.div_rem(divisor).0, values.to.div_rem(divisor).0);
     let mut block = |number: Big, from: Big, to: Big| {
         let width = to.sub(from).add(Big::ONE);
         let value_less = (width == Big::ONE).then(|| from.sub(number));
-        out.push(Stretch {
+        out.push(NumberRange {
             from: number.saturated(),
             to: number.saturated(),
             each: width.mul(Big::from(values.each)).saturated(),
@@ -167,7 +167,7 @@ fn high(values: &Values, divisor: Big, out: &mut Vec<Stretch>) {
     block(first, values.from, first.add(Big::ONE).mul(divisor).sub(Big::ONE));
     block(last, last.mul(divisor), values.to);
     if last.sub(first) > Big::ONE {
-        out.push(Stretch {
+        out.push(NumberRange {
             from: first.add(Big::ONE).saturated(),
             to: last.sub(Big::ONE).saturated(),
             each: divisor.mul(Big::from(values.each)).saturated(),
@@ -298,7 +298,7 @@ mod tests {
 
         /// Card by card against the stretches.
         #[test]
-        fn stretches_are_the_cards(
+        fn number_ranges_are_the_cards(
             first in 0u128..600, len in 1u128..400, bits in 1usize..10, above in 0u128..40,
             whole: bool, cut in 0usize..3, power in 1usize..3,
         ) {
@@ -317,14 +317,14 @@ mod tests {
             (first..=last).for_each(|n| slow.entry(number(n)).or_default().push(n));
             let mut fast: HashMap<u128, u128> = HashMap::new();
             let range = Range { first, last };
-            for stretch in stretches(range, plain, cut) {
-                for u in stretch.from..=stretch.to {
-                    *fast.entry(u).or_default() += stretch.each;
-                    if let Some(less) = stretch.card_less {
-                        prop_assert_eq!(stretch.each, 1);
+            for number_range in number_ranges(range, plain, cut) {
+                for u in number_range.from..=number_range.to {
+                    *fast.entry(u).or_default() += number_range.each;
+                    if let Some(less) = number_range.card_less {
+                        prop_assert_eq!(number_range.each, 1);
                         prop_assert!(slow[&u].contains(&u.wrapping_add(less)));
                     }
-                    if let Some(less) = stretch.value_less {
+                    if let Some(less) = number_range.value_less {
                         let with = Big::from(u).add(less).saturated();
                         prop_assert!(slow[&u].iter().any(|n| value(*n) == with));
                     }

@@ -10,9 +10,9 @@ use super::cells::Regions;
 use super::entries::{Opener, blocked_entries, entries};
 use super::error::PlanError;
 use super::exposure::{Asked, chance, exposure, patterns};
-use super::job::{Job, Kind, Unit};
 use super::keyed::keyed_shape;
 use super::parts::{listed, parts};
+use super::problem::{Kind, ListedCard, Problem};
 use super::roster::RosterCard;
 use super::search::{Found, Score};
 use super::shape::{Cut, Run};
@@ -41,7 +41,7 @@ pub(crate) fn report(
     catalogue: &mut Catalogue<'_, '_>,
     found: &mut Found,
 ) -> Result<Report, PlanError> {
-    let job = catalogue.job;
+    let problem = catalogue.problem;
     sort_slots(&mut found.slots);
     let slots = &found.slots;
     let (singles, regions, recorded) = gather(catalogue, slots)?;
@@ -73,7 +73,7 @@ pub(crate) fn report(
     }
     let names = names(slots);
     let mut keyed: Vec<PlanSlot> =
-        slots.iter().zip(&names).map(|(slot, name)| plan_slot(job, *name, slot)).collect();
+        slots.iter().zip(&names).map(|(slot, name)| plan_slot(problem, *name, slot)).collect();
     keyed.sort_by_key(|slot| slot.slot);
     rename(&names, &mut conflicts);
     all.iter_mut().zip(&names).for_each(|(exposure, name)| exposure.slot = *name);
@@ -117,7 +117,7 @@ pub(crate) fn pieces_of(
     catalogue: &mut Catalogue<'_, '_>,
     slots: &[Slot],
 ) -> Result<Vec<Pieces>, PlanError> {
-    let job = catalogue.job;
+    let problem = catalogue.problem;
     let mut all = Vec::new();
     let mut ordinal = 0;
     for class in slots.chunk_by(|a, b| a.shape.length == b.shape.length) {
@@ -126,7 +126,7 @@ pub(crate) fn pieces_of(
             let out = slots.iter().all(|slot| !slot.kinds.contains(&index));
             (kind.layout.length() == length && out).then_some(index)
         };
-        let strays: Vec<usize> = job.kinds.iter().enumerate().filter_map(stray).collect();
+        let strays: Vec<usize> = problem.kinds.iter().enumerate().filter_map(stray).collect();
         all.push(catalogue.pieces(class, &strays, ordinal)?);
         ordinal += class.len();
     }
@@ -140,7 +140,7 @@ pub(crate) fn conflicts_of(
     table: &Table,
     keyed: &[PlanSlot],
 ) -> Result<Vec<Conflict>, PlanError> {
-    let job = catalogue.job;
+    let problem = catalogue.problem;
     let mut slots = Vec::new();
     // Slots of one length need not be neighbours in a plan written elsewhere.
     let mut keyed: Vec<&PlanSlot> = keyed.iter().collect();
@@ -150,8 +150,8 @@ pub(crate) fn conflicts_of(
         let own =
             |(_, kind): &(usize, &Kind<'_>)| slot.layouts.iter().any(|id| id == kind.layout.id());
         let kinds: Vec<usize> =
-            job.kinds.iter().enumerate().filter(own).map(|(index, _)| index).collect();
-        let Some(shape) = keyed_shape(slot, job.panel, table) else { continue };
+            problem.kinds.iter().enumerate().filter(own).map(|(index, _)| index).collect();
+        let Some(shape) = keyed_shape(slot, problem.panel, table) else { continue };
         let mut sites = slot.sites.clone();
         sites.sort_unstable();
         let sites = (!sites.is_empty()).then(|| Rc::new(sites));
@@ -236,9 +236,9 @@ fn objective(score: &Score) -> Objective {
     }
 }
 
-fn plan_slot(job: &Job<'_>, name: usize, slot: &Slot) -> PlanSlot {
-    let run = |run: Run| PanelRun { start: run.start + job.panel.first_bit, length: run.len };
-    let ids = slot.kinds.iter().map(|kind| job.kinds[*kind].layout.id().to_owned());
+fn plan_slot(problem: &Problem<'_>, name: usize, slot: &Slot) -> PlanSlot {
+    let run = |run: Run| PanelRun { start: run.start + problem.panel.first_bit, length: run.len };
+    let ids = slot.kinds.iter().map(|kind| problem.kinds[*kind].layout.id().to_owned());
     let layouts: Vec<String> = ids.collect();
     PlanSlot {
         slot: name,
@@ -254,33 +254,33 @@ fn plan_slot(job: &Job<'_>, name: usize, slot: &Slot) -> PlanSlot {
 }
 
 fn lost(catalogue: &mut Catalogue<'_, '_>, slots: &[Slot]) -> Result<Vec<Lost>, PlanError> {
-    let job = catalogue.job;
+    let problem = catalogue.problem;
     let mut lost = Vec::new();
-    for (index, kind) in job.kinds.iter().enumerate() {
+    for (index, kind) in problem.kinds.iter().enumerate() {
         let own = slots.iter().find(|slot| slot.kinds.contains(&index));
         let cards = match own {
             Some(slot) => catalogue.home(index, &slot.shape)?.lost,
             None => kind.kept,
         };
         if cards > 0 {
-            let refused = || slots.iter().find_map(|slot| too_large(job, slot, kind));
+            let refused = || slots.iter().find_map(|slot| too_large(problem, slot, kind));
             let why = match own {
-                Some(slot) => too_large(job, slot, kind),
+                Some(slot) => too_large(problem, slot, kind),
                 None => kind.barred.clone().or_else(refused),
             };
             let why = why.unwrap_or_else(|| "no slot left".to_owned());
             lost.push(Lost { layout: Some(kind.layout.id().to_owned()), cards, why });
         }
     }
-    let unfit = job.unfit.iter();
+    let unfit = problem.unfit.iter();
     lost.extend(unfit.map(|(why, cards)| Lost { layout: None, cards: *cards, why: why.clone() }));
     Ok(lost)
 }
 
 /// Why a slot does not take all numbers of a layout of its length.
-fn too_large(job: &Job<'_>, slot: &Slot, kind: &Kind<'_>) -> Option<String> {
+fn too_large(problem: &Problem<'_>, slot: &Slot, kind: &Kind<'_>) -> Option<String> {
     let most = slot.shape.card.most.filter(|_| slot.shape.length == kind.layout.length())?;
-    Some(match job.panel.max_number {
+    Some(match problem.panel.max_number {
         Some(number) if u128::from(number) == most => {
             format!("its panel number would exceed the panel's largest, {number}")
         }
@@ -298,12 +298,12 @@ fn conflicts(
     regions: &Regions,
     recorded: Values,
 ) -> Result<Vec<Conflict>, PlanError> {
-    let job = catalogue.job;
+    let problem = catalogue.problem;
     let doubled = doubled(catalogue, slots)?;
     let mut found = entries(singles, regions);
     found.sort_by_key(|entry| (entry.key, entry.from, entry.to));
     let cut = slots.iter().any(|slot| slot.shape.card.cut != Cut::None);
-    let mut advice = Advice::new(job, slots);
+    let mut advice = Advice::new(problem, slots);
     let mut out = Vec::with_capacity(found.len());
     for entry in found {
         let kind = entry.kind(|opener, key, number| match cut {
@@ -313,7 +313,7 @@ fn conflicts(
         let owners: BTreeSet<Owner> = entry.openers.iter().map(|opener| opener.owner).collect();
         // Those who are known by it first.
         let known = entry.openers.iter().filter(|opener| !opener.tag.foreign);
-        let home = known.filter_map(|opener| slot_of(job, slots, opener.owner)).next();
+        let home = known.filter_map(|opener| slot_of(problem, slots, opener.owner)).next();
         let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
         let text = |number: u128| format!("{number:0>digits$}");
         let panel_number = match entry.from == entry.to {
@@ -321,18 +321,18 @@ fn conflicts(
             false => format!("{}-{}", text(entry.from), text(entry.to)),
         };
         let what_to_do = advice.number_conflict(kind, &owners);
-        let (cards, panel_number) = (references(job, &owners), Some(panel_number));
+        let (cards, panel_number) = (references(problem, &owners), Some(panel_number));
         out.push(Conflict { kind, panel_number, slots: None, cards, what_to_do });
     }
     for entry in blocked_entries(singles, regions) {
-        let home = entry.kept.iter().find_map(|owner| slot_of(job, slots, *owner));
+        let home = entry.kept.iter().find_map(|owner| slot_of(problem, slots, *owner));
         let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
         let owners = entry.blocked.union(&entry.kept).copied().collect();
         out.push(Conflict {
             kind: ConflictKind::BlockedOpens,
             panel_number: Some(format!("{:0>digits$}", entry.number)),
             slots: None,
-            cards: references(job, &owners),
+            cards: references(problem, &owners),
             what_to_do: advice.blocked_opens(&entry.blocked, &entry.kept),
         });
     }
@@ -343,7 +343,7 @@ fn conflicts(
             kind: ConflictKind::TwoSlots,
             panel_number: None,
             slots: Some(numbers),
-            cards: references(job, &owners),
+            cards: references(problem, &owners),
             what_to_do,
         });
     }
@@ -351,11 +351,11 @@ fn conflicts(
 }
 
 /// Roster lines, then batches.
-fn references(job: &Job<'_>, owners: &BTreeSet<Owner>) -> Vec<CardRef> {
+fn references(problem: &Problem<'_>, owners: &BTreeSet<Owner>) -> Vec<CardRef> {
     let mut cards: Vec<CardRef> = Vec::new();
     for owner in owners {
         match owner.which() {
-            Ok(row) => cards.extend(job.lines(row).map(CardRef::Line)),
+            Ok(row) => cards.extend(problem.lines(row).map(CardRef::Line)),
             Err(batch) => cards.push(CardRef::Batch(BatchRef { batch: batch + 1 })),
         }
     }
@@ -364,8 +364,8 @@ fn references(job: &Job<'_>, owners: &BTreeSet<Owner>) -> Vec<CardRef> {
 }
 
 /// The slot that holds a card's layout.
-pub(crate) fn slot_of(job: &Job<'_>, slots: &[Slot], owner: Owner) -> Option<usize> {
-    let kind = job.kind_of(owner)?;
+pub(crate) fn slot_of(problem: &Problem<'_>, slots: &[Slot], owner: Owner) -> Option<usize> {
+    let kind = problem.kind_of(owner)?;
     slots.iter().position(|slot| slot.kinds.contains(&kind))
 }
 
@@ -377,7 +377,7 @@ fn values(
     opener: &Opener,
     (key, number): (u32, u128),
 ) -> Vec<Big> {
-    let job = catalogue.job;
+    let problem = catalogue.problem;
     let row = match opener.owner.which() {
         Ok(row) => row,
         Err(_) => {
@@ -387,8 +387,10 @@ fn values(
             return values.map_or(Vec::new(), |values| values.iter().copied().collect());
         }
     };
-    let RosterCard::Card { bits, .. } = &job.roster[row as usize].card else { return Vec::new() };
-    let home = slot_of(job, slots, opener.owner);
+    let RosterCard::Card { bits, .. } = &problem.roster[row as usize].card else {
+        return Vec::new();
+    };
+    let home = slot_of(problem, slots, opener.owner);
     let mut values = Vec::new();
     for (ordinal, slot) in slots.iter().enumerate() {
         let word = bits.wide();
@@ -407,7 +409,7 @@ fn doubled(
     catalogue: &mut Catalogue<'_, '_>,
     slots: &[Slot],
 ) -> Result<BTreeMap<Rc<[usize]>, BTreeSet<Owner>>, PlanError> {
-    let job = catalogue.job;
+    let problem = catalogue.problem;
     let mut doubled: BTreeMap<Rc<[usize]>, BTreeSet<Owner>> = BTreeMap::new();
     for (home, slot) in slots.iter().enumerate() {
         // Slots of other lengths admit none of its cards.
@@ -428,11 +430,12 @@ fn doubled(
                 }
             };
             let card = slot.shape.card;
-            let taken = |unit: &&Unit| card.takes(card.number(unit.bits.wide()));
-            for unit in job.kinds[*kind].units.iter().filter(taken) {
-                put(Owner::row(unit.row), &|_, other| other.admits(&unit.bits));
+            let taken =
+                |listed_card: &&ListedCard| card.takes(card.number(listed_card.bits.wide()));
+            for listed_card in problem.kinds[*kind].listed_cards.iter().filter(taken) {
+                put(Owner::row(listed_card.row), &|_, other| other.admits(&listed_card.bits));
             }
-            for batch in &job.kinds[*kind].batches {
+            for batch in &problem.kinds[*kind].batches {
                 let owner = Owner::batch(batch.index);
                 let Some(parts) = parts(catalogue, &class, own, batch)? else {
                     for (_, word) in listed(batch, "another slot admits some of its cards only")? {

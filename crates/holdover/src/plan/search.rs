@@ -13,9 +13,9 @@ use super::bounds::{Class, Least};
 use super::cells::Regions;
 use super::error::PlanError;
 use super::exposure::exposure;
-use super::job::Kind;
 use super::many::{Outcome, many};
 use super::parts::{Part, parts};
+use super::problem::Kind;
 use super::slots::{Catalogue, Pieces, Slot};
 use super::sweep::{Counts, Enrolled, count};
 
@@ -201,7 +201,7 @@ struct Search<'c, 'j, 't, 'p> {
     left_out: bool,
 }
 
-/// The best plan for a job.
+/// The best plan for a problem.
 pub(crate) fn search(
     catalogue: &mut Catalogue<'_, '_>,
     pace: &mut Pace<'_>,
@@ -229,11 +229,11 @@ fn search_with(
     pace: &mut Pace<'_>,
     best: &mut Best,
 ) -> Result<Option<Score>, PlanError> {
-    let job = catalogue.job;
-    let mut fixed = Score { boxed_lost: job.unfit_boxed, ..Score::default() };
-    fixed.lost = job.unfit.values().copied().fold(0, u128::saturating_add);
+    let problem = catalogue.problem;
+    let mut fixed = Score { boxed_lost: problem.unfit_boxed, ..Score::default() };
+    fixed.lost = problem.unfit.values().copied().fold(0, u128::saturating_add);
     let mut by_length: BTreeMap<usize, (Vec<usize>, Vec<usize>)> = BTreeMap::new();
-    for (index, kind) in job.kinds.iter().enumerate() {
+    for (index, kind) in problem.kinds.iter().enumerate() {
         let (kinds, barred) = by_length.entry(kind.layout.length()).or_default();
         if catalogue.pinned.iter().any(|slot| slot.kinds.contains(&index)) {
             continue;
@@ -256,11 +256,11 @@ fn search_with(
     // The most cards first: what is deeper is weighed more often.
     classes.sort_by_key(|class| Reverse((class.saves, class.kept, class.boxed)));
     let open: usize = classes.iter().map(|class| class.kinds.len()).sum();
-    let cards: usize = job.kinds.iter().map(Kind::weight).sum();
+    let cards: usize = problem.kinds.iter().map(Kind::weight).sum();
     let exact = open <= pace.effort.exact_layouts;
     // What options cost by themselves does not add up where a card has several
     // forms: one may take away the conflict that another adds.
-    if !exact && job.forms.is_empty() {
+    if !exact && problem.forms.is_empty() {
         pace.most = pace.work.saturating_add(pace.effort.work);
         match many(catalogue, &classes, fixed, pace, best)? {
             Outcome::Proved => return Ok(None),
@@ -284,7 +284,7 @@ fn search_with(
         held: 0,
         left_out: false,
     };
-    search.least_lost = search.lost_at_least(0, job.slots);
+    search.least_lost = search.lost_at_least(0, problem.slots);
     search.all_served = search.least_lost == 0 && !limited;
     let mut root = Partial::default();
     search.enter(&mut root);
@@ -357,7 +357,7 @@ impl Search<'_, '_, '_, '_> {
     /// What is there, with `out` of this length still to come and `filled`
     /// more of its slots than `partial` has.
     fn bound(&mut self, partial: &Partial, own: &Score, out: &[usize], filled: usize) -> Score {
-        let job = self.catalogue.job;
+        let problem = self.catalogue.problem;
         let used = partial.slots.len() + filled;
         let due = self.due(partial.class + 1);
         let mut score = *own;
@@ -371,9 +371,9 @@ impl Search<'_, '_, '_, '_> {
         // known only of those that must have one.
         let served = used > partial.settled;
         let out: Vec<usize> =
-            out.iter().copied().filter(|kind| job.kinds[*kind].kept > 0).collect();
+            out.iter().copied().filter(|kind| problem.kinds[*kind].kept > 0).collect();
         if (served || self.all_served) && !out.is_empty() {
-            let left = job.slots.saturating_sub(used + due);
+            let left = problem.slots.saturating_sub(used + due);
             score.slots += 1;
             if let Some(class) = self.classes.get_mut(partial.class) {
                 least = class.least(&out, left);
@@ -384,7 +384,7 @@ impl Search<'_, '_, '_, '_> {
         if self.all_served {
             for class in self.classes.iter_mut().skip(partial.class + 1) {
                 let kinds = class.kinds.clone();
-                least = least.add(class.least(&kinds, job.slots));
+                least = least.add(class.least(&kinds, problem.slots));
             }
         }
         score.in_conflict = score.in_conflict.saturating_add(least.in_conflict);
@@ -395,7 +395,7 @@ impl Search<'_, '_, '_, '_> {
     /// What is lost at least where it depends on the runs.
     fn lost_limited(&mut self, partial: &Partial, own: &Score, out: &[usize], used: usize) -> u128 {
         let used = used + self.pinned(partial.class + 1);
-        let left = self.catalogue.job.slots.saturating_sub(used);
+        let left = self.catalogue.problem.slots.saturating_sub(used);
         let here = match self.classes.get_mut(partial.class) {
             // A length that has a slot keeps what its layouts keep at best.
             Some(class) if used > partial.settled => class
@@ -495,7 +495,7 @@ impl Search<'_, '_, '_, '_> {
 
     /// Takes a step, and weighs all there is then.
     fn weigh(&mut self, partial: &Partial, step: &Step) -> Result<Partial, PlanError> {
-        let job = self.catalogue.job;
+        let problem = self.catalogue.problem;
         let mut child = partial.clone();
         match step {
             Step::Fill(group, run) => {
@@ -505,8 +505,8 @@ impl Search<'_, '_, '_, '_> {
             }
             Step::LeaveOne => {
                 let kind = child.out.remove(0);
-                child.lost = child.lost.saturating_add(job.kinds[kind].kept);
-                child.boxed_lost = child.boxed_lost.saturating_add(job.kinds[kind].boxed);
+                child.lost = child.lost.saturating_add(problem.kinds[kind].kept);
+                child.boxed_lost = child.boxed_lost.saturating_add(problem.kinds[kind].boxed);
                 child.strays.push(kind);
             }
             Step::LeaveAll => {
@@ -545,13 +545,15 @@ impl Search<'_, '_, '_, '_> {
 
     /// Counts what the newest slot admits of the kinds still out.
     fn double(&mut self, child: &mut Partial) {
-        let job = self.catalogue.job;
+        let problem = self.catalogue.problem;
         let Some(slot) = child.slots.last() else { return };
         for kind in &child.out {
-            let units = job.kinds[*kind].units.iter();
-            let admitted = units.filter(|unit| !unit.boxed && slot.admits(&unit.bits)).count();
+            let listed_cards = problem.kinds[*kind].listed_cards.iter();
+            let admitted = listed_cards
+                .filter(|listed_card| !listed_card.boxed && slot.admits(&listed_card.bits))
+                .count();
             let mut cards = admitted as u128;
-            for batch in job.kinds[*kind].batches.iter().filter(|batch| !batch.boxed) {
+            for batch in problem.kinds[*kind].batches.iter().filter(|batch| !batch.boxed) {
                 // Where that cannot be told nothing is known.
                 let parts = parts(self.catalogue, std::slice::from_ref(slot), None, batch);
                 let parts = parts.ok().flatten().unwrap_or_default();
@@ -584,13 +586,13 @@ impl Search<'_, '_, '_, '_> {
     /// Every next step with its bound: a slot for the first kind still out,
     /// with any of the others; or none for it.
     fn steps(&mut self, partial: &Partial) -> Vec<(Step, Score)> {
-        let job = self.catalogue.job;
+        let problem = self.catalogue.problem;
         let class = &self.classes[partial.class];
         let fresh =
             partial.slots.len() == partial.settled && partial.out.len() == class.kinds.len();
         let (whole, whole_boxed) = (class.kept, class.boxed);
         let used = partial.slots.len() + self.pinned(partial.class + 1);
-        let left = job.slots.saturating_sub(used);
+        let left = problem.slots.saturating_sub(used);
         let later: Vec<u128> =
             (0..=left).map(|slots| self.lost_at_least(partial.class + 1, slots)).collect();
         let least_lost = self.least_lost;
@@ -606,7 +608,7 @@ impl Search<'_, '_, '_, '_> {
                 let group: Rc<[usize]> = group.into();
                 let out: Vec<usize> =
                     others.iter().copied().filter(|kind| !group.contains(kind)).collect();
-                if !limited && !spare && out.iter().any(|kind| job.kinds[*kind].kept > 0) {
+                if !limited && !spare && out.iter().any(|kind| problem.kinds[*kind].kept > 0) {
                     continue;
                 }
                 let base = self.bound(partial, &partial.own, &out, 1);
@@ -633,7 +635,7 @@ impl Search<'_, '_, '_, '_> {
         }
         // A layout of boxed cards alone may be left out, or one of which no
         // number is taken.
-        let kind = &job.kinds[first];
+        let kind = &problem.kinds[first];
         if kind.kept == 0 || limited {
             let mut own = partial.own;
             own.lost = own.lost.saturating_add(kind.kept);

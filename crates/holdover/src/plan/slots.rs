@@ -7,9 +7,9 @@ use std::rc::Rc;
 use super::affine::Affine;
 use super::big::Big;
 use super::error::PlanError;
-use super::job::{Batch, Job, Kind};
 use super::linear::Members;
 use super::parts::{CODES_MOST, Chosen, Given, Part, changed, listed, parts};
+use super::problem::{Batch, Kind, Problem};
 use super::shape::{CardRun, Run, Shape};
 use super::sweep::{Owner, Set, Single, Span, Tag};
 use crate::bits::{Capture, Wide};
@@ -18,7 +18,7 @@ use crate::site::Identity;
 /// A slot that may become part of a plan.
 #[derive(Debug, Clone)]
 pub(crate) struct Slot {
-    /// Indices of its layouts among the job's kinds, ascending.
+    /// Indices of its layouts among the problem's kinds, ascending.
     pub kinds: Vec<usize>,
     pub shape: Shape,
     /// Site codes admitted, ascending; `None` where any is.
@@ -39,10 +39,10 @@ impl Slot {
 
 /// The numbers of one kind's cards in their own slot.
 #[derive(Debug, Default)]
-pub(crate) struct Home {
+pub(crate) struct OwnNumbers {
     /// Listed cards, in the order of the kind's units; `None` for those whose
     /// number the slot does not take.
-    units: Vec<Option<Single>>,
+    listed_cards: Vec<Option<Single>>,
     /// The same sorted by key and number.
     sorted: Vec<Single>,
     batches: Vec<Pieces>,
@@ -53,7 +53,7 @@ pub(crate) struct Home {
     pub boxed_lost: u128,
 }
 
-impl Home {
+impl OwnNumbers {
     fn leave(&mut self, boxed: bool, cards: u128) {
         let count = if boxed { &mut self.boxed_lost } else { &mut self.lost };
         *count = count.saturating_add(cards);
@@ -89,14 +89,14 @@ const SET_WORK: usize = 100;
 /// The key of a card's own slot while its place in the plan is not known.
 pub(crate) const OWN_SLOT: u32 = u32::MAX;
 
-/// Slots of a job, with what was worked out for them.
+/// Slots of a problem, with what was worked out for them.
 pub(crate) struct Catalogue<'j, 't> {
-    pub job: &'j Job<'t>,
+    pub problem: &'j Problem<'t>,
     /// Where slots may read the site code: `Some(None)` for nowhere.
     pub site_place: Option<Option<Run>>,
     /// Slots that are keyed in already, and stay.
     pub pinned: Vec<Slot>,
-    homes: HashMap<HomeKey, Rc<Home>>,
+    own_numbers: HashMap<HomeKey, Rc<OwnNumbers>>,
     kept_singles: usize,
     reads: HashMap<(usize, Run), Rc<Vec<Big>>>,
     keys: HashMap<Big, u32>,
@@ -111,13 +111,13 @@ pub(crate) struct Catalogue<'j, 't> {
 pub(crate) type Values = HashMap<(Owner, u32, u128), BTreeSet<Big>>;
 
 impl<'j, 't> Catalogue<'j, 't> {
-    pub fn new(job: &'j Job<'t>) -> Catalogue<'j, 't> {
+    pub fn new(problem: &'j Problem<'t>) -> Catalogue<'j, 't> {
         let (keys, codes) = (HashMap::from([(Big::ZERO, 0)]), vec![Big::ZERO]);
         Catalogue {
-            job,
+            problem,
             site_place: None,
             pinned: Vec::new(),
-            homes: HashMap::new(),
+            own_numbers: HashMap::new(),
             kept_singles: 0,
             reads: HashMap::new(),
             keys,
@@ -135,7 +135,7 @@ impl<'j, 't> Catalogue<'j, 't> {
 
     /// The key of a card in the plan's slot `ordinal`, from 0.
     pub fn key_in(&mut self, ordinal: usize, slot: &Slot, word: Wide) -> u32 {
-        match self.job.panel.identity {
+        match self.problem.panel.identity {
             Identity::SlotAndNumber => ordinal as u32,
             _ => self.key(&slot.shape, word),
         }
@@ -143,7 +143,7 @@ impl<'j, 't> Catalogue<'j, 't> {
 
     /// From now on remembers the run values of batch cards that are listed.
     pub fn start_recording(&mut self) {
-        self.homes.clear();
+        self.own_numbers.clear();
         self.recorded = Some(Values::new());
     }
 
@@ -159,7 +159,7 @@ impl<'j, 't> Catalogue<'j, 't> {
     }
 
     fn key(&mut self, shape: &Shape, word: Wide) -> u32 {
-        match self.job.panel.identity {
+        match self.problem.panel.identity {
             Identity::SiteAndNumber => self.key_of(shape.site_read(word)),
             _ => 0,
         }
@@ -176,8 +176,8 @@ impl<'j, 't> Catalogue<'j, 't> {
 
     /// The shape of a group and a run.
     pub fn shape(&self, kinds: &[usize], card: CardRun) -> Shape {
-        let layouts = kinds.iter().map(|kind| self.job.kinds[*kind].layout);
-        let mut shape = Shape::new(layouts, card, self.job.panel);
+        let layouts = kinds.iter().map(|kind| self.problem.kinds[*kind].layout);
+        let mut shape = Shape::new(layouts, card, self.problem.panel);
         if let Some(place) = self.site_place {
             shape.site = shape.site.filter(|run| Some(*run) == place);
         }
@@ -187,23 +187,23 @@ impl<'j, 't> Catalogue<'j, 't> {
     /// The places of the site code to plan with, one after the other; one that
     /// leaves them open where slots may differ.
     pub fn site_places(&self) -> Vec<Option<Option<Run>>> {
-        if !self.job.panel.one_site_place {
+        if !self.problem.panel.one_site_place {
             return vec![None];
         }
         if let Some(place) = self.pinned.iter().find_map(|slot| slot.shape.site) {
             return vec![Some(Some(place))];
         }
-        let spans = self.job.kinds.iter().filter_map(|kind| kind.layout.site_span());
+        let spans = self.problem.kinds.iter().filter_map(|kind| kind.layout.site_span());
         let places: BTreeSet<Run> = spans.filter_map(|span| Run::hull(span.mask())).collect();
         places.into_iter().map(Some).chain([None]).map(Some).collect()
     }
 
     /// The slot of a group and a run.
     pub fn slot(&mut self, kinds: Vec<usize>, card: CardRun) -> Result<Slot, PlanError> {
-        let job = self.job;
+        let problem = self.problem;
         let shape = self.shape(&kinds, card);
         let mut sites = None;
-        if let Some(run) = shape.site.filter(|_| job.panel.checks_site) {
+        if let Some(run) = shape.site.filter(|_| problem.panel.checks_site) {
             sites = Some(Rc::new(self.codes_of(&kinds, run)?.into_iter().collect()));
         }
         Ok(Slot { kinds, shape, sites, place: None })
@@ -224,8 +224,13 @@ impl<'j, 't> Catalogue<'j, 't> {
             return Ok(Rc::clone(reads));
         }
         let mut all = BTreeSet::new();
-        all.extend(self.job.kinds[kind].units.iter().map(|unit| run.value(unit.bits.wide())));
-        for batch in &self.job.kinds[kind].batches {
+        all.extend(
+            self.problem.kinds[kind]
+                .listed_cards
+                .iter()
+                .map(|listed_card| run.value(listed_card.bits.wide())),
+        );
+        for batch in &self.problem.kinds[kind].batches {
             match batch.members.agreed_value(run) {
                 Some(value) => {
                     if !batch.ranges.is_empty() {
@@ -241,43 +246,43 @@ impl<'j, 't> Catalogue<'j, 't> {
     }
 
     /// The numbers of a kind's cards in a slot of that shape.
-    pub fn home(&mut self, kind: usize, shape: &Shape) -> Result<Rc<Home>, PlanError> {
+    pub fn home(&mut self, kind: usize, shape: &Shape) -> Result<Rc<OwnNumbers>, PlanError> {
         let key = (kind, shape.card.run, shape.site);
-        if let Some(home) = self.homes.get(&key) {
+        if let Some(home) = self.own_numbers.get(&key) {
             return Ok(Rc::clone(home));
         }
-        let home = Rc::new(self.make_home(kind, shape)?);
+        let home = Rc::new(self.make_own_numbers(kind, shape)?);
         if self.kept_singles > KEPT_SINGLES {
-            self.homes.clear();
+            self.own_numbers.clear();
             self.kept_singles = 0;
         }
-        self.kept_singles += 2 * home.units.len();
-        self.homes.insert(key, Rc::clone(&home));
+        self.kept_singles += 2 * home.listed_cards.len();
+        self.own_numbers.insert(key, Rc::clone(&home));
         Ok(home)
     }
 
-    fn make_home(&mut self, kind: usize, shape: &Shape) -> Result<Home, PlanError> {
-        let job = self.job;
-        let Kind { units, batches, .. } = &job.kinds[kind];
-        let mut home = Home::default();
-        home.units.reserve_exact(units.len());
-        for unit in units {
-            let word = unit.bits.wide();
+    fn make_own_numbers(&mut self, kind: usize, shape: &Shape) -> Result<OwnNumbers, PlanError> {
+        let problem = self.problem;
+        let Kind { listed_cards, batches, .. } = &problem.kinds[kind];
+        let mut home = OwnNumbers::default();
+        home.listed_cards.reserve_exact(listed_cards.len());
+        for listed_card in listed_cards {
+            let word = listed_card.bits.wide();
             let number = shape.card.number(word);
             if !shape.card.takes(number) {
-                home.leave(unit.boxed, 1);
-                home.units.push(None);
+                home.leave(listed_card.boxed, 1);
+                home.listed_cards.push(None);
                 continue;
             }
-            home.renumbered += u128::from(!unit.boxed && number != unit.printed);
-            let tag = Tag { boxed: unit.boxed, ..Tag::default() };
-            let owner = Owner::row(unit.row);
+            home.renumbered += u128::from(!listed_card.boxed && number != listed_card.printed);
+            let tag = Tag { boxed: listed_card.boxed, ..Tag::default() };
+            let owner = Owner::row(listed_card.row);
             let key = self.key(shape, word);
-            let form = job.form(owner);
-            home.units.push(Some(Single { key, number, tag, owner, stray: 0, form }));
+            let form = problem.form(owner);
+            home.listed_cards.push(Some(Single { key, number, tag, owner, stray: 0, form }));
         }
-        home.sorted.reserve_exact(home.units.len());
-        home.sorted.extend(home.units.iter().flatten());
+        home.sorted.reserve_exact(home.listed_cards.len());
+        home.sorted.extend(home.listed_cards.iter().flatten());
         home.sorted.sort_unstable();
         let slot = Slot { kinds: vec![kind], shape: shape.clone(), sites: None, place: None };
         for batch in batches {
@@ -290,7 +295,7 @@ impl<'j, 't> Catalogue<'j, 't> {
     /// The numbers of a batch in its own slot.
     fn home_batch(
         &mut self,
-        home: &mut Home,
+        home: &mut OwnNumbers,
         slot: &Slot,
         batch: &Batch,
     ) -> Result<Pieces, PlanError> {
@@ -352,7 +357,7 @@ impl<'j, 't> Catalogue<'j, 't> {
         strays: &[usize],
         ordinal: usize,
     ) -> Result<Pieces, PlanError> {
-        let by_slot = self.job.panel.identity == Identity::SlotAndNumber;
+        let by_slot = self.problem.panel.identity == Identity::SlotAndNumber;
         let mut pieces = Pieces::default();
         for (at, slot) in slots.iter().enumerate() {
             let key = by_slot.then_some((ordinal + at) as u32);
@@ -382,7 +387,7 @@ impl<'j, 't> Catalogue<'j, 't> {
     /// What the slots make of blocked cards.
     fn blocked(&mut self, pieces: &mut Pieces, slots: &[Slot], ordinal: usize) {
         let length = slots.first().map_or(0, |slot| slot.shape.length);
-        let Some(blocked) = self.job.blocked.get(&length) else { return };
+        let Some(blocked) = self.problem.blocked.get(&length) else { return };
         for (at, slot) in slots.iter().enumerate() {
             for card in blocked.iter().filter(|card| slot.admits(&card.bits)) {
                 let word = card.bits.wide();
@@ -402,22 +407,22 @@ impl<'j, 't> Catalogue<'j, 't> {
         slots: &[Slot],
         at: usize,
         kind: usize,
-        home: &Home,
+        home: &OwnNumbers,
         ordinal: usize,
     ) -> Result<(), PlanError> {
-        let job = self.job;
-        let by_slot = job.panel.identity == Identity::SlotAndNumber;
+        let problem = self.problem;
+        let by_slot = problem.panel.identity == Identity::SlotAndNumber;
         let slot_key = |slot: usize, key: u32| if by_slot { (ordinal + slot) as u32 } else { key };
-        for (unit, own) in job.kinds[kind].units.iter().zip(&home.units) {
+        for (listed_card, own) in problem.kinds[kind].listed_cards.iter().zip(&home.listed_cards) {
             let Some(mut own) = *own else {
-                let (owner, tag) = (Owner::row(unit.row), stray_tag(unit.boxed));
-                self.stray_card(pieces, slots, &unit.bits, owner, tag, ordinal);
+                let (owner, tag) = (Owner::row(listed_card.row), stray_tag(listed_card.boxed));
+                self.stray_card(pieces, slots, &listed_card.bits, owner, tag, ordinal);
                 continue;
             };
             own.key = slot_key(at, own.key);
-            self.foreign(pieces, slots, at, &mut own, &unit.bits, ordinal);
+            self.foreign(pieces, slots, at, &mut own, &listed_card.bits, ordinal);
         }
-        for (batch, own) in job.kinds[kind].batches.iter().zip(&home.batches) {
+        for (batch, own) in problem.kinds[kind].batches.iter().zip(&home.batches) {
             let Some(parts) = parts(self, slots, Some(at), batch)? else {
                 for (_, word) in listed(batch, "other slots admit some of its cards only")? {
                     let card = slots[at].shape.card;
@@ -474,12 +479,12 @@ impl<'j, 't> Catalogue<'j, 't> {
         kind: usize,
         ordinal: usize,
     ) -> Result<(), PlanError> {
-        let job = self.job;
-        for unit in &job.kinds[kind].units {
-            let (owner, tag) = (Owner::row(unit.row), stray_tag(unit.boxed));
-            self.stray_card(pieces, slots, &unit.bits, owner, tag, ordinal);
+        let problem = self.problem;
+        for listed_card in &problem.kinds[kind].listed_cards {
+            let (owner, tag) = (Owner::row(listed_card.row), stray_tag(listed_card.boxed));
+            self.stray_card(pieces, slots, &listed_card.bits, owner, tag, ordinal);
         }
-        for batch in &job.kinds[kind].batches {
+        for batch in &problem.kinds[kind].batches {
             let Some(parts) = parts(self, slots, None, batch)? else {
                 let words = listed(batch, STRAY)?.into_iter().map(|(_, word)| word).collect();
                 self.stray_words(pieces, slots, batch, words, ordinal);
@@ -551,7 +556,7 @@ impl<'j, 't> Catalogue<'j, 't> {
     ) {
         // Cards are told apart within one evaluation, far fewer than 2^32.
         self.strays = self.strays.wrapping_add(1).max(1);
-        let form = self.job.form(owner);
+        let form = self.problem.form(owner);
         for (at, slot) in slots.iter().enumerate().filter(|(_, slot)| slot.admits(bits)) {
             let key = self.key_in(ordinal + at, slot, bits.wide());
             let number = slot.shape.card.number(bits.wide());
@@ -571,7 +576,7 @@ impl<'j, 't> Catalogue<'j, 't> {
         bits: &Capture,
         ordinal: usize,
     ) {
-        let by_slot = self.job.panel.identity == Identity::SlotAndNumber;
+        let by_slot = self.problem.panel.identity == Identity::SlotAndNumber;
         for (other, slot) in slots.iter().enumerate() {
             if other == at || !slot.admits(bits) {
                 continue;
@@ -603,7 +608,7 @@ impl<'j, 't> Catalogue<'j, 't> {
 
 impl Pieces {
     /// Takes over a kind's numbers as they are.
-    pub fn take(&mut self, home: &Home, key: Option<u32>) {
+    pub fn take(&mut self, home: &OwnNumbers, key: Option<u32>) {
         let keyed = |single: &Single| Single { key: key.unwrap_or(single.key), ..*single };
         self.singles.extend(home.sorted.iter().map(keyed));
         home.batches.iter().for_each(|batch| self.take_batch(batch, key, false));

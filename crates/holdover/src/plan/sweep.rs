@@ -338,7 +338,7 @@ pub(crate) struct Enrolled {
 #[derive(Debug, Clone, Default)]
 struct Numbers {
     /// Disjoint, ascending; with how many numbers come before.
-    stretches: Vec<(u128, u128, u128)>,
+    number_ranges: Vec<(u128, u128, u128)>,
     /// Disjoint sets outside the stretches.
     sets: Vec<Affine>,
     /// Outside the stretches and the sets, ascending, each once.
@@ -349,11 +349,11 @@ impl Enrolled {
     pub fn new(singles: &[Single], regions: &Regions) -> Enrolled {
         let mut keys: BTreeMap<u32, Numbers> = BTreeMap::new();
         for segment in regions.segments.iter().filter(|segment| segment.live.kept_home > 0) {
-            let stretches = &mut keys.entry(segment.key).or_default().stretches;
-            let before = stretches.last().map_or(0, |(from, to, before)| {
+            let number_ranges = &mut keys.entry(segment.key).or_default().number_ranges;
+            let before = number_ranges.last().map_or(0, |(from, to, before)| {
                 before.saturating_add((to - from).saturating_add(1))
             });
-            stretches.push((segment.from, segment.to, before));
+            number_ranges.push((segment.from, segment.to, before));
         }
         for (key, cell) in regions.keyed_cells().filter(|(_, cell)| cell.live.kept_home > 0) {
             keys.entry(key).or_default().sets.push(cell.set.clone());
@@ -375,14 +375,14 @@ impl Enrolled {
     #[allow(clippy::type_complexity, reason = "what the fields are, borrowed")]
     pub fn numbers(&self, key: u32) -> (&[(u128, u128, u128)], &[Affine], &[u128]) {
         let Some(numbers) = self.keys.get(&key) else { return (&[], &[], &[]) };
-        (&numbers.stretches, &numbers.sets, &numbers.singles)
+        (&numbers.number_ranges, &numbers.sets, &numbers.singles)
     }
 
     /// How many numbers of a key are below `limit`.
     pub fn below(&self, key: u32, limit: Big) -> Big {
         let Some(numbers) = self.keys.get(&key) else { return Big::ZERO };
         let Some(limit) = limit.small() else {
-            let last = numbers.stretches.last();
+            let last = numbers.number_ranges.last();
             let all = last.map_or(Big::ZERO, |(from, to, before)| {
                 Big::from(*before).add(Big::from(to - from)).add(Big::ONE)
             });
@@ -390,8 +390,8 @@ impl Enrolled {
             return sets.fold(all, Big::add).add(Big::from(numbers.singles.len() as u128));
         };
         let singles = numbers.singles.partition_point(|number| *number < limit) as u128;
-        let at = numbers.stretches.partition_point(|(from, _, _)| *from < limit);
-        let stretches = match at.checked_sub(1).map(|at| numbers.stretches[at]) {
+        let at = numbers.number_ranges.partition_point(|(from, _, _)| *from < limit);
+        let number_ranges = match at.checked_sub(1).map(|at| numbers.number_ranges[at]) {
             None => Big::ZERO,
             Some((from, to, before)) => {
                 let here = Big::from(to.min(limit - 1) - from).add(Big::ONE);
@@ -399,6 +399,6 @@ impl Enrolled {
             }
         };
         let sets = numbers.sets.iter().map(|set| Big::from(set.below(limit)));
-        sets.fold(stretches, Big::add).add(Big::from(singles))
+        sets.fold(number_ranges, Big::add).add(Big::from(singles))
     }
 }

@@ -48,7 +48,7 @@ pub(crate) struct Scale {
 
 impl Scale {
     fn new(opens: &Opens<'_, '_, '_>, slack: Cost, best: Big) -> Scale {
-        let slots = opens.catalogue.job.slots.max(1);
+        let slots = opens.catalogue.problem.slots.max(1);
         let slot_bits = (slots.ilog2() + 1 + slack.max(1).ilog2() + 4) as usize;
         let bits = opens.slots.iter().map(|slot| admitted_bits(&slot.shape)).max().unwrap_or(0);
         let bits = bits.min(BITS_MOST.saturating_sub(slot_bits));
@@ -64,8 +64,8 @@ impl Scale {
 
     /// Rounded down.
     fn exposure(&self, share: Big) -> Cost {
-        let units = share.shr(self.shift).small().unwrap_or(u128::MAX);
-        (units.min(1 << (BITS_MOST - self.slot_bits)) << self.slot_bits) as Cost
+        let listed_cards = share.shr(self.shift).small().unwrap_or(u128::MAX);
+        (listed_cards.min(1 << (BITS_MOST - self.slot_bits)) << self.slot_bits) as Cost
     }
 
     /// What is left of a unit once rounded, at most.
@@ -85,8 +85,8 @@ impl Scale {
 
     /// The least exposure of what a bound allows.
     pub fn least(&self, bound: Cost) -> Big {
-        let units = ((bound - self.parts * self.slack).max(0) >> self.slot_bits) as u128;
-        Big::from(units).shl(self.shift)
+        let listed_cards = ((bound - self.parts * self.slack).max(0) >> self.slot_bits) as u128;
+        Big::from(listed_cards).shl(self.shift)
     }
 }
 
@@ -237,7 +237,7 @@ pub(crate) fn ties(
         let (mut rows, mut values) = (Vec::new(), Vec::new());
         for (i, value) in variable.values.iter().enumerate() {
             let mut cost = scale.cards(value.cost) + value.slots as Cost;
-            if catalogue.job.panel.identity == Identity::SlotAndNumber {
+            if catalogue.problem.panel.identity == Identity::SlotAndNumber {
                 cost += scale.exposure(alone(catalogue, choice(class, i))?);
             } else {
                 let by = opens.by(&enrolled(choice(class, i))?);

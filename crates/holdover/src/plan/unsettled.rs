@@ -34,8 +34,8 @@ pub(crate) fn leave_out(
     catalogue: &mut Catalogue<'_, '_>,
     found: &mut Found,
 ) -> Result<(), PlanError> {
-    let job = catalogue.job;
-    let open = |kind: &usize| open_parities(job.kinds[*kind].layout).next().is_some();
+    let problem = catalogue.problem;
+    let open = |kind: &usize| open_parities(problem.kinds[*kind].layout).next().is_some();
     sort_slots(&mut found.slots);
     let doubtful = |slot: &Slot| slot.shape.parity && slot.kinds.iter().any(open);
     let places: Vec<usize> =

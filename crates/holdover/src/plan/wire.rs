@@ -5,8 +5,8 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 
 use super::big::{Big, count};
 use super::exposure::{Patterns, admitted_bits, chance};
-use super::job::{check_panel, slots_of};
 use super::keyed::keyed_shape;
+use super::problem::{check_panel, slots_of};
 use super::shape::{digits_needed, parities};
 use super::value::{Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, Plan, PlanSlot};
 use crate::layout::{Layout, Table};

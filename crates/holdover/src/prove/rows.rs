@@ -119,10 +119,10 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
         }
     }
     // Numbers that kept cards have, with their lines.
-    let mut homes: HashMap<(&Big, &str), Vec<usize>> = HashMap::new();
+    let mut own_numbers: HashMap<(&Big, &str), Vec<usize>> = HashMap::new();
     for one in seen.iter().filter(|one| one.row.state == RowState::Kept) {
         for own in one.readings.iter().filter(|own| Some(own.slot) == one.home) {
-            let lines = homes.entry(identity(own)).or_default();
+            let lines = own_numbers.entry(identity(own)).or_default();
             if lines.len() < most {
                 lines.push(one.row.line);
             }
@@ -142,7 +142,7 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
                 let astray = one.home.is_some_and(|home| astray[home - 1]);
                 proofs.push(proof((plan, astray), one, &seen, &openers, &ranges));
             }
-            RowState::Blocked => proofs.push(shut(one, &homes, &ranges)),
+            RowState::Blocked => proofs.push(shut(one, &own_numbers, &ranges)),
             RowState::Boxed => {}
         }
     }
@@ -307,12 +307,12 @@ fn proof(
 
 /// A blocked card: no slot admits it to a number that a kept card has. Of one
 /// whose bits nobody knows that cannot be said.
-fn shut(one: &Seen<'_>, homes: &HashMap<(&Big, &str), Vec<usize>>, ranges: &Ranges) -> Proof {
+fn shut(one: &Seen<'_>, own_numbers: &HashMap<(&Big, &str), Vec<usize>>, ranges: &Ranges) -> Proof {
     let mut also: BTreeSet<CardRef> = BTreeSet::new();
     let mut open: Option<&Reading> = None;
     for reading in &one.readings {
         let known = also.len();
-        let kept = homes.get(&identity(reading)).into_iter().flatten();
+        let kept = own_numbers.get(&identity(reading)).into_iter().flatten();
         also.extend(kept.map(|line| CardRef::Line(*line)));
         also.extend(ranges.batches_with(one.row.line, &reading.panel_number));
         if also.len() > known {

@@ -5,7 +5,6 @@ use std::sync::OnceLock;
 
 use super::class;
 use super::digits;
-use super::distinct::{Distinct, KEPT_MOST};
 use super::evidence::{RuleBits, RuleWorth, kept_bits};
 use super::known::{Doubt, Known, Owned};
 use super::mend::{self, Mends};
@@ -14,8 +13,9 @@ use super::model::{
     SLIP_LOG2,
 };
 use super::roles::{self, Pair};
-use super::short::Column;
+use super::sketch::{KEPT_MOST, Sketch};
 use super::strange::{self, Strange};
+use super::word_set::Column;
 use crate::bits::{Capture, Span};
 use crate::decode::{Decode, Decoder, Reading, Word};
 use crate::layout::{Layout, Rule, Table};
@@ -173,7 +173,7 @@ pub struct Batch<'t> {
     /// Readers of whose two lines it was guessed which is which.
     pub(super) guessed: HashSet<String>,
     reader_index: HashMap<String, u32>,
-    pub(super) distinct: Distinct,
+    pub(super) sketch: Sketch,
     /// What is known of captures, where anything is.
     pub(super) known: HashMap<(u32, Capture), Known>,
     /// Digits of unknown length.
@@ -234,7 +234,7 @@ impl<'t> Batch<'t> {
             readers: Vec::new(),
             guessed: HashSet::new(),
             reader_index: HashMap::new(),
-            distinct: Distinct::new(),
+            sketch: Sketch::new(),
             known: HashMap::new(),
             digits: digits::Seen::new(),
             table,
@@ -249,7 +249,7 @@ impl<'t> Batch<'t> {
         self.readers.clear();
         self.guessed.clear();
         self.reader_index.clear();
-        self.distinct = Distinct::new();
+        self.sketch = Sketch::new();
         self.known.clear();
     }
 
@@ -257,7 +257,7 @@ impl<'t> Batch<'t> {
     pub fn see(&mut self, observation: &Observation) {
         let reader = self.reader_or_new(&observation.reader);
         let capture = observation.capture;
-        self.distinct.see(reader, capture.len(), capture.words());
+        self.sketch.see(reader, capture.len(), capture.words());
         if observation.known.is_empty() || self.known.len() >= KEPT_MOST {
             return;
         }
@@ -280,7 +280,7 @@ impl<'t> Batch<'t> {
             let longest = lengths.iter().max().copied().unwrap_or(0);
             assert!(longest <= 64, "captures of up to 64 bits, not {longest}");
         }
-        self.distinct.see_columns(reader, columns);
+        self.sketch.see_columns(reader, columns);
     }
 
     pub(super) fn reader_or_new(&mut self, name: &str) -> u32 {
@@ -290,7 +290,7 @@ impl<'t> Batch<'t> {
         let reader = self.readers.len() as u32;
         self.readers.push(name.to_owned());
         self.reader_index.insert(name.to_owned(), reader);
-        self.distinct.add_reader(name);
+        self.sketch.add_reader(name);
         reader
     }
 
@@ -309,7 +309,7 @@ impl<'t> Batch<'t> {
     /// exact up to [`Batch::EXACT`], an estimate beyond (its standard error is
     /// a few thousandths).
     pub fn distinct(&self) -> u64 {
-        (self.distinct.count() as u64) << self.distinct.halvings()
+        (self.sketch.count() as u64) << self.sketch.level()
     }
 
     /// Distinct captures up to which all are weighed; of more, a fair sample of

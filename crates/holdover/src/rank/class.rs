@@ -8,8 +8,8 @@
 use std::collections::{HashMap, HashSet};
 
 use super::batch::{Batch, Kind};
-use super::distinct::Distinct;
 use super::known::{Known, Owned};
+use super::sketch::Sketch;
 use crate::bits::{Capture, Span, Wide};
 use crate::decode::{BitExtract, Bits, Decoder, Reading, View};
 use crate::layout::{Code, Part};
@@ -35,8 +35,8 @@ pub struct Classifier<'f> {
 /// What tells the captures of a sample from others, and codes that it knows.
 #[derive(Debug, Clone)]
 struct Sample<'f> {
-    distinct: &'f Distinct,
-    halvings: u32,
+    sketch: &'f Sketch,
+    level: u32,
     reader: u32,
     /// A code that no capture of the sample carries is as good as any other.
     codes: Vec<CodeOf<'f>>,
@@ -45,7 +45,7 @@ struct Sample<'f> {
 impl Sample<'_> {
     #[inline]
     fn counts(&self, length: usize, words: &[u64]) -> bool {
-        self.distinct.is_below(self.halvings, self.reader, length, words)
+        self.sketch.is_below(self.level, self.reader, length, words)
     }
 }
 
@@ -105,7 +105,7 @@ impl<'f> Classifier<'f> {
         kinds: &'f [Kind<'_>],
         live: [bool; 4],
         common: Wide,
-        sample: Option<(&'f Distinct, u32, u32, &'f [Option<KnownCodes>])>,
+        sample: Option<(&'f Sketch, u32, u32, &'f [Option<KnownCodes>])>,
     ) -> Classifier<'f> {
         let mut views = vec![0u64; decoder.groups()];
         let mut codes = common;
@@ -144,9 +144,9 @@ impl<'f> Classifier<'f> {
             }
         }
         let mask = decoder.syndrome_mask(&views);
-        let sample = sample.map(|(distinct, halvings, reader, _)| Sample {
-            distinct,
-            halvings,
+        let sample = sample.map(|(sketch, level, reader, _)| Sample {
+            sketch,
+            level,
             reader,
             codes: of_views,
         });
@@ -330,7 +330,7 @@ pub(super) struct Classes<'f> {
     /// Bits by length that tell whether a capture is like the others.
     common: HashMap<usize, Wide>,
     /// Halvings that leave the captures that are counted.
-    halvings: u32,
+    level: u32,
     sorters: HashMap<(u32, usize), Sorter<'f>>,
     /// Captures of which something is known have a class of their own.
     known: HashMap<(u32, Capture), u32>,
@@ -346,14 +346,14 @@ impl<'f> Classes<'f> {
         items: impl Iterator<Item = (u32, Capture)> + Clone,
         live: &[[bool; 4]],
         common: &HashMap<usize, Wide>,
-        halvings: u32,
+        level: u32,
         most: usize,
     ) -> Option<Classes<'f>> {
         let mut classes = Classes {
             all: Vec::new(),
             common: common.clone(),
             live: live.to_vec(),
-            halvings,
+            level,
             sorters: HashMap::new(),
             known: HashMap::new(),
             shared: HashMap::new(),
@@ -470,8 +470,8 @@ impl<'f> Classes<'f> {
         if let Some(class) = self.known.get(&(reader, *capture)) {
             return Some(*class as usize);
         }
-        if !batch.distinct.is_below(self.halvings, reader, capture.len(), capture.words())
-            || !batch.distinct.holds(reader, capture)
+        if !batch.sketch.is_below(self.level, reader, capture.len(), capture.words())
+            || !batch.sketch.holds(reader, capture)
         {
             return None;
         }
@@ -491,7 +491,7 @@ impl<'f> Classes<'f> {
         reader: u32,
         length: usize,
     ) -> Classifier<'f> {
-        let sample = (self.halvings > 0).then_some((&batch.distinct, self.halvings, reader, known));
+        let sample = (self.level > 0).then_some((&batch.sketch, self.level, reader, known));
         let (live, common) = (self.live[reader as usize], self.common.get(&length).copied());
         let common = common.unwrap_or(Wide::ZERO);
         Classifier::new(batch.decoder(length), &batch.kinds, live, common, sample)
@@ -499,7 +499,7 @@ impl<'f> Classes<'f> {
 
     /// Whether some captures are not counted.
     pub fn is_sample(&self) -> bool {
-        self.halvings > 0
+        self.level > 0
     }
 }
 

@@ -144,10 +144,10 @@ impl<'t> Batch<'t> {
     fn fit_beside(&self, likely: &[(u32, Capture)]) -> Fit<'_, 't> {
         let most = self.by_length.iter().map(Vec::len).max().unwrap_or(0);
         let most = settle_wiring(most);
-        let mut sample = self.distinct.sample(most);
+        let mut sample = self.sketch.sample(most);
         sample.extend_from_slice(likely);
         let states = trial::wirings(self, self.start(), &sample);
-        let counts = self.distinct.counts();
+        let counts = self.sketch.counts();
         let ruled_out = |(states, count): (&States, &usize)| {
             // Few captures are weighed in all states, so that near misses are shown.
             states.probability.map(|p| *count <= most || p > RULED_OUT)
@@ -188,15 +188,15 @@ impl<'t> Batch<'t> {
     /// The classes of the captures. Where too many captures have a class of their
     /// own, fewer are counted.
     fn classes(&self, live: &[[bool; 4]], common: &HashMap<usize, Wide>) -> Classes<'_> {
-        let mut halvings = self.distinct.halvings();
+        let mut level = self.sketch.level();
         loop {
-            let items = self.distinct.below(halvings);
-            let most = if halvings < 63 { CLASSES_MOST } else { usize::MAX };
-            match Classes::of(self, items, live, common, halvings, most) {
+            let items = self.sketch.below(level);
+            let most = if level < 63 { CLASSES_MOST } else { usize::MAX };
+            match Classes::of(self, items, live, common, level, most) {
                 Some(classes) if most == usize::MAX || self.weighs(&classes) <= GUESSES_MOST => {
                     return classes;
                 }
-                _ => halvings += 1,
+                _ => level += 1,
             }
         }
     }
@@ -342,8 +342,8 @@ impl<'b, 't> Fit<'b, 't> {
     fn parts(&self, guess: &Guess, own: &Own) -> (f64, f64, f64) {
         let shares = &self.shares[guess.kind as usize];
         (
-            guess.likelihood_free * without(shares.free, own.free),
-            guess.likelihood * without(shares.owned, own.owned) * guess.owned,
+            guess.likelihood_free * leave_one_out(shares.free, own.free),
+            guess.likelihood * leave_one_out(shares.owned, own.owned) * guess.owned,
             guess.likelihood * own.promised * self.code_count(guess.kind),
         )
     }
@@ -369,7 +369,7 @@ impl<'b, 't> Fit<'b, 't> {
     /// One sweep of expectation-maximisation; the largest change of a proportion.
     fn sweep(&mut self, most_codes: f64) -> f64 {
         let none_of =
-            |fit: &Self, i: usize, length: usize| without(fit.none[length], fit.own_none[i]);
+            |fit: &Self, i: usize, length: usize| leave_one_out(fit.none[length], fit.own_none[i]);
         let sums: Vec<[f64; 4]> = self
             .classes
             .iter()
@@ -429,7 +429,7 @@ impl<'b, 't> Fit<'b, 't> {
         self.rates.set(faults, all_faults);
         self.rate();
         let change = self.settle(none, counts);
-        self.promise(most_codes);
+        self.predictive_share(most_codes);
         change
     }
 
@@ -557,7 +557,7 @@ impl<'b, 't> Fit<'b, 't> {
         guesses: &[Guess],
         own: &[Own],
     ) -> Weighed {
-        let none = without(self.none[length], own_none);
+        let none = leave_one_out(self.none[length], own_none);
         let sums = self.sums(none, guesses, own);
         let unseen = States { probability: wiring_prior(false), mixed: false };
         let wiring = reader.map_or(&unseen, |reader| &self.wiring[reader as usize]);
@@ -587,9 +587,9 @@ impl<'b, 't> Fit<'b, 't> {
     /// log2 of how much better than an even spread each explains it.
     pub(super) fn code_bits(&self, guess: &Guess, own: &Own) -> (f64, f64) {
         let shares = &self.shares[guess.kind as usize];
-        let free = without(shares.free, own.free);
-        let owned = without(shares.owned, own.owned);
-        let repeating = without(shares.repeating, own.repeating);
+        let free = leave_one_out(shares.free, own.free);
+        let owned = leave_one_out(shares.owned, own.owned);
+        let repeating = leave_one_out(shares.repeating, own.repeating);
         let seen = free + own.promised * self.code_count(guess.kind);
         let code = seen / (free + repeating);
         let with_file = (seen + owned * guess.owned) / (free + repeating + owned);
@@ -598,7 +598,7 @@ impl<'b, 't> Fit<'b, 't> {
 }
 
 /// A share without what one capture takes of it itself.
-fn without(share: f64, own: f64) -> f64 {
+fn leave_one_out(share: f64, own: f64) -> f64 {
     // Rounding must not make a share vanish or turn negative.
     (share - own).max(share * 1e-9)
 }

@@ -64,7 +64,7 @@
 //!
 //! # What is easy to break
 //! - A capture must not prove itself: wherever it is weighed, its own count is
-//!   left out (`fit.rs`, `without`; `share.rs`, the promise of the others).
+//!   left out (`fit.rs`, `leave_one_out`; `share.rs`, the predictive share of the others).
 //! - Shares of repeating codes are integrated out, not counted, or two chance
 //!   captures lock in. Kinds that share a place share its λ: given one each they
 //!   would all jump at once, and none would be left.
@@ -82,7 +82,6 @@ mod answer;
 mod batch;
 mod class;
 mod digits;
-mod distinct;
 mod evidence;
 mod faults;
 mod fit;
@@ -92,9 +91,10 @@ pub mod model;
 mod pattern;
 mod roles;
 mod share;
-mod short;
+mod sketch;
 mod strange;
 mod trial;
+mod word_set;
 
 pub use answer::{Answer, Candidate, Evidence, Mended, Verdict, Why};
 pub use batch::{Batch, Observation};
@@ -103,4 +103,4 @@ pub use fit::{Fit, Wiring};
 pub(crate) use known::print_numbers;
 pub use known::{Doubt, Known};
 pub use mend::Mend;
-pub use short::Column;
+pub use word_set::Column;

@@ -34,7 +34,7 @@ const POINTS: usize = 17;
 /// The mean share promised to each member by the others, written to `out`.
 ///
 /// `epsilon` is the prior's shape, `total` the number of distinct captures.
-pub(super) fn promise(members: &[Member], epsilon: f64, total: f64, out: &mut Vec<f64>) {
+pub(super) fn predictive_share(members: &[Member], epsilon: f64, total: f64, out: &mut Vec<f64>) {
     out.clear();
     let t = total + 1.0;
     if let [Member { count: 1.0, .. }] = members {
@@ -46,7 +46,7 @@ pub(super) fn promise(members: &[Member], epsilon: f64, total: f64, out: &mut Ve
 }
 
 /// The mean share promised to one more capture by all the members.
-pub(super) fn promise_to_another(members: &[Member], epsilon: f64, total: f64) -> f64 {
+pub(super) fn share_of_another(members: &[Member], epsilon: f64, total: f64) -> f64 {
     let none = Member { ratio: 0.0, weight: 0.0, count: 1.0 };
     Grid::over(members, epsilon, total + 1.0).mean_without(&none)
 }
@@ -165,7 +165,7 @@ mod tests {
 
     fn shares(members: &[Member], epsilon: f64, total: f64) -> Vec<f64> {
         let mut out = Vec::new();
-        promise(members, epsilon, total, &mut out);
+        predictive_share(members, epsilon, total, &mut out);
         out
     }
 

@@ -7,8 +7,8 @@ use std::sync::OnceLock;
 
 use super::super::batch::{Guess, Kind};
 use super::super::class::KnownCodes;
-use super::super::share::{self, Member, promise, promise_to_another};
-use super::{Fit, without};
+use super::super::share::{self, Member, predictive_share, share_of_another};
+use super::{Fit, leave_one_out};
 
 /// A guess that could be a member of a code is not weighed below this
 /// likelihood: even a code that every capture carries could not lift it.
@@ -161,7 +161,7 @@ impl Fit<'_, '_> {
         }
     }
 
-    pub(super) fn promise(&mut self, most_codes: f64) {
+    pub(super) fn predictive_share(&mut self, most_codes: f64) {
         let (mut ids, mut out) = (Vec::<u32>::new(), Vec::new());
         for code in 0..self.codes.place.len() {
             let place = self.codes.place[code];
@@ -176,7 +176,7 @@ impl Fit<'_, '_> {
             }
             self.mix(code, &ids);
             let (members, mixed) = self.members(code, &ids);
-            promise(&members, self.epsilon(code), self.total, &mut out);
+            predictive_share(&members, self.epsilon(code), self.total, &mut out);
             for (id, (member, share)) in ids.iter().zip(mixed) {
                 self.own[*id as usize].promised = out[member] * share;
             }
@@ -216,7 +216,7 @@ impl Fit<'_, '_> {
             return 0.0;
         }
         let (share, all) = (self.shares[kind as usize].repeating, self.all());
-        let prior = without(share, own) / self.code_count(kind);
+        let prior = leave_one_out(share, own) / self.code_count(kind);
         let rest = (counts - of_all * all).max(0.0) + KIND_OF_CODE;
         let count = (self.codes.mix[at] - own * all).max(0.0);
         (count + KIND_OF_CODE * prior / priors) / rest
@@ -267,7 +267,7 @@ impl Fit<'_, '_> {
             match ids.is_empty() {
                 true => 0.0,
                 false => {
-                    promise_to_another(&self.members(code, &ids).0, self.epsilon(code), self.total)
+                    share_of_another(&self.members(code, &ids).0, self.epsilon(code), self.total)
                 }
             }
         });

@@ -21,7 +21,7 @@ impl Batch<'_> {
             let sample = sample.get_or_insert_with(|| self.few_distinct(pattern::LOOKED_AT, more));
             let of_length: Vec<Capture> =
                 sample.iter().filter(|capture| capture.len() == length).copied().collect();
-            let all = self.distinct.counts().iter().all(|count| *count <= pattern::LOOKED_AT);
+            let all = self.sketch.counts().iter().all(|count| *count <= pattern::LOOKED_AT);
             // Long serial numbers of one order end alike; their head is a code.
             let spared = match kind.layout.serial_field() {
                 Some(field) if field.span.len() >= LONG_SERIAL_BITS => {
@@ -39,7 +39,7 @@ impl Batch<'_> {
 
     /// Up to so many distinct captures of each reader, and more, sorted, each once.
     fn few_distinct(&self, most: usize, more: &[(u32, Capture)]) -> Vec<Capture> {
-        let seen = self.distinct.sample(most).into_iter().chain(more.iter().copied());
+        let seen = self.sketch.sample(most).into_iter().chain(more.iter().copied());
         let mut all: Vec<Capture> = seen.map(|(_, capture)| capture).collect();
         all.sort_unstable_by_key(|capture| (capture.len(), capture.wide()));
         all.dedup();

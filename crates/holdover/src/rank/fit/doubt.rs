@@ -121,7 +121,7 @@ impl Fit<'_, '_> {
             return Vec::new();
         }
         let nothing = Known::default();
-        let seen = self.batch.distinct.sample(roles::LOOKED_AT).into_iter();
+        let seen = self.batch.sketch.sample(roles::LOOKED_AT).into_iter();
         let seen =
             seen.map(|(reader, capture)| (reader, capture, self.class_of(Some(reader), &capture)));
         let digits = likely.iter().map(|of| (of.reader, of.capture, Some(of.class)));

@@ -38,7 +38,7 @@ pub struct Column<'a> {
 
 /// The short captures that are kept.
 #[derive(Debug, Clone)]
-pub struct Short {
+pub struct WordSet {
     parts: Vec<Part>,
     /// Room for each column's.
     sorted: Vec<Sorted>,
@@ -67,9 +67,9 @@ struct Sorted {
     ends: Vec<usize>,
 }
 
-impl Short {
-    pub fn new() -> Short {
-        Short { parts: vec![Part::default(); PARTS], sorted: Vec::new() }
+impl WordSet {
+    pub fn new() -> WordSet {
+        WordSet { parts: vec![Part::default(); PARTS], sorted: Vec::new() }
     }
 
     /// How many are kept.
@@ -95,8 +95,8 @@ impl Short {
 
     /// Keeps the short captures of columns whose hash is below the threshold;
     /// how many are new.
-    pub fn see_columns(&mut self, columns: &[Column<'_>], halvings: u32, seed: u64) -> usize {
-        let most = if halvings == 0 { u64::MAX } else { (1 << (64 - halvings)) - 1 };
+    pub fn see_columns(&mut self, columns: &[Column<'_>], level: u32, seed: u64) -> usize {
+        let most = if level == 0 { u64::MAX } else { (1 << (64 - level)) - 1 };
         self.sorted.resize_with(columns.len().max(self.sorted.len()), Sorted::default);
         let sorted = &mut self.sorted[..columns.len()];
         each(sorted, columns, |sorted, column| sorted.sort(column, most));
@@ -111,12 +111,12 @@ impl Short {
     }
 
     /// Keeps those below the threshold alone; how many are left.
-    pub fn keep_below(&mut self, halvings: u32, seed: u64) -> usize {
+    pub fn keep_below(&mut self, level: u32, seed: u64) -> usize {
         for part in &mut self.parts {
             let all = std::mem::take(part).slots;
             for word in all.into_iter().filter(|word| *word != FREE) {
                 let hash = short_hash(word);
-                if hash >> (64 - halvings) == 0 {
+                if hash >> (64 - level) == 0 {
                     part.see(word, fold(hash, seed), seed);
                 }
             }
@@ -255,7 +255,7 @@ mod tests {
     /// Numbers in a row, the first bits alike: the parts have as many each.
     #[test]
     fn parts_are_even() {
-        let mut short = Short::new();
+        let mut short = WordSet::new();
         let words = (0..64_000u64).map(|n| n << 38 | 1 << 37);
         assert!(words.clone().all(|word| short.see(word, 12345)));
         assert!(!words.clone().any(|word| short.see(word, 12345)));

@@ -1,4 +1,4 @@
-//! The job as the planner sees it: cards by layout, each once, batches as
+//! The problem as the planner sees it: cards by layout, each once, batches as
 //! ranges with the roster's own cards taken out.
 
 use std::collections::{BTreeMap, HashMap};
@@ -17,7 +17,7 @@ const MOST_ROWS: usize = 1 << 30;
 
 /// A card the roster lists.
 #[derive(Debug, Clone)]
-pub(crate) struct Unit {
+pub(crate) struct ListedCard {
     /// Index of its row.
     pub row: u32,
     pub number: u128,
@@ -85,7 +85,7 @@ pub(crate) struct Kind<'t> {
     pub layout: &'t Layout,
     /// Index in the table.
     pub index: usize,
-    pub units: Vec<Unit>,
+    pub listed_cards: Vec<ListedCard>,
     pub batches: Vec<Batch>,
     pub kept: u128,
     pub boxed: u128,
@@ -96,7 +96,7 @@ pub(crate) struct Kind<'t> {
 impl Kind<'_> {
     /// How many things have to be looked at to look at all its cards.
     pub fn weight(&self) -> usize {
-        self.units.len() + self.batches.iter().map(|batch| batch.ranges.len()).sum::<usize>()
+        self.listed_cards.len() + self.batches.iter().map(|batch| batch.ranges.len()).sum::<usize>()
     }
 }
 
@@ -105,7 +105,7 @@ type Numbered = (usize, u128, u128);
 
 /// Everything there is to plan.
 #[derive(Debug)]
-pub(crate) struct Job<'t> {
+pub(crate) struct Problem<'t> {
     pub panel: &'t Panel,
     /// How many slots the panel has.
     pub slots: usize,
@@ -132,12 +132,12 @@ pub(crate) struct Job<'t> {
 /// What people are told of a card whose bits break its layout's checks.
 const CHECKS_FAIL: &str = "its checks fail";
 
-impl<'t> Job<'t> {
+impl<'t> Problem<'t> {
     pub fn new(
         table: &'t Table,
         site: &'t Site,
         roster: &'t [RosterRow],
-    ) -> Result<Job<'t>, PlanError> {
+    ) -> Result<Problem<'t>, PlanError> {
         let panel = &site.panel;
         check_panel(panel)?;
         let slots = slots_of(panel)?;
@@ -152,14 +152,14 @@ impl<'t> Job<'t> {
             .map(|(index, layout)| Kind {
                 layout,
                 index,
-                units: Vec::new(),
+                listed_cards: Vec::new(),
                 batches: Vec::new(),
                 kept: 0,
                 boxed: 0,
                 barred: barred(layout, panel),
             })
             .collect();
-        let mut job = Job {
+        let mut problem = Problem {
             panel,
             slots,
             roster,
@@ -174,31 +174,32 @@ impl<'t> Job<'t> {
             forms: forms(table, roster),
             repeats: HashMap::new(),
         };
-        let cut_out = job.block(&kinds)?;
+        let cut_out = problem.block(&kinds)?;
         let mut sites: Vec<Vec<u128>> = vec![Vec::new(); kinds.len()];
         let rows = roster.iter().enumerate();
         for (row, roster_row) in rows.filter(|(_, row)| row.state != RowState::Blocked) {
-            job.row(row as u32, roster_row, &mut kinds, &mut sites)?;
+            problem.row(row as u32, roster_row, &mut kinds, &mut sites)?;
         }
         for kind in &mut kinds {
-            job.merge_repeats(kind, &mut sites[kind.index]);
+            problem.merge_repeats(kind, &mut sites[kind.index]);
         }
         add_batches(table, site, &mut kinds, &sites, &cut_out)?;
         for kind in &mut kinds {
-            let boxed_units = kind.units.iter().filter(|unit| unit.boxed).count();
+            let boxed_units =
+                kind.listed_cards.iter().filter(|listed_card| listed_card.boxed).count();
             kind.boxed = boxed_units as u128;
-            kind.kept = (kind.units.len() - boxed_units) as u128;
+            kind.kept = (kind.listed_cards.len() - boxed_units) as u128;
             for batch in &kind.batches {
                 let count = if batch.boxed { &mut kind.boxed } else { &mut kind.kept };
                 *count = count.saturating_add(batch.cards());
             }
-            job.kept = job.kept.saturating_add(kind.kept);
-            job.boxed = job.boxed.saturating_add(kind.boxed);
+            problem.kept = problem.kept.saturating_add(kind.kept);
+            problem.boxed = problem.boxed.saturating_add(kind.boxed);
         }
-        job.boxed = job.boxed.saturating_add(job.unfit_boxed);
+        problem.boxed = problem.boxed.saturating_add(problem.unfit_boxed);
         kinds.retain(|kind| kind.kept > 0 || kind.boxed > 0);
-        job.kinds = kinds;
-        Ok(job)
+        problem.kinds = kinds;
+        Ok(problem)
     }
 
     /// Takes the blocked rows, each card once: a card is its bits. The answer
@@ -267,7 +268,7 @@ impl<'t> Job<'t> {
         }
         let kind = &mut kinds[at];
         let printed = from.printed.as_deref().and_then(printed_number).unwrap_or(number);
-        kind.units.push(Unit { row, number, printed, boxed, bits });
+        kind.listed_cards.push(ListedCard { row, number, printed, boxed, bits });
         sites[layout].push(site);
         Ok(())
     }
@@ -275,21 +276,21 @@ impl<'t> Job<'t> {
     /// A card listed twice for one holder is one card.
     fn merge_repeats(&mut self, kind: &mut Kind<'t>, sites: &mut Vec<u128>) {
         let mut first: HashMap<(Capture, &str), u32> = HashMap::new();
-        let mut kept = Vec::with_capacity(kind.units.len());
-        for unit in &kind.units {
-            let row = &self.roster[unit.row as usize];
+        let mut kept = Vec::with_capacity(kind.listed_cards.len());
+        for listed_card in &kind.listed_cards {
+            let row = &self.roster[listed_card.row as usize];
             let holder = row.holder.as_deref().map_or("", str::trim);
-            let earlier = match holder.is_empty() || unit.boxed {
-                true => unit.row,
-                false => *first.entry((unit.bits, holder)).or_insert(unit.row),
+            let earlier = match holder.is_empty() || listed_card.boxed {
+                true => listed_card.row,
+                false => *first.entry((listed_card.bits, holder)).or_insert(listed_card.row),
             };
-            kept.push(earlier == unit.row);
-            if earlier != unit.row {
+            kept.push(earlier == listed_card.row);
+            if earlier != listed_card.row {
                 self.repeats.entry(earlier).or_default().push(row.line);
             }
         }
         let mut keep = kept.iter();
-        kind.units.retain(|_| keep.next().copied().unwrap_or(true));
+        kind.listed_cards.retain(|_| keep.next().copied().unwrap_or(true));
         let mut keep = kept.iter();
         sites.retain(|_| keep.next().copied().unwrap_or(true));
     }
@@ -433,8 +434,14 @@ fn add_batches<'t>(
     }
     if !issued.is_empty() {
         for kind in kinds.iter() {
-            let units = kind.units.iter().zip(&sites[kind.index]).filter(|(unit, _)| !unit.boxed);
-            listed.extend(units.map(|(unit, site)| (kind.index, *site, unit.number)));
+            let listed_cards = kind
+                .listed_cards
+                .iter()
+                .zip(&sites[kind.index])
+                .filter(|(listed_card, _)| !listed_card.boxed);
+            listed.extend(
+                listed_cards.map(|(listed_card, site)| (kind.index, *site, listed_card.number)),
+            );
         }
         listed.extend_from_slice(cut_out);
         listed.sort_unstable();

@@ -6,11 +6,11 @@
 //! depends on the set of captures alone, not on their order, and every distinct
 //! capture has the same chance to be kept, however often it was seen (a bottom-k
 //! sketch). How many there are is the number kept times two to the number of
-//! halvings.
+//! levels.
 
 use std::hash::BuildHasher;
 
-use super::short::{Column, ODD, SHORT_MOST, Short, fold, short_hash};
+use super::word_set::{Column, ODD, SHORT_MOST, WordSet, fold, short_hash};
 use crate::bits::{Capture, Wide};
 
 /// Distinct captures kept at most. Judgement: the proportions of a million
@@ -35,14 +35,14 @@ struct Lot {
 
 /// The distinct captures, each reader's for itself.
 #[derive(Debug)]
-pub(super) struct Distinct {
-    short: Short,
+pub(super) struct Sketch {
+    word_set: WordSet,
     /// The reader without a name.
     unnamed: Option<u32>,
     /// All others, by length.
     lots: Vec<Lot>,
     count: usize,
-    halvings: u32,
+    level: u32,
     /// A hash of each reader's name.
     salts: Vec<u64>,
     /// For the places in `slots` alone, so that no input can be made to crowd
@@ -56,14 +56,14 @@ fn hash(salt: u64, words: &[u64]) -> u64 {
     fold(mixed, ODD[2])
 }
 
-impl Distinct {
-    pub fn new() -> Distinct {
+impl Sketch {
+    pub fn new() -> Sketch {
         let lots = (0..=Capture::MAX_BITS)
             .map(|length| Lot { stride: length.div_ceil(64), ..Lot::default() })
             .collect();
         let seed = std::collections::hash_map::RandomState::new().hash_one(0) | 1;
         let salts = Vec::new();
-        Distinct { short: Short::new(), unnamed: None, lots, count: 0, halvings: 0, salts, seed }
+        Sketch { word_set: WordSet::new(), unnamed: None, lots, count: 0, level: 0, salts, seed }
     }
 
     /// Adds a reader; readers are numbered as they come.
@@ -81,8 +81,8 @@ impl Distinct {
     }
 
     /// How often the threshold was halved: 0 while every capture is kept.
-    pub fn halvings(&self) -> u32 {
-        self.halvings
+    pub fn level(&self) -> u32 {
+        self.level
     }
 
     /// The word of a capture that is one of the short ones.
@@ -95,20 +95,19 @@ impl Distinct {
     /// Whether the hash of a capture is one that is kept.
     #[inline]
     pub fn keeps(&self, reader: u32, length: usize, words: &[u64]) -> bool {
-        self.is_below(self.halvings, reader, length, words)
+        self.is_below(self.level, reader, length, words)
     }
 
-    /// Whether a capture is in the sample that so many halvings leave.
+    /// Whether a capture is in the sample that so many levels leave.
     #[inline]
-    pub fn is_below(&self, halvings: u32, reader: u32, length: usize, words: &[u64]) -> bool {
-        halvings == 0 || self.hash(reader, length, words) >> (64 - halvings) == 0
+    pub fn is_below(&self, level: u32, reader: u32, length: usize, words: &[u64]) -> bool {
+        level == 0 || self.hash(reader, length, words) >> (64 - level) == 0
     }
 
-    /// The captures that so many halvings leave.
-    pub fn below(&self, halvings: u32) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
+    /// The captures that so many levels leave.
+    pub fn below(&self, level: u32) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
         self.iter().filter(move |(reader, capture)| {
-            halvings <= self.halvings
-                || self.is_below(halvings, *reader, capture.len(), capture.words())
+            level <= self.level || self.is_below(level, *reader, capture.len(), capture.words())
         })
     }
 
@@ -127,7 +126,7 @@ impl Distinct {
             return false;
         }
         if let Some(word) = self.short_word(reader, capture.len(), words) {
-            return self.short.holds(word, self.seed);
+            return self.word_set.holds(word, self.seed);
         }
         let lot = &self.lots[capture.len()];
         !lot.slots.is_empty() && lot.find(place(self.seed, reader, words), reader, words).is_ok()
@@ -139,7 +138,7 @@ impl Distinct {
             return;
         }
         if let Some(word) = self.short_word(reader, length, words) {
-            self.count += usize::from(self.short.see(word, self.seed));
+            self.count += usize::from(self.word_set.see(word, self.seed));
         } else {
             let lot = &mut self.lots[length];
             if lot.readers.len() * 2 >= lot.slots.len() {
@@ -160,7 +159,7 @@ impl Distinct {
     pub fn see_columns(&mut self, reader: u32, columns: &[Column<'_>]) {
         let short = self.unnamed == Some(reader);
         if short {
-            self.count += self.short.see_columns(columns, self.halvings, self.seed);
+            self.count += self.word_set.see_columns(columns, self.level, self.seed);
         }
         for Column { lengths, captures } in columns {
             let longest = lengths.iter().max().copied().unwrap_or(0);
@@ -180,29 +179,29 @@ impl Distinct {
     /// Once not all can be kept, a sample is: the largest that is small enough.
     #[inline]
     fn thin(&mut self) {
-        if self.count > if self.halvings == 0 { KEPT_MOST } else { SAMPLE_MOST } {
+        if self.count > if self.level == 0 { KEPT_MOST } else { SAMPLE_MOST } {
             self.halve();
         }
     }
 
     #[cold]
     fn halve(&mut self) {
-        // How many would be left by each number of halvings.
+        // How many would be left by each level.
         let mut with_zeros = [0usize; 65];
-        let short = self.short.words().map(short_hash);
+        let short = self.word_set.words().map(short_hash);
         let long = self.lots.iter().flat_map(|lot| {
             let words = lot.words.chunks_exact(lot.stride.max(1));
             words.zip(&lot.readers).map(|(words, reader)| hash(self.salts[*reader as usize], words))
         });
         short.chain(long).for_each(|hash| with_zeros[hash.leading_zeros() as usize] += 1);
         let mut left = self.count;
-        while left > SAMPLE_MOST && self.halvings < 63 {
-            left -= with_zeros[self.halvings as usize];
-            self.halvings += 1;
+        while left > SAMPLE_MOST && self.level < 63 {
+            left -= with_zeros[self.level as usize];
+            self.level += 1;
         }
-        let (shift, salts, seed) = (64 - self.halvings, &self.salts, self.seed);
+        let (shift, salts, seed) = (64 - self.level, &self.salts, self.seed);
         self.count = 0;
-        self.count += self.short.keep_below(self.halvings, seed);
+        self.count += self.word_set.keep_below(self.level, seed);
         for lot in &mut self.lots {
             let stride = lot.stride;
             let mut kept = 0;
@@ -225,7 +224,7 @@ impl Distinct {
     /// The captures kept: reader and bits.
     pub fn iter(&self) -> impl Iterator<Item = (u32, Capture)> + Clone + '_ {
         let unnamed = self.unnamed.unwrap_or(0);
-        let short = self.short.words().map(move |word| {
+        let short = self.word_set.words().map(move |word| {
             let length = 63 - word.trailing_zeros() as usize;
             let bits = Wide([word & (word - 1), 0, 0, 0]);
             (unnamed, Capture::from_wide(bits, length).expect("a length of 1 to 63"))
@@ -249,7 +248,7 @@ impl Distinct {
         let mut counts = vec![0usize; self.salts.len()];
         self.lots.iter().flat_map(|lot| &lot.readers).for_each(|r| counts[*r as usize] += 1);
         if let Some(unnamed) = self.unnamed {
-            counts[unnamed as usize] += self.short.count();
+            counts[unnamed as usize] += self.word_set.count();
         }
         counts
     }
@@ -264,7 +263,7 @@ impl Distinct {
             let count = counts[reader as usize];
             let hash = self.hash(reader, capture.len(), capture.words());
             let share = 4.0 * most as f64 / count as f64;
-            let limit = (share.min(1.0) * 2f64.powi(64 - self.halvings as i32)) as u64;
+            let limit = (share.min(1.0) * 2f64.powi(64 - self.level as i32)) as u64;
             if hash <= limit {
                 all.push((reader, hash, capture));
             }
@@ -341,24 +340,24 @@ mod tests {
 
     const READERS: [&str; 4] = ["gate", "", "yard", "lift"];
 
-    fn new() -> Distinct {
-        let mut distinct = Distinct::new();
-        READERS.iter().for_each(|name| distinct.add_reader(name));
-        distinct
+    fn new() -> Sketch {
+        let mut sketch = Sketch::new();
+        READERS.iter().for_each(|name| sketch.add_reader(name));
+        sketch
     }
 
-    fn see(distinct: &mut Distinct, (reader, length, bits): &Seen) {
-        distinct.see(*reader, *length, &bits.0[..length.div_ceil(64)]);
+    fn see(sketch: &mut Sketch, (reader, length, bits): &Seen) {
+        sketch.see(*reader, *length, &bits.0[..length.div_ceil(64)]);
     }
 
-    fn is_below(distinct: &Distinct, halvings: u32, (reader, length, bits): &Seen) -> bool {
-        distinct.is_below(halvings, *reader, *length, &bits.0[..length.div_ceil(64)])
+    fn is_below(sketch: &Sketch, level: u32, (reader, length, bits): &Seen) -> bool {
+        sketch.is_below(level, *reader, *length, &bits.0[..length.div_ceil(64)])
     }
 
-    fn all(distinct: &Distinct) -> BTreeSet<Seen> {
-        let all: Vec<Seen> = distinct.iter().map(|(r, c)| (r, c.len(), c.wide())).collect();
+    fn all(sketch: &Sketch) -> BTreeSet<Seen> {
+        let all: Vec<Seen> = sketch.iter().map(|(r, c)| (r, c.len(), c.wide())).collect();
         let set: BTreeSet<Seen> = all.iter().copied().collect();
-        assert_eq!((set.len(), all.len()), (distinct.count(), distinct.count()));
+        assert_eq!((set.len(), all.len()), (sketch.count(), sketch.count()));
         set
     }
 
@@ -372,16 +371,16 @@ mod tests {
     fn each_is_kept_once() {
         let mut rng = Rng::with_seed(1);
         let lengths = [1, 2, 5, 26, 62, 63, 64, 65, 128, 200, 256];
-        let mut distinct = new();
+        let mut sketch = new();
         let mut set = BTreeSet::new();
         for _ in 0..20_000 {
             let seen = draw(&mut rng, &lengths, 64);
-            let held = distinct.holds(seen.0, &Capture::from_wide(seen.2, seen.1).unwrap());
+            let held = sketch.holds(seen.0, &Capture::from_wide(seen.2, seen.1).unwrap());
             assert_eq!(held, !set.insert(seen));
-            see(&mut distinct, &seen);
-            assert_eq!(distinct.count(), set.len());
+            see(&mut sketch, &seen);
+            assert_eq!(sketch.count(), set.len());
         }
-        assert_eq!(all(&distinct), set);
+        assert_eq!(all(&sketch), set);
         assert!((5_000..19_000).contains(&set.len()), "{}", set.len());
     }
 
@@ -423,26 +422,26 @@ mod tests {
         let many = KEPT_MOST + KEPT_MOST / 16;
         let mut set: Vec<Seen> =
             (0..many).map(|_| draw(&mut rng, &[40, 63, 64, 128], u64::MAX)).collect();
-        let mut distinct = new();
-        set[..KEPT_MOST].iter().for_each(|seen| see(&mut distinct, seen));
-        assert_eq!((distinct.count(), distinct.halvings()), (KEPT_MOST, 0));
-        set[KEPT_MOST..].iter().for_each(|seen| see(&mut distinct, seen));
+        let mut sketch = new();
+        set[..KEPT_MOST].iter().for_each(|seen| see(&mut sketch, seen));
+        assert_eq!((sketch.count(), sketch.level()), (KEPT_MOST, 0));
+        set[KEPT_MOST..].iter().for_each(|seen| see(&mut sketch, seen));
 
-        let halvings = distinct.halvings();
-        assert!((3..=4).contains(&halvings), "{halvings}");
-        let left = |halvings: u32, set: &[Seen]| -> BTreeSet<Seen> {
-            set.iter().copied().filter(|seen| is_below(&distinct, halvings, seen)).collect()
+        let level = sketch.level();
+        assert!((3..=4).contains(&level), "{level}");
+        let left = |level: u32, set: &[Seen]| -> BTreeSet<Seen> {
+            set.iter().copied().filter(|seen| is_below(&sketch, level, seen)).collect()
         };
-        let kept = left(halvings, &set);
+        let kept = left(level, &set);
         assert!(kept.len() <= SAMPLE_MOST && kept.len() > SAMPLE_MOST * 3 / 8, "{}", kept.len());
-        assert_eq!(all(&distinct), kept);
+        assert_eq!(all(&sketch), kept);
         let half: BTreeSet<Seen> =
-            distinct.below(halvings + 1).map(|(r, c)| (r, c.len(), c.wide())).collect();
-        assert_eq!(half, left(halvings + 1, &set));
+            sketch.below(level + 1).map(|(r, c)| (r, c.len(), c.wide())).collect();
+        assert_eq!(half, left(level + 1, &set));
         let share = half.len() as f64 / kept.len() as f64;
         assert!((0.49..0.51).contains(&share), "{share}");
         for seen in &set[..2000] {
-            let held = distinct.holds(seen.0, &Capture::from_wide(seen.2, seen.1).unwrap());
+            let held = sketch.holds(seen.0, &Capture::from_wide(seen.2, seen.1).unwrap());
             assert_eq!(held, kept.contains(seen));
         }
 
@@ -464,40 +463,40 @@ mod tests {
         set.iter().filter(|seen| seen.1 > 64).for_each(|seen| see(&mut other, seen));
         // A second time changes nothing.
         set[..1000].iter().for_each(|seen| see(&mut other, seen));
-        assert_eq!(other.halvings(), halvings);
+        assert_eq!(other.level(), level);
         assert_eq!(all(&other), kept);
     }
 
     #[test]
     fn a_sample_has_the_least_hashes_of_each_reader() {
         let mut rng = Rng::with_seed(4);
-        let mut distinct = new();
+        let mut sketch = new();
         for i in 0..9000u64 {
             let mut seen = draw(&mut rng, &[26, 63, 64, 100], u64::MAX);
             // Few of the gate, many without a name.
             seen.0 = [0, 1, 1, 1, 2, 2, 3, 3][i as usize % 8];
             if seen.0 != 0 || i < 800 {
-                see(&mut distinct, &seen);
+                see(&mut sketch, &seen);
             }
         }
         // Where there are no more, all are.
-        assert_eq!(distinct.sample(100_000).len(), distinct.count());
+        assert_eq!(sketch.sample(100_000).len(), sketch.count());
         let most = 500;
         let mut least: BTreeMap<u32, Vec<(u64, Seen)>> = BTreeMap::new();
-        for seen in all(&distinct) {
-            let hash = distinct.hash(seen.0, seen.1, &seen.2.0[..seen.1.div_ceil(64)]);
+        for seen in all(&sketch) {
+            let hash = sketch.hash(seen.0, seen.1, &seen.2.0[..seen.1.div_ceil(64)]);
             least.entry(seen.0).or_default().push((hash, seen));
         }
         let mut expected = Vec::new();
         let counts: Vec<usize> = least.values().map(Vec::len).collect();
-        assert_eq!(distinct.counts(), counts);
+        assert_eq!(sketch.counts(), counts);
         for (_, mut some) in least {
             some.sort_unstable();
             expected.extend(some.into_iter().take(most).map(|(_, seen)| seen));
         }
         assert_eq!(expected.len(), 3 * most + counts[0].min(most));
         let sample: Vec<Seen> =
-            distinct.sample(most).iter().map(|(r, c)| (*r, c.len(), c.wide())).collect();
+            sketch.sample(most).iter().map(|(r, c)| (*r, c.len(), c.wide())).collect();
         assert_eq!(sample, expected);
     }
 
@@ -507,10 +506,10 @@ mod tests {
         assert_eq!(fold(u64::MAX, u64::MAX), u64::MAX);
         assert_eq!(fold(1 << 40, 1 << 30), 1 << 6);
         assert_eq!(fold(3, 5), 15);
-        let distinct = new();
+        let sketch = new();
         let hashes = [(0, 26), (1, 26), (1, 64), (3, 64)]
-            .map(|(reader, length)| distinct.hash(reader, length, &[0x8123_4567_0000_0000]));
-        let long = distinct.hash(1, 128, &[0x8123_4567_0000_0000, 7]);
+            .map(|(reader, length)| sketch.hash(reader, length, &[0x8123_4567_0000_0000]));
+        let long = sketch.hash(1, 128, &[0x8123_4567_0000_0000, 7]);
         let kept = [
             2_520_617_585_634_135_642,
             10_361_190_138_950_352_962,
