@@ -20,3 +20,4 @@ mod plan_prove;
 mod rank;
 mod rank_calibration;
 mod rates;
+mod whole;
