@@ -22,3 +22,4 @@ mod rank;
 mod rank_calibration;
 mod rank_digits;
 mod rates;
+mod whole;
