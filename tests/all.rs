@@ -5,6 +5,7 @@ mod calls;
 mod cases;
 mod compose;
 mod faults;
+mod forms;
 mod garbage;
 mod habits;
 mod holdover;

@@ -120,7 +120,12 @@ struct Cells {
     holder: String,
     state: String,
     reader: String,
+    unsure: String,
 }
+
+/// What to say of a capture that its reading marked unsure.
+const UNSURE: &str = "a pulse of this capture is in doubt, so a bit may be lost or gained: read the \
+                      card again";
 
 /// Reads a roster.
 ///
@@ -137,6 +142,7 @@ pub fn read(
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
         match site.states.of(&cells.state) {
+            Ok(_) if !cells.unsure.trim().is_empty() => mistakes.push((line, UNSURE.to_owned())),
             Ok(state) => rows.push((line, cells, state)),
             Err(why) => mistakes.push((line, why.to_string())),
         }
@@ -456,7 +462,8 @@ fn sorted(columns: &[(Option<Column>, Option<Own>)], cells: Vec<String>) -> Cell
             (Some(Column::Card), _) => &mut row.card,
             (Some(Column::Printed), _) => &mut row.printed,
             (Some(Column::Reader), _) => &mut row.reader,
-            (Some(Column::Unsure) | None, None) => continue,
+            (Some(Column::Unsure), _) => &mut row.unsure,
+            (None, None) => continue,
         };
         *place = cell;
     }

@@ -23,6 +23,11 @@ const OUR_OUTPUT: [&str; 11] = [
     "findings",
 ];
 
+/// Whether a key is one of them.
+pub fn our_output(key: &str) -> bool {
+    OUR_OUTPUT.contains(&key)
+}
+
 /// Reads one object.
 pub fn entry(text: &str) -> Result<Entry, String> {
     let object: Map<String, Value> = serde_json::from_str(text)
@@ -66,7 +71,7 @@ pub fn entry(text: &str) -> Result<Entry, String> {
             Value::Object(inner) if key == "carried" => {
                 inner.iter().for_each(|(key, value)| carry(key, value));
             }
-            _ if *key == of_bits || key == "unsure" || OUR_OUTPUT.contains(&key.as_str()) => {}
+            _ if *key == of_bits || key == "unsure" || our_output(key) => {}
             value => carry(key, value),
         }
     }

@@ -27,8 +27,8 @@ use crate::progress::Counted;
 use crate::sheet::workbook;
 use crate::{progress, sheet, terminal};
 use blocks::{Kept, Parser};
-use source::Source;
-pub use source::{HELD_MOST, passed_over, text_row};
+pub use json::our_output;
+pub use source::{HELD_MOST, Source, passed_over, text_row};
 
 /// A pipe that is silent this long is answered (fixed by the design).
 const PAUSE: Duration = Duration::from_millis(200);
@@ -343,6 +343,11 @@ impl<'a> Inputs<'a> {
 fn argument(i: usize, text: &str) -> Row {
     let entry = pasted::line(text).map(|pasted| pasted.entry(text, Known::default()));
     Row { source: "argument".into(), line: i as u64 + 1, entry }
+}
+
+/// A capture as a cell of a table has it.
+pub fn captures_text(entry: &Entry) -> String {
+    entry.given.clone().unwrap_or_else(|| entry.observation.capture.to_string())
 }
 
 /// What to say of a capture with a pulse in doubt.

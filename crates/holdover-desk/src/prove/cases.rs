@@ -11,6 +11,7 @@ use crate::fail::Fail;
 use crate::files;
 use crate::formats::write_csv;
 use crate::host::Host;
+use crate::input::csv::column_of;
 use crate::input::headings;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
@@ -24,8 +25,11 @@ const INVALID: &str = "invalid";
 const HEAD: [&str; 5] = ["bits", "verdict", "layout", "site", "card"];
 
 /// Whether a heading is a name, however it is written.
+/// Whether a heading is that column's: of a capture's own columns every name that
+/// captures have.
 fn is(heading: &str, name: &str) -> bool {
     heading.trim().eq_ignore_ascii_case(name)
+        || column_of(heading).is_some() && column_of(heading) == column_of(name)
 }
 
 /// Runs each case alone, so that no row's answer depends on another's.

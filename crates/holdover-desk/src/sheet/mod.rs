@@ -1,5 +1,6 @@
 //! CSV files and workbooks read whole, row by row, each bad row with its line.
 
+mod forms;
 pub mod workbook;
 
 use std::collections::HashMap;
@@ -55,7 +56,7 @@ pub fn read(
         "-" => Box::new(progress::counted(host, "standard input", host.stdin(), None)),
         path => Box::new(progress::open(host, path).map_err(|error| Fail::file(path, &error))?),
     };
-    let head = head(path, &mut file)?;
+    let mut head = head(path, &mut file)?;
     if workbook::told_by(&head).is_some() {
         let bytes = workbook_bytes(path, head, file)?;
         return progress::during(host, path, || workbook::read(path, bytes, choice, known));
@@ -67,7 +68,10 @@ pub fn read(
             plain(path)
         )));
     }
-    csv(path, head, file, known)
+    match forms::sheet(host, path, &mut head, &mut file, known)? {
+        Some(sheet) => Ok(sheet),
+        None => csv(path, head, file, known),
+    }
 }
 
 /// The first bytes, as many as tell a workbook.
