@@ -181,7 +181,7 @@ fn signatures_tell_apart_what_answers_do() {
         let site = Site::from_toml(&batches, &table).unwrap();
         let (class_index, _) = signatures_stand_for_answers(&table, Some(&site), &seen, usize::MAX);
         let most = if listed == "digits32" { seen.len() } else { seen.len() - 1 };
-        assert!((2..=most).contains(&class_index), "{class_index} class_index");
+        assert!((2..=most).contains(&class_index), "{class_index} signatures");
     }
 }
 
@@ -191,7 +191,7 @@ fn drawn(layout: &Layout, rng: &mut Rng, sites: u128) -> Option<Capture> {
 }
 
 /// Captures of one signature have one answer, and of one key one signature;
-/// what a signature is said to fix, it fixes. How many class_index there are, and
+/// what a signature is said to fix, it fixes. How many signatures there are, and
 /// how many numbers they fix.
 fn signatures_stand_for_answers(
     table: &Table,

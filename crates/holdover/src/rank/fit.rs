@@ -474,7 +474,7 @@ impl<'b, 't> Fit<'b, 't> {
         reader.map_or([true; 4], |reader| self.classes.live(reader))
     }
 
-    /// Makes class_index of the captures of a reader that were seen: those of
+    /// Makes signatures of the captures of a reader that were seen: those of
     /// one signature have the same answer but for their numbers. `None` where
     /// that cannot be said beforehand, since something is known of captures,
     /// or several readers sent the same ones.
