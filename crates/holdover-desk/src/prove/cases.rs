@@ -51,7 +51,8 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
             shown.join(",")
         )));
     };
-    let notes = sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD));
+    let notes =
+        sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD, headings::rename));
     notes.for_each(|note| terminal::remark(host, &format!("{}: {note}", plain(file))));
     let unread: Vec<String> = strangers().map(|heading| format!("{:?}", plain(heading))).collect();
     if !unread.is_empty() {
