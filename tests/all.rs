@@ -1,5 +1,6 @@
 //! Drives the binary and the library's public interface, a module a topic.
 
+mod as_they_come;
 mod blocks;
 mod calls;
 mod cases;

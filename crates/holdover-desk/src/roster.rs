@@ -3,6 +3,7 @@
 mod kinds;
 mod notes;
 mod prints;
+mod words;
 
 use std::collections::{HashMap, HashSet};
 
@@ -17,6 +18,7 @@ use holdover::site::Site;
 use self::kinds::{KindOf, Kinds};
 use self::notes::Note;
 use self::prints::Prints;
+pub use self::words::Words;
 use crate::fail::Fail;
 use crate::host::Host;
 use crate::input::csv::{Column, column_of, refuse_twins};
@@ -135,10 +137,11 @@ pub fn read(
     host: &dyn Host,
     path: &str,
     choice: Option<&str>,
+    words: &Words,
     table: &Table,
     site: &Site,
 ) -> Result<Roster, Fail> {
-    let Lines { lines, mut mistakes, about } = split(host, path, choice)?;
+    let Lines { lines, mut mistakes, about } = split(host, path, choice, words)?;
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
         match site.states.of(&cells.state) {
@@ -364,8 +367,16 @@ fn layout_of<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, String> {
     table.layout(id).ok_or_else(|| {
         let known = table.layouts().iter().map(Layout::id);
         let mend = match holdover::file::nearest(id, known) {
-            Some(near) => format!("did you mean {near:?}?"),
-            None => "give its table with --table".to_owned(),
+            Some(near) => {
+                format!(
+                    "did you mean {near:?}? Then write it, or add --kind \"{}={near}\"",
+                    plain(id)
+                )
+            }
+            None => format!(
+                "give its table with --table, or say which layout of it that is: --kind \"{}=ID\"",
+                plain(id)
+            ),
         };
         format!("no layout {:?} in the table: {mend}", plain(id))
     })
@@ -413,16 +424,26 @@ struct Lines {
     about: Vec<String>,
 }
 
-fn split(host: &dyn Host, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
-    let sheet = sheet::read(host, path, choice, &|headings| columns(headings).is_ok())?;
-    let columns = columns(&sheet.headings).map_err(|why| {
+fn split(host: &dyn Host, path: &str, choice: Option<&str>, words: &Words) -> Result<Lines, Fail> {
+    let known = |own: &[String]| columns(&words.headings(own)).is_ok();
+    let sheet = sheet::read(host, path, choice, &known)?;
+    let own = words.headings(&sheet.headings);
+    let missing = words.missing(&sheet.headings).map_or(Ok(()), Err);
+    let columns = missing.and_then(|()| columns(&own)).map_err(|why| {
         let line = sheet.header.max(1);
         Fail::said(format!("{}:{line}: {why}", plain(path)))
     })?;
     let mut about = sheet.notes;
-    let strangers = columns.iter().zip(&sheet.headings).filter(|(c, _)| **c == (None, None));
-    about.extend(headings::near(strangers.map(|(_, heading)| heading.as_str()), &OWN));
-    let rows = sheet.rows.into_iter().map(|(line, cells)| (line, sorted(&columns, cells)));
+    let strangers = columns.iter().zip(&own).filter(|(c, _)| **c == (None, None));
+    let mapped =
+        |heading: &str, near: &str| format!("Then add --column \"{heading}={near}\", or rename it");
+    let strangers = strangers.map(|(_, heading)| heading.as_str());
+    about.extend(headings::near(strangers, &OWN, mapped));
+    let rows = sheet.rows.into_iter().map(|(line, cells)| {
+        let mut cells = sorted(&columns, cells);
+        cells.layout = words.kind(cells.layout);
+        (line, cells)
+    });
     Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
 }
 
@@ -439,8 +460,12 @@ fn columns(headings: &[String]) -> Result<Columns, String> {
         let strangers = headings.iter().zip(columns.iter().zip(&own));
         let strangers = strangers.filter(|(_, c)| *c == (&None, &None)).map(|(h, _)| h.as_str());
         let mend = match headings::meant(strangers, &OWN) {
-            Some((heading, near)) => format!("did you mean {near:?} by {heading:?}?"),
-            None => "name the columns".to_owned(),
+            Some((heading, near)) => {
+                format!(
+                    "did you mean {near:?} by {heading:?}? Then add --column \"{heading}={near}\""
+                )
+            }
+            None => "name the columns so, or add --column \"YOUR HEADING=bits\"".to_owned(),
         };
         return Err(format!(
             "expected a header with bits, or with layout, site and card, found {}: {mend}",

@@ -160,9 +160,12 @@ fn told(seed: u64, count: usize) -> Vec<Told> {
     told
 }
 
+/// Mean probability claimed, share right, and how many answers.
+type Rate = (f64, f64, f64);
+
 /// How often answers of a probability are right, over many sites of a size:
 /// mean claimed, share right, and how many.
-fn rates(count: usize, sites: u64, first: u64) -> (Vec<(f64, f64, f64)>, (f64, f64)) {
+fn rates(count: usize, sites: u64, first: u64) -> (Vec<Rate>, (f64, f64)) {
     let all: Vec<Told> =
         (first..first + sites).into_par_iter().flat_map(|seed| told(seed, count)).collect();
     let edges = [0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 1.01];

@@ -55,6 +55,11 @@ pub fn is_header(line: &str) -> bool {
         || headings::meant(headings.iter().map(String::as_str), &[]).is_some()
 }
 
+/// Whether a line is an empty row: white space and separators.
+pub fn says_nothing(line: &str) -> bool {
+    line.chars().all(|c| c.is_whitespace() || c == ',' || c == ';')
+}
+
 /// Splits lines into records of a fixed number of cells.
 pub struct Records {
     delimiter: u8,
@@ -79,7 +84,7 @@ impl Records {
 
     /// Takes a line; a record that goes on over several lines comes with its last.
     pub fn line(&mut self, number: u64, line: &str) -> Vec<Split> {
-        if self.open.is_empty() && line.trim().is_empty() {
+        if self.open.is_empty() && says_nothing(line) {
             return Vec::new();
         }
         self.open.push((number, line.to_owned()));
@@ -177,7 +182,7 @@ impl Sheet {
     pub fn near(&self) -> Vec<String> {
         let carried = self.columns.iter().filter(|column| **column != Some(Column::Bits));
         let strangers = carried.zip(self.carried.iter()).filter(|(column, _)| column.is_none());
-        headings::near(strangers.map(|(_, heading)| heading.as_str()), &[])
+        headings::near(strangers.map(|(_, heading)| heading.as_str()), &[], headings::rename)
     }
 
     /// Takes a line; a record that goes on over several lines comes with its last.

@@ -40,7 +40,13 @@ pub fn entry(text: &str) -> Result<Entry, String> {
         _ => None,
     };
     let text = |key: &str| {
-        object.get(key).and_then(plain).map(|t| t.trim().to_owned()).filter(|t| !t.is_empty())
+        // The key that holds the capture says nothing beside it.
+        object
+            .get(key)
+            .filter(|_| key != of_bits)
+            .and_then(plain)
+            .map(|t| t.trim().to_owned())
+            .filter(|t| !t.is_empty())
     };
     let places = |value: Option<&Value>| -> Vec<usize> {
         let list = value.and_then(Value::as_array).into_iter().flatten();
@@ -60,10 +66,12 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     let known = Known { site: text("site"), card: text("card"), printed: text("printed"), doubt };
     let (mut headings, mut cells) = (Vec::new(), Vec::new());
     let mut carry = |key: &str, value: &Value| {
-        if let Some(cell) = plain(value) {
-            headings.push(key.to_owned());
-            cells.push(cell);
-        }
+        let cell = match value {
+            Value::Null => String::new(),
+            value => plain(value).unwrap_or_else(|| value.to_string()),
+        };
+        headings.push(key.to_owned());
+        cells.push(cell);
     };
     for (key, value) in &object {
         match value {

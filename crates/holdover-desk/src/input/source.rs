@@ -307,8 +307,10 @@ fn form_of(line: &str) -> Result<Option<Form>, String> {
     }
 }
 
-/// Whether a line gives values to names, as no header does: "FC = 65, CN = 4321".
+/// Whether a line has values, as no header has: "FC = 65, CN = 4321", "card,4321".
 fn has_values(line: &str) -> bool {
+    let is_number = |cell: &str| !cell.is_empty() && cell.bytes().all(|b| b.is_ascii_digit());
     let value = |part: &str| part.trim_start().starts_with(|c: char| c.is_ascii_digit());
-    line.split([':', '=']).skip(1).any(value)
+    line.split([',', ';', '\t']).any(|cell| is_number(cell.trim()))
+        || line.split([':', '=']).skip(1).any(value)
 }

@@ -24,7 +24,7 @@ use crate::host::{Host, Readers};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::roster::{self, Roster};
+use crate::roster::{self, Roster, Words};
 use crate::{files, html, progress, terminal};
 
 /// What a plan is made of.
@@ -103,7 +103,10 @@ fn given<'r>(host: &dyn Host, request: &'r request::Plan) -> Result<Given<'r>, F
     let table = files::tables(host, &request.tables.0)?;
     let site = files::site(host, &request.site, &table)?;
     let mut roster = match &request.roster {
-        Some(path) => roster::read(host, path, request.sheet.as_deref(), &table, &site)?,
+        Some(path) => {
+            let words = Words::of(&site, &request.words, &table)?;
+            roster::read(host, path, request.sheet.as_deref(), &words, &table, &site)?
+        }
         None => Roster::default(),
     };
     if request.pseudonyms {

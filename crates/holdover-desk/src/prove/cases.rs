@@ -138,7 +138,7 @@ fn say_what_is_not_read<'h>(
     strangers: impl Iterator<Item = &'h str> + Clone,
 ) {
     let remark = |note: &str| terminal::remark(host, &format!("{}: {note}", plain(file)));
-    let near = headings::near(strangers.clone(), &HEAD);
+    let near = headings::near(strangers.clone(), &HEAD, headings::rename);
     notes.iter().cloned().chain(near).for_each(|note| remark(&note));
     let unread: Vec<String> = strangers.map(|heading| format!("{:?}", plain(heading))).collect();
     if !unread.is_empty() {

@@ -8,7 +8,7 @@ use std::io::Read;
 
 use crate::fail::Fail;
 use crate::host::Host;
-use crate::input::csv::Records;
+use crate::input::csv::{Records, says_nothing};
 use crate::input::encoding;
 use crate::input::lines::{Line, Lines, MAX_LINE};
 use crate::input::{HELD_MOST, passed_over};
@@ -184,7 +184,7 @@ impl<'k> Reading<'k> {
                 sheet.mistakes.push((number, why));
                 self.failed = sheet.excess().map(|why| format!("{number}: {why}: split the file"));
             }
-            (None, Ok(text)) if text.trim().is_empty() => {}
+            (None, Ok(text)) if says_nothing(&text) => {}
             (None, Ok(text)) => match Records::of_header(&text) {
                 Ok((headings, records)) if (self.known)(&headings) => {
                     let titles = self.held.len();
@@ -204,14 +204,18 @@ impl<'k> Reading<'k> {
         }
     }
 
-    /// Where no line is the header that is looked for, the first that has cells is
-    /// taken for it: what is wrong with it is said.
+    /// Where no line is the header that is looked for, the first of those with most
+    /// cells is taken for it: what is wrong with it is said.
     fn give_up(&mut self) {
         if self.sheet.is_some() || self.failed.is_some() {
             return;
         }
-        let cells = |(_, text): &&(u64, String)| text.contains([',', ';', '\t']);
-        let Some((number, text)) = self.held.iter().find(cells).or(self.held.first()) else {
+        let cells = |text: &str| {
+            text.split([',', ';', '\t']).filter(|cell| !cell.trim().is_empty()).count()
+        };
+        let most = self.held.iter().map(|(_, text)| cells(text)).max();
+        let Some((number, text)) = self.held.iter().find(|(_, text)| Some(cells(text)) == most)
+        else {
             return;
         };
         match Records::of_header(text) {
@@ -257,10 +261,6 @@ fn text(line: Line, number: u64, narrow: &mut bool) -> Result<String, String> {
     }
 }
 
-fn rows_of(count: usize) -> String {
-    if count == 1 { "row".to_owned() } else { format!("{count} rows") }
-}
-
 /// Stretches of rows that are named; the rest is left to the count.
 const STRETCHES: usize = 12;
 
@@ -294,9 +294,10 @@ pub fn refused(path: &str, mut mistakes: Vec<(u64, String)>) -> Fail {
         of_why[at].1.push(line);
     }
     let said = |(why, lines): &(String, Vec<u64>)| {
-        let again = match lines.len() {
-            1 => String::new(),
-            n => format!(" (the same on {} more: {})", rows_of(n - 1), stretches(&lines[1..])),
+        let again = match lines[1..] {
+            [] => String::new(),
+            [other] => format!(" (row {other} too)"),
+            ref others => format!(" ({} rows more: {})", others.len(), stretches(others)),
         };
         format!("{}:{}: {}{again}", plain(path), lines[0], plain(why))
     };

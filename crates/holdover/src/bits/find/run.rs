@@ -170,6 +170,10 @@ fn accepted(words: &[Word], run: &Run) -> bool {
     if !(1..=Capture::MAX_BITS).contains(&bits) {
         return false;
     }
+    // Bits alone, and marked as such, are a capture of any length.
+    if run.of == (0..words.len()) && words[0].is_binary() {
+        return true;
+    }
     let kind = run.count.map(|count| count.kind);
     let named = kind > Some(Kind::Bare);
     if named && bits >= if run.agrees { NAMED } else { LABELLED } {

@@ -191,6 +191,12 @@ fn other_lines_are_no_captures() {
 }
 
 #[test]
+fn marked_bits_alone_may_be_few() {
+    assert_eq!(read("0b1010"), "1010");
+    assert_eq!(read("relay 0b1010"), "none");
+}
+
+#[test]
 fn what_was_taken_is_said() {
     let notes = |line: &str| {
         let found = find(line).unwrap();

@@ -194,7 +194,7 @@ fn single(words: &[Word], at: usize, told: bool) -> Option<Value> {
         before.is_some_and(|before| names.contains(&before.as_str()))
     };
     let least = |usual: usize| if told { IN_CELL } else { usual };
-    if mistyped(&text) {
+    if mistyped(&text) || word.is_binary() {
         return None;
     }
     if word.number().is_some() {

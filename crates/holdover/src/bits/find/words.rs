@@ -23,6 +23,13 @@ impl Word {
         plain.then(|| text.chars().filter(|c| *c != '_').map(|c| c == '1').collect())
     }
 
+    /// Whether it is marked as bits: `0b0110`.
+    pub fn is_binary(&self) -> bool {
+        self.text.starts_with(['0'])
+            && self.text[1..].starts_with(['b', 'B'])
+            && self.bits().is_some()
+    }
+
     /// The data line it names, where it names one: `D0` or `D1`.
     pub fn line(&self) -> Option<bool> {
         match self.text.to_ascii_lowercase().as_str() {
