@@ -1,10 +1,12 @@
 //! Drives the binary and the library's public interface, a module a topic.
 
+mod as_they_come;
 mod blocks;
 mod calls;
 mod cases;
 mod compose;
 mod faults;
+mod forms;
 mod garbage;
 mod habits;
 mod holdover;

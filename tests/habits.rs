@@ -228,7 +228,7 @@ fn no_csv_cell_is_a_formula() {
     let captures = "bits,building,=cmd|x\n10100000100010000111000011,=1+1,\"\t=2\"\n";
     let read = feed(["read", "-", "--format", "csv", "--batch"], captures.as_bytes()).stdout;
     let summary = feed(["read", "-", "--summary", "--format", "csv"], captures.as_bytes()).stdout;
-    let roster = "layout,site,card,printed,holder\nstd26,65,1,+1,＝A1\nstd26,65,2,,\" =A2\"\n";
+    let roster = "layout,site,card,printed,holder\nstd26,65,1,+1+0,＝A1\nstd26,65,2,,\" =A2\"\n";
     let site = "fixtures/mill/mill.toml";
     let list =
         feed(["plan", "--site", site, "--roster", "-", "--format", "csv"], roster.as_bytes())

@@ -19,7 +19,7 @@ fn plan(roster: &Path, more: &[&str]) -> Run {
 }
 
 /// A workbook of one sheet with these rows, by hand (ISO/IEC 29500-1, 18.3).
-fn workbook(sheet: &str, more: &[(&str, &[u8])]) -> Vec<u8> {
+pub fn workbook(sheet: &str, more: &[(&str, &[u8])]) -> Vec<u8> {
     let data = format!("<worksheet><sheetData>{sheet}</sheetData></worksheet>");
     let relation = |id: &str, kind: &str, target: &str| {
         format!("<Relationship Id=\"{id}\" Type=\"http://x/{kind}\" Target=\"{target}\"/>")
@@ -56,7 +56,7 @@ fn archive<'a>(parts: impl IntoIterator<Item = (&'a str, &'a [u8])>) -> Vec<u8> 
     zip.finish().unwrap().into_inner()
 }
 
-fn row(number: usize, cells: &[&str]) -> String {
+pub fn row(number: usize, cells: &[&str]) -> String {
     let text = |text: &&str| format!("<c t=\"inlineStr\"><is><t>{text}</t></is></c>");
     let cells: String = cells.iter().map(text).collect();
     format!("<row r=\"{number}\">{cells}</row>")

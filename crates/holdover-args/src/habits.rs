@@ -69,6 +69,18 @@ pub struct SheetChoice {
     pub sheet: Option<String>,
 }
 
+/// A site's own words in a roster.
+#[derive(Debug, ClapArgs)]
+pub struct OwnWords {
+    /// What a heading of the roster means: "Badge nr=card"
+    #[arg(long, value_name = "HEADING=COLUMN")]
+    pub column: Vec<String>,
+
+    /// Which layout a word of the column "layout" is: "harbour=found41"
+    #[arg(long, value_name = "WORD=LAYOUT")]
+    pub kind: Vec<String>,
+}
+
 /// `holdover init`
 #[derive(Debug, ClapArgs)]
 pub struct Init {

@@ -14,7 +14,7 @@ use std::path::PathBuf;
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum, ValueHint};
 
 use habits::{COMPLETIONS_EXAMPLES, GUIDE_EXAMPLES, MANUAL_EXAMPLES};
-pub use habits::{Completions, GUIDE_PAGES, Guide, Init, Manual, Pocket, SheetChoice};
+pub use habits::{Completions, GUIDE_PAGES, Guide, Init, Manual, OwnWords, Pocket, SheetChoice};
 pub use run::{json, run};
 
 /// What `--version` says: `-V` leaves the commit out, as does a build that
@@ -420,6 +420,9 @@ pub struct Plan {
     pub sheet: SheetChoice,
 
     #[command(flatten)]
+    pub words: OwnWords,
+
+    #[command(flatten)]
     pub tables: Tables,
 
     /// Output format; csv is the enrolment list
@@ -483,6 +486,9 @@ pub struct Prove {
 
     #[command(flatten)]
     pub sheet: SheetChoice,
+
+    #[command(flatten)]
+    pub words: OwnWords,
 
     /// The site file, which must be the plan's own: its panel and its batches
     #[arg(long, value_name = "FILE", requires = "plan")]

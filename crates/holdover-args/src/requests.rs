@@ -103,14 +103,23 @@ impl From<Learn> for to::Learn {
     }
 }
 
+impl From<OwnWords> for to::Words {
+    fn from(args: OwnWords) -> to::Words {
+        to::Words { columns: args.column, kinds: args.kind }
+    }
+}
+
 impl From<Plan> for to::Plan {
     fn from(args: Plan) -> to::Plan {
-        let Plan { site, roster, sheet, tables, format, output, worksheet, enrolment, .. } = args;
+        let Plan {
+            site, roster, sheet, words, tables, format, output, worksheet, enrolment, ..
+        } = args;
         let Plan { cutover, against, keep, time_limit, mask, pseudonyms, quiet, page, .. } = args;
         to::Plan {
             site,
             roster,
             sheet: sheet.sheet,
+            words: words.into(),
             tables: tables.into(),
             format: format.into(),
             output,
@@ -130,12 +139,13 @@ impl From<Plan> for to::Plan {
 
 impl From<Prove> for to::Prove {
     fn from(args: Prove) -> to::Prove {
-        let Prove { plan, roster, sheet, site, edited, cases, record, tables, .. } = args;
+        let Prove { plan, roster, sheet, words, site, edited, cases, record, tables, .. } = args;
         let Prove { format, mask, page, .. } = args;
         to::Prove {
             plan,
             roster,
             sheet: sheet.sheet,
+            words: words.into(),
             site,
             edited,
             cases,

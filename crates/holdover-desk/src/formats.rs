@@ -95,14 +95,31 @@ pub fn write_csv<W: Write, S: AsRef<str>>(
 /// A cell that no spreadsheet takes for a formula: an apostrophe goes in front
 /// of what begins like one. Full-width signs count as the plain ones where a
 /// spreadsheet is set to East Asian text; a tab, a line end or a space in
-/// front is dropped by some (common practice, no source).
+/// front is dropped by some (common practice, no source). A plain number stays.
 fn inert(cell: &str) -> Cow<'_, str> {
     let signs = ['=', '+', '-', '@', '＝', '＋', '－', '＠'];
     let begins = cell.starts_with(['\t', '\r', '\n'])
         || cell.trim_start_matches([' ', '\u{a0}', '\u{feff}']).starts_with(signs);
-    match begins && cell != "-" {
+    match begins && cell != "-" && !is_number(cell) {
         true => Cow::Owned(format!("'{cell}")),
         false => Cow::Borrowed(cell),
+    }
+}
+
+/// Characters of a number that a spreadsheet keeps to the last digit: 15 digits, a
+/// sign and a point.
+const KEPT_WHOLE: usize = 17;
+
+/// A sign, digits and at most one point: `-0.1276`, `+49301234`.
+fn is_number(cell: &str) -> bool {
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    let Some(number) = cell.strip_prefix(['+', '-']) else { return false };
+    if cell.len() > KEPT_WHOLE {
+        return false;
+    }
+    match number.split_once('.') {
+        Some((whole, part)) => digits(whole) && digits(part),
+        None => digits(number),
     }
 }
 
@@ -123,11 +140,27 @@ mod tests {
 
     #[test]
     fn formulas_are_made_inert() {
-        let begins = ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", "\n=1", " =1", "＝1", "＠x"];
+        let begins = [
+            "=1+1",
+            "+1+1",
+            "-1-1",
+            "-A1",
+            "@SUM(A1)",
+            "-1.",
+            "-.5",
+            "+1.2.3",
+            "-10100000100010000111000011",
+            "\t=1",
+            "\r=1",
+            "\n=1",
+            " =1",
+            "＝1",
+            "＠x",
+        ];
         for cell in begins {
             assert_eq!(inert(cell), format!("'{cell}"));
         }
-        for cell in ["", "-", "01", "A. Dyer", "5=5", "'=1"] {
+        for cell in ["", "-", "-0.1276", "+49301234", "01", "A. Dyer", "5=5", "'=1"] {
             assert_eq!(inert(cell), cell);
         }
     }

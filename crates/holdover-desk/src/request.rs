@@ -228,6 +228,8 @@ pub struct Plan {
     pub roster: Option<String>,
     /// Sheet of a workbook; the first with a known header if not given.
     pub sheet: Option<String>,
+    /// Its own words for columns and kinds.
+    pub words: Words,
     /// The layouts.
     pub tables: Tables,
     /// The form of output; CSV is the enrolment list.
@@ -256,6 +258,15 @@ pub struct Plan {
     pub page: Page,
 }
 
+/// A site's own words in a roster; those of the site file count as well.
+#[derive(Debug, Clone, Default)]
+pub struct Words {
+    /// What headings mean: `Badge nr=card`.
+    pub columns: Vec<String>,
+    /// Which layouts the words of the column `layout` are: `harbour=found41`.
+    pub kinds: Vec<String>,
+}
+
 /// Every row does what is expected of it, or is shown.
 #[derive(Debug, Clone, Default)]
 pub struct Prove {
@@ -265,6 +276,8 @@ pub struct Prove {
     pub roster: Option<String>,
     /// Sheet of a workbook; the first with a known header if not given.
     pub sheet: Option<String>,
+    /// Its own words for columns and kinds.
+    pub words: Words,
     /// The site file, which must be the plan's own.
     pub site: Option<PathBuf>,
     /// A plan that was changed by hand is taken as it stands.

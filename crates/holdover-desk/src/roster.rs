@@ -3,23 +3,26 @@
 mod kinds;
 mod notes;
 mod prints;
+mod words;
 
 use std::collections::{HashMap, HashSet};
 
-use holdover::bits::{Capture, CaptureText};
+use holdover::bits::Capture;
 use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
 use holdover::plan::{PrintTrouble, RosterCard, RosterRow, RowState, print_trouble};
-use holdover::rank::{Answer, Batch, Candidate, Known, Observation, Verdict};
+use holdover::rank::model::IDENTIFIED;
+use holdover::rank::{Answer, Batch, Candidate, Fit, Known, Observation, Verdict};
 use holdover::site::Site;
 
 use self::kinds::{KindOf, Kinds};
 use self::notes::Note;
 use self::prints::Prints;
+pub use self::words::Words;
 use crate::fail::Fail;
 use crate::host::Host;
 use crate::input::csv::{Column, column_of, refuse_twins};
-use crate::input::headings;
+use crate::input::{Entry, headings, pasted};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
@@ -119,7 +122,12 @@ struct Cells {
     holder: String,
     state: String,
     reader: String,
+    unsure: String,
 }
+
+/// What to say of a capture that its reading marked unsure.
+const UNSURE: &str = "a pulse of this capture is in doubt, so a bit may be lost or gained: read the \
+                      card again";
 
 /// Reads a roster.
 ///
@@ -129,29 +137,39 @@ pub fn read(
     host: &dyn Host,
     path: &str,
     choice: Option<&str>,
+    words: &Words,
     table: &Table,
     site: &Site,
 ) -> Result<Roster, Fail> {
-    let Lines { lines, mut mistakes, about } = split(host, path, choice)?;
+    let Lines { lines, mut mistakes, about } = split(host, path, choice, words)?;
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
         match site.states.of(&cells.state) {
+            Ok(_) if !cells.unsure.trim().is_empty() => mistakes.push((line, UNSURE.to_owned())),
             Ok(state) => rows.push((line, cells, state)),
             Err(why) => mistakes.push((line, why.to_string())),
         }
     }
     // Captures are told apart by all of them together.
     let mut batch = Batch::new(table, Some(site));
+    let mut entries: Vec<Option<Entry>> = Vec::with_capacity(rows.len());
     let mut observations: Vec<Option<Observation>> = Vec::with_capacity(rows.len());
     for (line, cells, _) in &rows {
-        let observation = observation(cells).unwrap_or_else(|why| {
+        let entry = entry(cells).unwrap_or_else(|why| {
             mistakes.push((*line, why));
             None
         });
-        observation.iter().for_each(|observation| batch.see(observation));
-        observations.push(observation);
+        entry.iter().for_each(|entry| entry.seen_by(&mut batch));
+        entries.push(entry);
     }
     let fit = progress::during(host, "weighing the captures", || batch.fit());
+    for ((line, ..), entry) in rows.iter().zip(entries) {
+        let observation = entry.map(|entry| counted(entry, &fit)).transpose();
+        observations.push(observation.unwrap_or_else(|why| {
+            mistakes.push((*line, why));
+            None
+        }));
+    }
     let mut progress = Progress::of_rows(host, "reading the cards", rows.len());
     let mut kinds = Kinds::new(table);
     let mut taken = Vec::with_capacity(rows.len());
@@ -212,12 +230,12 @@ pub fn read(
 }
 
 /// The capture of a row, with what is known of it; `None` of a row without bits.
-fn observation(cells: &Cells) -> Result<Option<Observation>, String> {
+fn entry(cells: &Cells) -> Result<Option<Entry>, String> {
     let bits = cells.bits.trim();
     if bits.is_empty() {
         return Ok(None);
     }
-    let read = bits.parse::<CaptureText>().map_err(|error| error.to_string())?;
+    let read = pasted::cell(bits)?;
     let filled = |cell: &str| Some(cell.trim().to_owned()).filter(|c| !c.is_empty());
     let known = Known {
         site: filled(&cells.site),
@@ -225,8 +243,26 @@ fn observation(cells: &Cells) -> Result<Option<Observation>, String> {
         printed: filled(&cells.printed),
         ..Known::default()
     };
-    let reader = cells.reader.trim().to_owned();
-    Ok(Some(Observation { capture: read.capture, reader, known }))
+    let mut entry = read.entry(bits, known);
+    if !cells.reader.trim().is_empty() {
+        entry.observation.reader = cells.reader.trim().to_owned();
+    }
+    Ok(Some(entry))
+}
+
+/// A row's capture; digits without a bit count where all rows together settle it.
+fn counted(mut entry: Entry, fit: &Fit<'_, '_>) -> Result<Observation, String> {
+    if entry.digits.is_none() {
+        return Ok(entry.observation);
+    }
+    let answer = entry.answered_by(fit);
+    let Some(capture) = answer.capture else { return entry.counted().map(|e| e.observation) };
+    let same = answer.candidates.iter().filter(|c| c.capture == capture);
+    if same.map(|c| c.probability).sum::<f64>() < IDENTIFIED {
+        return entry.counted().map(|entry| entry.observation);
+    }
+    entry.observation.capture = capture;
+    Ok(entry.observation)
 }
 
 /// What a capture is taken as.
@@ -331,8 +367,16 @@ fn layout_of<'t>(table: &'t Table, id: &str) -> Result<&'t Layout, String> {
     table.layout(id).ok_or_else(|| {
         let known = table.layouts().iter().map(Layout::id);
         let mend = match holdover::file::nearest(id, known) {
-            Some(near) => format!("did you mean {near:?}?"),
-            None => "give its table with --table".to_owned(),
+            Some(near) => {
+                format!(
+                    "did you mean {near:?}? Then write it, or add --kind \"{}={near}\"",
+                    plain(id)
+                )
+            }
+            None => format!(
+                "give its table with --table, or say which layout of it that is: --kind \"{}=ID\"",
+                plain(id)
+            ),
         };
         format!("no layout {:?} in the table: {mend}", plain(id))
     })
@@ -380,14 +424,26 @@ struct Lines {
     about: Vec<String>,
 }
 
-fn split(host: &dyn Host, path: &str, choice: Option<&str>) -> Result<Lines, Fail> {
-    let sheet = sheet::read(host, path, choice, &|headings| columns(headings).is_ok())?;
-    let columns =
-        columns(&sheet.headings).map_err(|why| Fail::said(format!("{}:1: {why}", plain(path))))?;
+fn split(host: &dyn Host, path: &str, choice: Option<&str>, words: &Words) -> Result<Lines, Fail> {
+    let known = |own: &[String]| columns(&words.headings(own)).is_ok();
+    let sheet = sheet::read(host, path, choice, &known)?;
+    let own = words.headings(&sheet.headings);
+    let missing = words.missing(&sheet.headings).map_or(Ok(()), Err);
+    let columns = missing.and_then(|()| columns(&own)).map_err(|why| {
+        let line = sheet.header.max(1);
+        Fail::said(format!("{}:{line}: {why}", plain(path)))
+    })?;
     let mut about = sheet.notes;
-    let strangers = columns.iter().zip(&sheet.headings).filter(|(c, _)| **c == (None, None));
-    about.extend(headings::near(strangers.map(|(_, heading)| heading.as_str()), &OWN));
-    let rows = sheet.rows.into_iter().map(|(line, cells)| (line, sorted(&columns, cells)));
+    let strangers = columns.iter().zip(&own).filter(|(c, _)| **c == (None, None));
+    let mapped =
+        |heading: &str, near: &str| format!("Then add --column \"{heading}={near}\", or rename it");
+    let strangers = strangers.map(|(_, heading)| heading.as_str());
+    about.extend(headings::near(strangers, &OWN, mapped));
+    let rows = sheet.rows.into_iter().map(|(line, cells)| {
+        let mut cells = sorted(&columns, cells);
+        cells.layout = words.kind(cells.layout);
+        (line, cells)
+    });
     Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
 }
 
@@ -404,8 +460,12 @@ fn columns(headings: &[String]) -> Result<Columns, String> {
         let strangers = headings.iter().zip(columns.iter().zip(&own));
         let strangers = strangers.filter(|(_, c)| *c == (&None, &None)).map(|(h, _)| h.as_str());
         let mend = match headings::meant(strangers, &OWN) {
-            Some((heading, near)) => format!("did you mean {near:?} by {heading:?}?"),
-            None => "name the columns".to_owned(),
+            Some((heading, near)) => {
+                format!(
+                    "did you mean {near:?} by {heading:?}? Then add --column \"{heading}={near}\""
+                )
+            }
+            None => "name the columns so, or add --column \"YOUR HEADING=bits\"".to_owned(),
         };
         return Err(format!(
             "expected a header with bits, or with layout, site and card, found {}: {mend}",
@@ -427,7 +487,8 @@ fn sorted(columns: &[(Option<Column>, Option<Own>)], cells: Vec<String>) -> Cell
             (Some(Column::Card), _) => &mut row.card,
             (Some(Column::Printed), _) => &mut row.printed,
             (Some(Column::Reader), _) => &mut row.reader,
-            (Some(Column::Unsure) | None, None) => continue,
+            (Some(Column::Unsure), _) => &mut row.unsure,
+            (None, None) => continue,
         };
         *place = cell;
     }

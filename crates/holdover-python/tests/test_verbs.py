@@ -51,6 +51,39 @@ def test_every_way_to_give_a_survey():
     assert len(several) == 30 and several[-1]["source"] == "input-3"
 
 
+def test_one_column_of_captures_is_given_as_it_is():
+    two = [CARD, CARD[::-1]]
+    for column in (
+        pandas.Series(two),
+        pandas.Series(two, name="swipes"),
+        pandas.DataFrame(two),
+        polars.Series(two),
+        polars.Series("swipes", two),
+        pyarrow.array(two),
+        pyarrow.chunked_array([[two[0]], [two[1]]]),
+    ):
+        answers = holdover.read(column)
+        assert [each["bits"] for each in answers] == two, type(column)
+
+
+def test_captures_as_numbers_are_refused_with_the_mend():
+    numbers = [1010, 10]
+    for frame in (
+        pandas.DataFrame({"bits": numbers}),
+        pandas.DataFrame({"Raw_Bits": [0.5, None]}),
+        pandas.Series(numbers),
+        pandas.Series([int(CARD)]),
+        polars.DataFrame({"bits": numbers}),
+        polars.Series(numbers),
+        pyarrow.table({"bits": numbers}),
+        pyarrow.array(numbers),
+    ):
+        with pytest.raises(holdover.Refused, match="dtype=str"):
+            holdover.read(frame)
+    # Numbers of other columns are no harm.
+    assert len(holdover.read(pandas.DataFrame({"bits": [CARD], "card": [4321]}))) == 1
+
+
 def test_a_line_that_is_none_is_an_answer():
     answers = holdover.read(CARD + "\nnothing\n")
     assert answers.code == 2

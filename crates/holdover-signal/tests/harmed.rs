@@ -150,7 +150,7 @@ fn answers<'t>(table: &'t Table, file: &str) -> Vec<Answer<'t>> {
     let (reads, _) = common::read(&Options::default(), file.as_bytes());
     let observation = |read: &CardRead| {
         let unsure = read.unsure.clone();
-        let doubt = Doubt { missing: unsure.missing, suspect: unsure.suspect, somewhere: false };
+        let doubt = Doubt { missing: unsure.missing, suspect: unsure.suspect, ..Doubt::default() };
         let known = Known { doubt, ..Known::default() };
         Observation { capture: read.bits, reader: String::new(), known }
     };

@@ -1,5 +1,6 @@
 //! Site files: the new panel's limits, and the cards the site owns as ranges.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use serde::{Deserialize, Serialize};
@@ -122,6 +123,10 @@ pub struct Site {
     pub batches: Vec<CardBatch>,
     /// The site's words for the states of cards.
     pub states: States,
+    /// What headings of its rosters mean, by heading: a column's usual name.
+    pub columns: BTreeMap<String, String>,
+    /// Which layout its words for kinds of cards are, by word: an id.
+    pub kinds: BTreeMap<String, String>,
 }
 
 const PANEL_KEYS: [&str; 10] = [
@@ -150,7 +155,7 @@ impl Site {
     /// issued batches that overlap.
     pub fn from_toml(text: &str, table: &Table) -> Result<Site, FileError> {
         read(text, |top, mistakes| {
-            top.only("a site file", &["panel", "states", "batch"], mistakes);
+            top.only("a site file", &["panel", "states", "columns", "kinds", "batch"], mistakes);
             let panel = match top.section("panel", mistakes) {
                 Some(section) => read_panel(&section, mistakes),
                 None => Panel::default(),
@@ -171,7 +176,24 @@ impl Site {
             let states = top.section("states", mistakes);
             let states = states.map_or_else(States::default, |own| read_states(&own, mistakes));
             let batches = batches.into_iter().map(|(batch, _)| batch).collect();
-            Some(Site { panel, batches, states })
+            let mut words = |name: &str| match top.section(name, mistakes) {
+                Some(section) => read_words(&section, mistakes),
+                None => Vec::new(),
+            };
+            let (columns, kinds) = (words("columns"), words("kinds"));
+            for (_, id, place) in &kinds {
+                if table.layout(id).is_none() {
+                    let near = nearest(id, table.layouts().iter().map(Layout::id));
+                    let mend = near.map_or_else(
+                        || "give its table with --table".to_owned(),
+                        |near| format!("did you mean {near:?}?"),
+                    );
+                    mistakes.add(place.clone(), format!("no layout {id:?} in the table"), mend);
+                }
+            }
+            let plain = |words: Vec<Word>| words.into_iter().map(|(w, means, _)| (w, means));
+            let (columns, kinds) = (plain(columns).collect(), plain(kinds).collect());
+            Some(Site { panel, batches, states, columns, kinds })
         })
     }
 }
@@ -223,6 +245,19 @@ fn read_panel(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Panel {
         }
     }
     panel
+}
+
+/// A word, what it means, and where that stands.
+type Word = (String, String, Range<usize>);
+
+/// The site's own words: `"Badge nr" = "card"`.
+fn read_words(section: &Section<'_, '_>, mistakes: &mut Mistakes) -> Vec<Word> {
+    let mut words = Vec::new();
+    for word in section.keys() {
+        let Some(means) = section.text(word, mistakes) else { continue };
+        words.push((word.to_owned(), means.value.to_owned(), means.bytes));
+    }
+    words
 }
 
 /// The site's own words for states: `aktiv = "kept"`.

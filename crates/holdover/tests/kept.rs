@@ -12,6 +12,7 @@ use std::{env, fs};
 use crate::cards::card;
 use crate::learn_cards::{Drawn, Wanted, draw};
 use crate::plan_brute::sites;
+use crate::whole::some;
 use fastrand::Rng;
 use holdover::bits::Capture;
 use holdover::decode::Decode;
@@ -30,25 +31,30 @@ const IN_WORDS: u64 = 20;
 /// Compares every case's answer with the one kept in `tests/kept/NAME.txt`.
 fn as_kept(name: &str, cases: u64, answer: impl Fn(u64) -> String) {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("tests/kept/{name}.txt"));
-    let answers: Vec<String> = (0..cases).map(answer).collect();
+    let bless = env::var_os("HOLDOVER_BLESS").is_some();
+    let run = if bless { cases } else { some(cases) };
+    let answers: Vec<String> = (0..run).map(answer).collect();
     let kept = |(case, answer): (usize, &String)| match case as u64 {
         case @ ..IN_WORDS => format!("case {case}\n{answer}\n"),
         case => format!("case {case} {:016x}\n", digest(answer)),
     };
     let now: Vec<String> = answers.iter().enumerate().map(kept).collect();
-    if env::var_os("HOLDOVER_BLESS").is_some() {
+    if bless {
         fs::write(&path, now.concat()).unwrap();
         return;
     }
     let before = fs::read_to_string(&path).unwrap();
     let before: Vec<&str> = before.split_inclusive("\ncase ").collect();
     // Each but the last has the next one's first word behind it.
-    let all = now.concat();
+    let mut all = now.concat();
+    if run < cases {
+        all += "case ";
+    }
     let now: Vec<&str> = all.split_inclusive("\ncase ").collect();
     for (case, ((before, now), answer)) in before.iter().zip(&now).zip(&answers).enumerate() {
         assert!(before == now, "case {case}, kept:\n{before}\nnow:\n{now}\nin words:\n{answer}");
     }
-    assert_eq!(before.len(), now.len(), "cases kept and now");
+    assert_eq!(before.len() as u64, cases, "cases kept");
 }
 
 /// FNV-1a with the 64-bit offset and prime (RFC 9923; from memory): the same on

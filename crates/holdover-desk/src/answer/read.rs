@@ -30,6 +30,10 @@ pub struct Card {
     /// How many, 1 to 256.
     #[schemars(range(min = 1, max = 256))]
     pub length: u16,
+    /// The text as it was given, where it has no bit count; the bits are then those
+    /// of the best candidate.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub given: Option<String>,
     /// What it is, taken together.
     pub verdict: Verdict,
     /// What it may be, the likeliest first.
@@ -82,6 +86,10 @@ pub struct Candidate {
     /// How probable it is, 0 to 1, calibrated.
     #[schemars(range(min = 0.0, max = 1.0))]
     pub probability: f64,
+    /// How many bits the text has for it, where no bit count was given.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 1, max = 256))]
+    pub length: Option<u16>,
 }
 
 /// What happened between card and file.

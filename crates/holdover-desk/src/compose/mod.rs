@@ -96,8 +96,8 @@ fn captures(host: &dyn Host, file: &str) -> Result<Vec<Capture>, Fail> {
         let input::Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             let source = plain(&row.source);
-            let entry =
-                row.entry.map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
+            let entry = row.entry.and_then(input::Entry::counted);
+            let entry = entry.map_err(|why| Fail::said(format!("{source}:{}: {why}", row.line)))?;
             if captures.len() as u128 == MOST {
                 return Err(Fail::said(format!("{source}: more than {MOST} captures: split it")));
             }

@@ -3,13 +3,12 @@
 use std::sync::Arc;
 
 use ::csv::ReaderBuilder;
-use holdover::bits::CaptureText;
 use holdover::file::nearest;
-use holdover::rank::{Doubt, Known, Observation};
+use holdover::rank::{Doubt, Known};
 
 use super::headings::{self, HEADINGS};
 use super::lines::MAX_LINE;
-use super::{Carried, Entry};
+use super::{Carried, Entry, pasted};
 use crate::plain::plain;
 
 /// Lines a quoted cell may go over.
@@ -48,6 +47,19 @@ pub fn is_heading(line: &str) -> bool {
     column_of(line.trim_matches('"')) == Some(Column::Bits)
 }
 
+/// Whether a line is a header of cards: some heading is a known one, or close.
+pub fn is_header(line: &str) -> bool {
+    let Ok((headings, _)) = Records::of_header(line) else { return true };
+    let known = |heading: &String| column_of(heading).is_some();
+    headings.iter().any(known)
+        || headings::meant(headings.iter().map(String::as_str), &[]).is_some()
+}
+
+/// Whether a line is an empty row: white space and separators.
+pub fn says_nothing(line: &str) -> bool {
+    line.chars().all(|c| c.is_whitespace() || c == ',' || c == ';')
+}
+
 /// Splits lines into records of a fixed number of cells.
 pub struct Records {
     delimiter: u8,
@@ -72,7 +84,7 @@ impl Records {
 
     /// Takes a line; a record that goes on over several lines comes with its last.
     pub fn line(&mut self, number: u64, line: &str) -> Vec<Split> {
-        if self.open.is_empty() && line.trim().is_empty() {
+        if self.open.is_empty() && says_nothing(line) {
             return Vec::new();
         }
         self.open.push((number, line.to_owned()));
@@ -170,7 +182,7 @@ impl Sheet {
     pub fn near(&self) -> Vec<String> {
         let carried = self.columns.iter().filter(|column| **column != Some(Column::Bits));
         let strangers = carried.zip(self.carried.iter()).filter(|(column, _)| column.is_none());
-        headings::near(strangers.map(|(_, heading)| heading.as_str()), &[])
+        headings::near(strangers.map(|(_, heading)| heading.as_str()), &[], headings::rename)
     }
 
     /// Takes a line; a record that goes on over several lines comes with its last.
@@ -208,15 +220,16 @@ impl Sheet {
             }
             carried.push(cell);
         }
-        let read = bits.unwrap_or_default().parse::<CaptureText>().map_err(|e| e.to_string())?;
-        let mut notes: Vec<String> = read.note.iter().map(ToString::to_string).collect();
-        notes.extend(super::doubt_note(&known.doubt));
-        Ok(Entry {
-            notes,
-            observation: Observation { capture: read.capture, reader, known },
-            state,
-            carried: Carried { headings: self.carried.clone(), cells: carried },
-        })
+        let bits = bits.unwrap_or_default();
+        let said = super::doubt_note(&known.doubt);
+        let mut entry = pasted::cell(&bits)?.entry(&bits, known);
+        entry.notes.extend(said);
+        if !reader.is_empty() {
+            entry.observation.reader = reader;
+        }
+        entry.state = state;
+        entry.carried = Carried { headings: self.carried.clone(), cells: carried };
+        Ok(entry)
     }
 }
 

@@ -59,13 +59,24 @@ pub fn meant<'h, 'k>(
         .find_map(|heading| nearest(heading, own).map(|near| (plain(heading.trim()), near)))
 }
 
+/// What mends a heading that cannot be mapped.
+pub fn rename(_: &str, _: &str) -> String {
+    "Then rename it".to_owned()
+}
+
 /// A note on each unknown heading that is close to a known one: it is not
 /// taken for that, since a guess at a column is a guess at every card.
-pub fn near<'h>(strangers: impl IntoIterator<Item = &'h str>, own: &[&str]) -> Vec<String> {
+/// `mend` says how to say that it is meant.
+pub fn near<'h>(
+    strangers: impl IntoIterator<Item = &'h str>,
+    own: &[&str],
+    mend: impl Fn(&str, &str) -> String,
+) -> Vec<String> {
     let note = |heading: &'h str| {
         let near = nearest(heading, own)?;
         let heading = plain(heading.trim());
-        Some(format!("the column {heading:?} is not read: did you mean {near:?}? Then rename it"))
+        let mend = mend(&heading, near);
+        Some(format!("the column {heading:?} is not read: did you mean {near:?}? {mend}"))
     };
     strangers.into_iter().filter_map(note).collect()
 }

@@ -2,15 +2,15 @@
 
 use std::sync::Arc;
 
-use holdover::bits::CaptureText;
-use holdover::rank::{Doubt, Known, Observation};
+use holdover::rank::{Doubt, Known};
 use serde_json::{Map, Value};
 
-use super::csv::too_many_columns;
-use super::{Carried, Entry};
+use super::csv::{Column, column_of, too_many_columns};
+use super::{Carried, Entry, pasted};
 
 /// Keys that our own output has, and that say nothing new when it is read again.
-const OUR_OUTPUT: [&str; 10] = [
+const OUR_OUTPUT: [&str; 11] = [
+    "given",
     "source",
     "line",
     "length",
@@ -23,24 +23,30 @@ const OUR_OUTPUT: [&str; 10] = [
     "findings",
 ];
 
+/// Whether a key is one of them.
+pub fn our_output(key: &str) -> bool {
+    OUR_OUTPUT.contains(&key)
+}
+
 /// Reads one object.
 pub fn entry(text: &str) -> Result<Entry, String> {
     let object: Map<String, Value> = serde_json::from_str(text)
         .map_err(|error| format!("expected a JSON object: {error}: write one object a line"))?;
-    let bits = match object.get("bits") {
-        Some(Value::String(bits)) => bits,
-        Some(_) => return Err("\"bits\" is no text: write it in quotes".to_owned()),
-        None => return Err("the object has no \"bits\": add \"bits\":\"0110…\"".to_owned()),
-    };
-    let read = bits.parse::<CaptureText>().map_err(|error| error.to_string())?;
-    let mut notes: Vec<String> = read.note.iter().map(ToString::to_string).collect();
+    let (of_bits, bits) = bits(&object)?;
+    let mut notes = Vec::new();
     let plain = |value: &Value| match value {
         Value::String(text) => Some(text.clone()),
         Value::Number(number) => Some(number.to_string()),
         _ => None,
     };
     let text = |key: &str| {
-        object.get(key).and_then(plain).map(|t| t.trim().to_owned()).filter(|t| !t.is_empty())
+        // The key that holds the capture says nothing beside it.
+        object
+            .get(key)
+            .filter(|_| key != of_bits)
+            .and_then(plain)
+            .map(|t| t.trim().to_owned())
+            .filter(|t| !t.is_empty())
     };
     let places = |value: Option<&Value>| -> Vec<usize> {
         let list = value.and_then(Value::as_array).into_iter().flatten();
@@ -60,10 +66,12 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     let known = Known { site: text("site"), card: text("card"), printed: text("printed"), doubt };
     let (mut headings, mut cells) = (Vec::new(), Vec::new());
     let mut carry = |key: &str, value: &Value| {
-        if let Some(cell) = plain(value) {
-            headings.push(key.to_owned());
-            cells.push(cell);
-        }
+        let cell = match value {
+            Value::Null => String::new(),
+            value => plain(value).unwrap_or_else(|| value.to_string()),
+        };
+        headings.push(key.to_owned());
+        cells.push(cell);
     };
     for (key, value) in &object {
         match value {
@@ -71,19 +79,81 @@ pub fn entry(text: &str) -> Result<Entry, String> {
             Value::Object(inner) if key == "carried" => {
                 inner.iter().for_each(|(key, value)| carry(key, value));
             }
-            _ if key == "bits" || key == "unsure" || OUR_OUTPUT.contains(&key.as_str()) => {}
+            _ if *key == of_bits || key == "unsure" || our_output(key) => {}
             value => carry(key, value),
         }
     }
     too_many_columns(headings.len()).map_or(Ok(()), Err)?;
-    Ok(Entry {
-        observation: Observation {
-            capture: read.capture,
-            reader: text("reader").unwrap_or_default(),
-            known,
-        },
-        state: ["state", "status"].into_iter().find_map(&text),
-        notes,
-        carried: Carried { headings: Arc::new(headings), cells },
-    })
+    let mut entry = pasted::cell(&bits)?.entry(&bits, known);
+    entry.notes.extend(notes);
+    if let Some(reader) = text("reader") {
+        entry.observation.reader = reader;
+    }
+    entry.state = ["state", "status"].into_iter().find_map(&text);
+    entry.carried = Carried { headings: Arc::new(headings), cells };
+    Ok(entry)
+}
+
+/// Keys that hold a capture where none of the headings of one is there, the
+/// better first.
+const OTHER_KEYS: [&str; 8] =
+    ["card", "data", "card data", "raw data", "hex", "raw hex", "value", "uid"];
+
+/// Keys that count the bits of another one's digits.
+const COUNTS: [&str; 6] = ["length", "len", "count", "bit count", "bitcount", "nbits"];
+
+/// The key of the capture, and its text: bits, a list of them, or digits with the
+/// count that stands beside them.
+fn bits(object: &Map<String, Value>) -> Result<(String, String), String> {
+    let none = || "the object has no \"bits\": add \"bits\":\"0110…\"".to_owned();
+    let plain = |key: &str| super::headings::normal(key);
+    let of_heading = |(key, _): &(&String, &Value)| column_of(key) == Some(Column::Bits);
+    let exact = object.get_key_value("bits").filter(|(_, value)| !value.is_number());
+    let known =
+        || object.iter().find(|(key, value)| of_heading(&(key, value)) && !value.is_number());
+    let other = || {
+        let holds = |(_, value): &(&String, &Value)| {
+            text_of(value).is_some_and(|t| pasted::cell(&t).is_ok())
+        };
+        OTHER_KEYS
+            .iter()
+            .find_map(|name| object.iter().filter(holds).find(|(key, _)| plain(key) == *name))
+    };
+    let (key, value) =
+        exact.or_else(known).or_else(other).ok_or_else(|| match object.get("bits") {
+            Some(_) => "\"bits\" is no text: write it in quotes".to_owned(),
+            None => none(),
+        })?;
+    let text = text_of(value).ok_or("\"bits\" is no text: write it in quotes")?;
+    let digits = pasted::cell(&text).is_ok_and(|read| read.digits.is_some());
+    // {"bits":26,"hex":"0ECF202"} counts with the key of bits.
+    let counts = |(key, value): (&String, &Value)| {
+        let count = value.as_u64().filter(|count| (1..=256).contains(count))?;
+        (COUNTS.contains(&plain(key).as_str()) || column_of(key) == Some(Column::Bits))
+            .then_some(count)
+    };
+    match object.iter().find_map(counts).filter(|_| digits) {
+        Some(count) => Ok((key.clone(), format!("{text} ({count} bits)"))),
+        None => Ok((key.clone(), text)),
+    }
+}
+
+/// The text of a value: as it is, or a list of bits and bytes.
+fn text_of(value: &Value) -> Option<String> {
+    match value {
+        Value::String(text) => Some(text.clone()),
+        Value::Array(list) => {
+            let parts: Option<Vec<String>> = list
+                .iter()
+                .map(|part| match part {
+                    Value::String(text) => Some(text.clone()),
+                    Value::Bool(bit) => Some(u8::from(*bit).to_string()),
+                    Value::Number(number) => Some(number.to_string()),
+                    _ => None,
+                })
+                .collect();
+            parts.map(|parts| parts.join(" "))
+        }
+        _ => None,
+    }
 }

@@ -2,9 +2,11 @@
 
 mod blocks;
 pub mod csv;
+pub mod encoding;
 pub mod headings;
 mod json;
 pub mod lines;
+pub mod pasted;
 mod probe;
 mod source;
 
@@ -14,8 +16,8 @@ use std::sync::Arc;
 use std::sync::mpsc::RecvTimeoutError;
 use std::time::{Duration, SystemTime};
 
-use holdover::bits::{BitColumns, CaptureText};
-use holdover::rank::{Doubt, Known, Observation};
+use holdover::bits::{BitColumns, CaptureText, Digits};
+use holdover::rank::{Answer, Batch, Doubt, Fit, Known, Observation};
 use holdover_signal::Probe;
 
 use crate::fail::Fail;
@@ -25,8 +27,8 @@ use crate::progress::Counted;
 use crate::sheet::workbook;
 use crate::{progress, sheet, terminal};
 use blocks::{Kept, Parser};
-use source::Source;
-pub use source::text_row;
+pub use json::our_output;
+pub use source::{HELD_MOST, Source, passed_over, text_row};
 
 /// A pipe that is silent this long is answered (fixed by the design).
 const PAUSE: Duration = Duration::from_millis(200);
@@ -35,7 +37,7 @@ const PAUSE: Duration = Duration::from_millis(200);
 const BLOCK: usize = 1 << 16;
 
 /// One line of input, read or not.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Row {
     /// File name, "-" for standard input, "argument" for the command line.
     pub source: Arc<str>,
@@ -46,10 +48,14 @@ pub struct Row {
 }
 
 /// A capture with all that came beside it.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Entry {
     /// The capture and what is known of it.
     pub observation: Observation,
+    /// Digits whose bit count is not known; the observation has them as they stand.
+    pub digits: Option<Digits>,
+    /// The same as text, as it was given.
+    pub given: Option<String>,
     /// What is to become of the card, in the input's word.
     pub state: Option<String>,
     /// What had to be assumed to read it.
@@ -60,7 +66,44 @@ pub struct Entry {
 
 impl From<Observation> for Entry {
     fn from(observation: Observation) -> Entry {
-        Entry { observation, state: None, notes: Vec::new(), carried: Carried::default() }
+        Entry {
+            observation,
+            digits: None,
+            given: None,
+            state: None,
+            notes: Vec::new(),
+            carried: Carried::default(),
+        }
+    }
+}
+
+impl Entry {
+    /// Adds it to a batch.
+    pub fn seen_by(&self, batch: &mut Batch<'_>) {
+        let Observation { reader, known, .. } = &self.observation;
+        match &self.digits {
+            Some(digits) => batch.see_digits(reader, digits, known),
+            None => batch.see(&self.observation),
+        }
+    }
+
+    /// Its answer; of digits, over all lengths.
+    pub fn answered_by<'t>(&self, fit: &Fit<'_, 't>) -> Answer<'t> {
+        let Observation { reader, known, .. } = &self.observation;
+        match &self.digits {
+            Some(digits) => fit.answer_digits(reader, digits, known),
+            None => fit.answer(&self.observation),
+        }
+    }
+
+    /// Refuses digits of unknown length, where bits are needed.
+    pub fn counted(self) -> Result<Entry, String> {
+        match self.given {
+            None => Ok(self),
+            Some(_) => Err("no bit count is given: write 0x…/bits; `holdover read` says what it \
+                            could be"
+                .to_owned()),
+        }
     }
 }
 
@@ -195,8 +238,8 @@ impl<'a> Inputs<'a> {
                         }
                     }
                 }
-            } else if let Ok(read) = input.parse::<CaptureText>() {
-                on(Event::Rows(vec![argument(i, Ok(read))]))?;
+            } else if input.parse::<CaptureText>().is_ok() {
+                on(Event::Rows(vec![argument(i, input)]))?;
             } else if self.host.exists(input) {
                 let file = self.file(input)?;
                 let again = self.unchanged(input, &file)?;
@@ -213,8 +256,8 @@ impl<'a> Inputs<'a> {
                 if again {
                     self.unchanged(input, &file)?;
                 }
-            } else if looks_like_a_capture(input) {
-                on(Event::Rows(vec![argument(i, input.parse::<CaptureText>())]))?;
+            } else if looks_like_a_capture(input) || pasted::line(input).is_ok() {
+                on(Event::Rows(vec![argument(i, input)]))?;
             } else {
                 let input = plain(input);
                 let message =
@@ -297,15 +340,14 @@ impl<'a> Inputs<'a> {
     }
 }
 
-fn argument(i: usize, read: Result<CaptureText, holdover::bits::CaptureError>) -> Row {
-    let entry = read.map_err(|error| error.to_string()).map(|read| entry(read, Known::default()));
+fn argument(i: usize, text: &str) -> Row {
+    let entry = pasted::line(text).map(|pasted| pasted.entry(text, Known::default()));
     Row { source: "argument".into(), line: i as u64 + 1, entry }
 }
 
-/// An entry with nothing beside the bits.
-fn entry(read: CaptureText, known: Known) -> Entry {
-    let observation = Observation { capture: read.capture, reader: String::new(), known };
-    Entry { notes: read.note.iter().map(ToString::to_string).collect(), ..observation.into() }
+/// A capture as a cell of a table has it.
+pub fn captures_text(entry: &Entry) -> String {
+    entry.given.clone().unwrap_or_else(|| entry.observation.capture.to_string())
 }
 
 /// What to say of a capture with a pulse in doubt.

@@ -77,7 +77,7 @@ impl ProbeFile {
     fn row(&mut self, read: CardRead) -> Row {
         self.count += 1;
         let unsure = read.unsure;
-        let doubt = Doubt { missing: unsure.missing, suspect: unsure.suspect, somewhere: false };
+        let doubt = Doubt { missing: unsure.missing, suspect: unsure.suspect, ..Doubt::default() };
         let mut notes: Vec<String> =
             read.findings.iter().map(|f| format!("{}: {}", f.kind.name(), f.what)).collect();
         notes.extend(super::doubt_note(&doubt));

@@ -1,15 +1,15 @@
 //! One source of captures: which form it has, and its lines one by one.
 
+use std::borrow::Cow;
 use std::sync::Arc;
 
-use holdover::bits::CaptureText;
-use holdover::rank::{Known, Observation};
-use holdover_signal::{Probe, raw_card_data, sniff};
+use holdover::rank::Known;
+use holdover_signal::{Probe, sniff};
 
 use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
-use super::{Entry, Row, entry, json};
+use super::{Entry, Row, encoding, json, pasted};
 use crate::host::Host;
 use crate::plain::plain;
 use crate::terminal;
@@ -38,9 +38,17 @@ pub struct Source<'a> {
     lines: Lines,
     number: u64,
     form: Form,
+    /// Lines before the first that tells the form: a banner, titles.
+    held: Vec<(u64, String)>,
+    /// UTF-16, as its mark says, and what is left of a character.
+    wide: Option<encoding::Wide>,
     /// The beginning, until there is enough of it to tell a probe file.
     head: Option<Vec<u8>>,
 }
+
+/// Lines above a header or a first capture that are waited for (judgement, no
+/// source: titles of a sheet are a few lines).
+pub const HELD_MOST: usize = 64;
 
 /// Bytes enough to tell a probe file by; its header may be long.
 const HEAD: usize = 4096;
@@ -56,6 +64,8 @@ impl<'a> Source<'a> {
             lines: Lines::default(),
             number: 0,
             form: Form::Open,
+            held: Vec::new(),
+            wide: None,
             head: Some(Vec::new()),
         }
     }
@@ -75,6 +85,12 @@ impl<'a> Source<'a> {
 
     /// Decides what the source is, and reads its beginning.
     fn begin(&mut self, head: &[u8], rows: &mut Vec<Row>) {
+        self.wide = encoding::Wide::of_mark(head);
+        if self.wide.is_some() {
+            let source = plain(&self.name);
+            terminal::remark(self.host, &format!("{source}: {}", encoding::WIDE_READ));
+            return self.take(head, rows);
+        }
         if !told_by(head) && sniff(head).is_some() {
             self.form = Form::Probe(Box::new(ProbeFile::new(&self.name, self.probe)));
         }
@@ -85,6 +101,8 @@ impl<'a> Source<'a> {
         if let Form::Probe(file) = &mut self.form {
             return file.feed(block, rows);
         }
+        let text = self.wide.as_mut().map(|wide| wide.text(block));
+        let block = text.as_ref().map_or(block, |text| text.as_bytes());
         let mut lines = std::mem::take(&mut self.lines);
         lines.feed(block, |line| self.line(line, rows));
         self.lines = lines;
@@ -93,7 +111,7 @@ impl<'a> Source<'a> {
     /// Where the source is lines of captures and stands at the beginning of
     /// one: its name, and how many were before, for who takes the lines whole.
     pub fn whole_lines(&mut self) -> Option<(&Arc<str>, &mut u64)> {
-        let whole = matches!(self.form, Form::Text) && self.lines.is_empty();
+        let whole = matches!(self.form, Form::Text) && self.lines.is_empty() && self.wide.is_none();
         whole.then_some((&self.name, &mut self.number))
     }
 
@@ -107,6 +125,22 @@ impl<'a> Source<'a> {
         if let Form::Probe(file) = &mut self.form {
             file.pause(rows);
         }
+        self.let_go(rows);
+    }
+
+    /// Lines that were waited with are what they are. Where one looks like the
+    /// header of a sheet, that is the mistake to mend.
+    fn let_go(&mut self, rows: &mut Vec<Row>) {
+        let held = std::mem::take(&mut self.held);
+        let open = matches!(self.form, Form::Open);
+        let header = held.iter().filter(|_| open).find(|(_, text)| text.contains([',', ';', '\t']));
+        if let Some((line, text)) = header
+            && let Err(message) = Sheet::of_header(text)
+        {
+            self.form = Form::Lost;
+            return rows.push(Row { source: self.name.clone(), line: *line, entry: Err(message) });
+        }
+        rows.extend(held.iter().filter_map(|(line, text)| row_of(&self.name, *line, text)));
     }
 
     /// Takes what is left at the end; names the readers of whose lines it was
@@ -121,6 +155,7 @@ impl<'a> Source<'a> {
         if let Some(line) = self.lines.end() {
             self.line(line, rows);
         }
+        self.let_go(rows);
         if let Form::Csv(sheet) = &mut self.form {
             for (line, entry) in sheet.end() {
                 rows.push(Row { source: self.name.clone(), line, entry });
@@ -146,31 +181,47 @@ impl<'a> Source<'a> {
             if blank || text.trim_start().starts_with('#') {
                 return;
             }
-            self.form = match form_of(text) {
-                Ok(form) => form,
-                Err(message) => {
-                    push(number, Err(message));
-                    self.form = Form::Lost;
+            match form_of(&text) {
+                Ok(Some(form)) => self.form = form,
+                Ok(None) if self.held.len() < HELD_MOST => {
+                    self.held.push((number, text.into_owned()));
                     return;
                 }
-            };
+                Ok(None) => self.form = Form::Text,
+                Err(message) => {
+                    self.form = Form::Lost;
+                    return push(number, Err(message));
+                }
+            }
             if let Form::Csv(sheet) = &self.form {
                 let source = plain(&self.name);
-                sheet
-                    .near()
-                    .iter()
-                    .for_each(|n| terminal::remark(self.host, &format!("{source}:{number}: {n}")));
+                let titles = std::mem::take(&mut self.held).len();
+                let above = (titles > 0).then(|| passed_over(titles));
+                let notes = above.into_iter().chain(sheet.near());
+                notes.for_each(|note| {
+                    terminal::remark(self.host, &format!("{source}:{number}: {note}"));
+                });
                 return;
             }
+            self.let_go(rows);
         }
+        let mut push = |line, entry| rows.push(Row { source: self.name.clone(), line, entry });
         match &mut self.form {
             Form::Csv(sheet) => {
-                sheet.line(number, text).into_iter().for_each(|(line, entry)| push(line, entry));
+                sheet.line(number, &text).into_iter().for_each(|(line, entry)| push(line, entry));
             }
-            Form::Json if !text.trim().is_empty() => push(number, json::entry(text)),
-            Form::Text => rows.extend(row_of(&self.name, number, text)),
+            Form::Json if !text.trim().is_empty() => push(number, json::entry(&text)),
+            Form::Text => rows.extend(row_of(&self.name, number, &text)),
             Form::Json | Form::Open | Form::Lost | Form::Probe(_) => {}
         }
+    }
+}
+
+/// What to say of lines above a header.
+pub fn passed_over(lines: usize) -> String {
+    match lines {
+        1 => "the header is here; the line above it is passed over".to_owned(),
+        lines => format!("the header is here; the {lines} lines above it are passed over"),
     }
 }
 
@@ -184,7 +235,7 @@ pub fn text_row(name: &Arc<str>, number: u64, bytes: &[u8]) -> Option<Row> {
         });
     }
     match text(bytes, number) {
-        Ok(text) => row_of(name, number, text),
+        Ok(text) => row_of(name, number, &text),
         Err(message) => Some(Row { source: name.clone(), line: number, entry: Err(message) }),
     }
 }
@@ -217,64 +268,49 @@ fn told_by(head: &[u8]) -> bool {
     lines.find_map(told).unwrap_or(false)
 }
 
-/// A capture, or a raw card data reply as hexadecimal.
+/// The capture of a line.
 fn text_entry(text: &str) -> Result<Entry, String> {
-    match text.parse::<CaptureText>() {
-        Ok(read) => Ok(entry(read, Known::default())),
-        Err(error) => card_data(text).ok_or_else(|| error.to_string())?,
-    }
-}
-
-/// The reply of IEC 60839-11-5 with raw card data; `None` where the text is
-/// not even hexadecimal bytes.
-fn card_data(text: &str) -> Option<Result<Entry, String>> {
-    let bytes = text.chars().filter(|c| !c.is_whitespace() && !":-".contains(*c));
-    let digits = bytes.clone().count();
-    if digits < 10 || digits % 2 != 0 || !bytes.clone().all(|c| c.is_ascii_hexdigit()) {
-        return None;
-    }
-    let reply = match raw_card_data(text) {
-        Ok(reply) => reply,
-        Err(error) => {
-            return Some(Err(format!(
-                "no bits, and as a raw card data reply (IEC 60839-11-5): {error}; other \
-                 hexadecimal is written 0x…/bits"
-            )));
-        }
-    };
-    let mut notes = vec!["taken as a raw card data reply (IEC 60839-11-5)".to_owned()];
-    notes.extend(reply.note);
-    let reader = reply.reader.to_string();
-    let observation = Observation { capture: reply.bits, reader, known: Known::default() };
-    Some(Ok(Entry { notes, ..observation.into() }))
+    pasted::line(text).map(|pasted| pasted.entry(text, Known::default()))
 }
 
 /// A line's text, without the byte-order mark of the first.
-fn text(bytes: &[u8], number: u64) -> Result<&str, String> {
+fn text(bytes: &[u8], number: u64) -> Result<Cow<'_, str>, String> {
     let mark = if number == 1 { bytes.strip_prefix("\u{feff}".as_bytes()) } else { None };
     let bytes = mark.unwrap_or(bytes);
-    if number == 1 && (bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff])) {
-        return Err("this is UTF-16 text: save the file as UTF-8".to_owned());
-    }
     if number == 1 && crate::sheet::workbook::told_by(bytes).is_some() {
         return Err("this is a workbook or an archive: name the .xlsx file, not \"-\"".to_owned());
     }
-    std::str::from_utf8(bytes).map_err(|error| {
-        let at = error.valid_up_to();
-        format!("byte {} (0x{:02X}) is no UTF-8 text: save the file as UTF-8", at + 1, bytes[at])
-    })
+    Ok(encoding::text(bytes))
 }
 
-/// Told by the first line that says something. A capture has no comma,
-/// semicolon or tab, and no letter but hexadecimal ones.
-fn form_of(line: &str) -> Result<Form, String> {
+/// The form that a line tells, if it does. A line that holds a capture is text,
+/// whatever separators it has.
+fn form_of(line: &str) -> Result<Option<Form>, String> {
     let line = line.trim();
-    if line.starts_with('{') {
-        return Ok(Form::Json);
+    let object = line.starts_with('{');
+    if object && line.contains('"') {
+        return Ok(Some(Form::Json));
     }
-    let capture = text_entry(line).is_ok();
-    match !capture && (line.contains([',', ';', '\t']) || super::csv::is_heading(line)) {
-        true => Sheet::of_header(line).map(Form::Csv),
-        false => Ok(Form::Text),
+    if text_entry(line).is_ok() {
+        return Ok(Some(Form::Text));
     }
+    if object {
+        return Ok(Some(Form::Json));
+    }
+    if !line.contains([',', ';', '\t']) && !super::csv::is_heading(line) {
+        return Ok(None);
+    }
+    match Sheet::of_header(line) {
+        Ok(sheet) => Ok(Some(Form::Csv(sheet))),
+        Err(message) if super::csv::is_header(line) && !has_values(line) => Err(message),
+        Err(_) => Ok(None),
+    }
+}
+
+/// Whether a line has values, as no header has: "FC = 65, CN = 4321", "card,4321".
+fn has_values(line: &str) -> bool {
+    let is_number = |cell: &str| !cell.is_empty() && cell.bytes().all(|b| b.is_ascii_digit());
+    let value = |part: &str| part.trim_start().starts_with(|c: char| c.is_ascii_digit());
+    line.split([',', ';', '\t']).any(|cell| is_number(cell.trim()))
+        || line.split([':', '=']).skip(1).any(value)
 }

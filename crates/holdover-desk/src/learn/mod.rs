@@ -10,7 +10,7 @@ use holdover_signal::Probe;
 
 use crate::fail::{Fail, Outcome};
 use crate::host::{Host, Readers};
-use crate::input::{self, Event};
+use crate::input::{self, Entry, Event};
 use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
@@ -96,7 +96,7 @@ fn samples(
     input::read_sheets(host, &request.inputs, choice, probe, true, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
-            match row.entry {
+            match row.entry.and_then(Entry::counted) {
                 Ok(_) if samples.len() == MOST => {
                     return Err(Fail::said(format!(
                         "more than {MOST} captures: a thousand cards of each length tell as much"

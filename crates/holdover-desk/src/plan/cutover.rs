@@ -24,6 +24,16 @@ const MENDED_WITHIN: &str = "fifteen minutes";
 /// has come).
 const KEPT_FOR: &str = "a week";
 
+/// What the old panel knows and nobody else.
+const SAVE_FIRST: &str = "\
+2. SAVE FROM THE OLD PANEL FIRST
+[ ] its whole configuration, as the panel exports it, in two places
+[ ] the list of holders with card numbers, groups and hours of access
+[ ] site codes and formats it accepts, photographed where it cannot export them
+[ ] each door's timings, inputs and outputs: lock, contact, request to exit, held open
+[ ] wiring photographed at each terminal, D0 and D1 of each reader marked
+";
+
 pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
     let mut out = String::new();
     let mut line = |text: &str| writeln!(out, "{text}").expect("writing to a string does not fail");
@@ -42,13 +52,7 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
     line("[ ] holders of cards to be reissued are told, and their new cards lie ready");
     line("[ ] the manager and whoever answers alarms know the day and the hour");
     line("");
-    line("2. SAVE FROM THE OLD PANEL FIRST");
-    line("[ ] its whole configuration, as the panel exports it, in two places");
-    line("[ ] the list of holders with card numbers, groups and hours of access");
-    line("[ ] site codes and formats it accepts, photographed where it cannot export them");
-    line("[ ] each door's timings, inputs and outputs: lock, contact, request to exit, held open");
-    line("[ ] wiring photographed at each terminal, D0 and D1 of each reader marked");
-    line("");
+    line(SAVE_FIRST);
     line("3. KEY IN");
     line("[ ] the slots from the worksheet, each read back and signed");
     line(&format!(
@@ -64,23 +68,7 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
         line(&format!("   [ ] a card of slot {} ({}) opens as itself", slot.slot, slot.name));
     }
     line("   [ ] a card of no slot, and a card of another site, are refused");
-    let blocked: Vec<_> = roster.rows.iter().filter(|row| row.state == RowState::Blocked).collect();
-    if !blocked.is_empty() {
-        line("   [ ] blocked cards, where they are at hand: each must stay shut");
-    }
-    for row in blocked.iter().take(TRIED_BLOCKED) {
-        let printed = row
-            .printed
-            .as_deref()
-            .map_or(String::new(), |printed| format!(", print {}", plain(shown.print(printed))));
-        let holder =
-            row.holder.as_deref().map_or(String::new(), |holder| format!(", {}", plain(holder)));
-        line(&format!("       [ ] roster line {}{printed}{holder}: must stay shut", row.line));
-    }
-    if blocked.len() > TRIED_BLOCKED {
-        let more = blocked.len() - TRIED_BLOCKED;
-        line(&format!("       and {more} more rows of the roster whose state is blocked"));
-    }
+    blocked(roster, shown, &mut line);
     line("   [ ] reader wiring: the panel shows the number of the worksheet, not another");
     line("   [ ] lock, contact, request to exit and fire release do what they did before");
     line("   signed ______________________   time __________");
@@ -104,4 +92,25 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
         "- {SPOT_CHECKED} cards, {MENDED_WITHIN} and {KEPT_FOR} are judgements: change them to suit"
     ));
     out
+}
+
+/// The blocked cards to try, each of which must stay shut.
+fn blocked(roster: &Roster, shown: &Shown, line: &mut impl FnMut(&str)) {
+    let blocked: Vec<_> = roster.rows.iter().filter(|row| row.state == RowState::Blocked).collect();
+    if !blocked.is_empty() {
+        line("   [ ] blocked cards, where they are at hand: each must stay shut");
+    }
+    for row in blocked.iter().take(TRIED_BLOCKED) {
+        let printed = row
+            .printed
+            .as_deref()
+            .map_or(String::new(), |printed| format!(", print {}", plain(shown.print(printed))));
+        let holder =
+            row.holder.as_deref().map_or(String::new(), |holder| format!(", {}", plain(holder)));
+        line(&format!("       [ ] roster line {}{printed}{holder}: must stay shut", row.line));
+    }
+    if blocked.len() > TRIED_BLOCKED {
+        let more = blocked.len() - TRIED_BLOCKED;
+        line(&format!("       and {more} more rows of the roster whose state is blocked"));
+    }
 }

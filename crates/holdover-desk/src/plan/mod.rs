@@ -8,20 +8,80 @@ pub mod page;
 pub mod text;
 pub mod worksheet;
 
+use std::io::Write;
 use std::path::Path;
 use std::time::Duration;
 
-use holdover::plan::{Effort, Plan, PlanOptions, plan_with};
+use holdover::layout::Table;
+use holdover::plan::{
+    Alternative, Changes, Effort, Enrolment, Plan, PlanOptions, PlanPlace, plan_with,
+};
+use holdover::site::Site;
+use serde_json::Value;
 
 use crate::fail::{Fail, Outcome};
 use crate::host::{Host, Readers};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::roster::{self, Roster};
+use crate::roster::{self, Roster, Words};
 use crate::{files, html, progress, terminal};
 
+/// What a plan is made of.
+struct Given<'r> {
+    table: Table,
+    site: Site,
+    roster: Roster,
+    earlier: Option<Plan>,
+    page: Option<html::Target<'r>>,
+}
+
+/// A plan, and what is said of it.
+struct Made {
+    plan: Plan,
+    changes: Option<Changes>,
+    other: Option<Alternative>,
+    list: Vec<Enrolment>,
+}
+
 pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
+    let given = given(host, request)?;
+    let made = made(host, request, &given)?;
+    let file = file::Written::new(&made.plan, &given.roster.rows)?;
+    let shown =
+        |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
+    let paper = given.page.as_ref().map(|page| (page.path(), shown(page.hide)));
+    let shown = &shown(request.mask);
+    let copy = request.mask || request.pseudonyms;
+    let json = if copy { file.copy(request.mask) } else { file.json.clone() };
+    let rows: Vec<_> =
+        enrol::rows(&made.plan, &made.list, &given.roster.misprinted(), shown).collect();
+    // Everything is worked out before anything is written.
+    let mut files = sheets(request, &given, &made, &json, &rows, shown)?;
+    files.extend(paper.map(|(path, shown)| {
+        let (plan, roster, other) = (&made.plan, &given.roster, made.other.as_ref());
+        (path, page::page(plan, roster, &made.list, other, &shown, request).into_bytes())
+    }));
+    files::put(host, &files, Readers::Owner)?;
+    let mut out = terminal::Page::of(host, request.format == Format::Text);
+    if let (true, Some(path)) = (request.format != Format::Text, &request.roster) {
+        let (path, notes) = (plain(path), &given.roster.about);
+        notes.iter().for_each(|note| terminal::remark(host, &format!("{path}: {note}")));
+    }
+    match request.format {
+        Format::Json => print_json(&mut out, json, &made, shown)?,
+        Format::Csv => write!(out, "{}", enrol::csv(&rows)?)?,
+        Format::Text => {
+            let written = files.iter().map(|(path, _)| plain(&path.display().to_string()));
+            print_text(&mut out, request, &given, &made, shown, written)?;
+        }
+    }
+    out.flush()?;
+    Ok(if made.plan.is_clean() { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// Reads what is named, once no output would replace any of it.
+fn given<'r>(host: &dyn Host, request: &'r request::Plan) -> Result<Given<'r>, Fail> {
     let inputs = || {
         let own = [Some(request.site.as_path()), request.roster.as_deref().map(Path::new)];
         request.tables.0.iter().map(Path::new).chain(own.into_iter().flatten())
@@ -43,7 +103,10 @@ pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
     let table = files::tables(host, &request.tables.0)?;
     let site = files::site(host, &request.site, &table)?;
     let mut roster = match &request.roster {
-        Some(path) => roster::read(host, path, request.sheet.as_deref(), &table, &site)?,
+        Some(path) => {
+            let words = Words::of(&site, &request.words, &table)?;
+            roster::read(host, path, request.sheet.as_deref(), &words, &table, &site)?
+        }
         None => Roster::default(),
     };
     if request.pseudonyms {
@@ -51,7 +114,13 @@ pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
     }
     roster.check_prints(&table);
     let earlier = earlier_path(request).map(|path| whole(host, path)).transpose()?;
-    let made = progress::during(host, "planning", || {
+    Ok(Given { table, site, roster, earlier, page })
+}
+
+/// Plans, compares with the earlier plan, and looks for another way.
+fn made(host: &dyn Host, request: &request::Plan, given: &Given<'_>) -> Result<Made, Fail> {
+    let Given { table, site, roster, earlier, .. } = given;
+    let plan = progress::during(host, "planning", || {
         let mut clock = clock(host, request.time_limit);
         let mut effort = Effort::default();
         if clock.is_some() {
@@ -63,83 +132,84 @@ pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
             go_on: clock.as_mut().map(|clock| clock as &mut dyn FnMut() -> bool),
             effort,
         };
-        plan_with(&table, &site, &roster.rows, options)
+        plan_with(table, site, &roster.rows, options)
     });
-    let made = made.map_err(|error| {
+    let plan = plan.map_err(|error| {
         let place = match error.place() {
-            holdover::plan::PlanPlace::Line(_) => request.roster.clone().unwrap_or_default(),
+            PlanPlace::Line(_) => request.roster.clone().unwrap_or_default(),
             _ => request.site.display().to_string(),
         };
         Fail::said(format!("{}: {error}", plain(&place)))
     })?;
-    let changes = earlier.map(|before| made.changes_since(&before, &roster.rows));
+    let changes = earlier.as_ref().map(|before| plan.changes_since(before, &roster.rows));
     let other = (roster.rows.len() <= WEIGHED_TWICE).then(|| {
-        progress::during(host, "looking for another way", || made.alternative(&site, &roster.rows))
+        progress::during(host, "looking for another way", || plan.alternative(site, &roster.rows))
     });
     let other = other.transpose().map_err(|error| Fail::said(error.to_string()))?.flatten();
-    let file = file::Written::new(&made, &roster.rows)?;
-    let shown =
-        |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
-    let of_page = page.as_ref().map(|page| shown(page.hide));
-    let shown = &shown(request.mask);
-    let copy = request.mask || request.pseudonyms;
-    let mut json = if copy { file.copy(request.mask) } else { file.json.clone() };
-    // Everything is worked out before anything is written.
-    let list = enrol::list(&made, &roster.rows, &site.batches)?;
-    let enrolment: Vec<_> = enrol::rows(&made, &list, &roster.misprinted(), shown).collect();
-    let list_file = match &request.enrolment {
-        Some(path) if is_workbook(path) => enrol::workbook(&enrolment)?,
-        _ => enrol::csv(&enrolment)?.into_bytes(),
+    let list = enrol::list(&plan, &roster.rows, &site.batches)?;
+    Ok(Made { plan, changes, other, list })
+}
+
+/// The files asked for, with their bytes.
+fn sheets<'r>(
+    request: &'r request::Plan,
+    given: &Given<'r>,
+    made: &Made,
+    json: &Value,
+    rows: &[[String; 7]],
+    shown: &Shown,
+) -> Result<Vec<(&'r Path, Vec<u8>)>, Fail> {
+    let list = match &request.enrolment {
+        Some(path) if is_workbook(path) => enrol::workbook(rows)?,
+        _ => enrol::csv(rows)?.into_bytes(),
     };
-    let paper = of_page.map(|shown| {
-        crate::plan::page::page(&made, &roster, &list, other.as_ref(), &shown, request).into_bytes()
-    });
     let outputs = [
         (&request.output, format!("{json}\n").into_bytes()),
-        (&request.worksheet, worksheet::sheet(&made, &list, shown).into_bytes()),
-        (&request.enrolment, list_file),
-        (&request.cutover, cutover::sheet(&made, &roster, shown).into_bytes()),
+        (&request.worksheet, worksheet::sheet(&made.plan, &made.list, shown).into_bytes()),
+        (&request.enrolment, list),
+        (&request.cutover, cutover::sheet(&made.plan, &given.roster, shown).into_bytes()),
     ];
-    let named = outputs.into_iter().filter_map(|(path, bytes)| Some((path.as_deref()?, bytes)));
-    let paper = page.as_ref().map(|page| page.path()).zip(paper);
-    let files: Vec<(&Path, Vec<u8>)> = named.chain(paper).collect();
-    files::put(host, &files, Readers::Owner)?;
-    let written = files.iter().map(|(path, _)| plain(&path.display().to_string()));
-    use std::io::Write;
-    let mut out = terminal::Page::of(host, request.format == Format::Text);
-    if let (true, Some(path)) = (request.format != Format::Text, &request.roster) {
-        let path = plain(path);
-        roster.about.iter().for_each(|note| terminal::remark(host, &format!("{path}: {note}")));
+    Ok(outputs.into_iter().filter_map(|(path, bytes)| Some((path.as_deref()?, bytes))).collect())
+}
+
+fn print_json(
+    out: &mut terminal::Page,
+    mut json: Value,
+    made: &Made,
+    shown: &Shown,
+) -> Result<(), Fail> {
+    if let Some(other) = &made.other {
+        json["alternative"] = file::value(other)?;
     }
-    match request.format {
-        Format::Json => {
-            if let Some(other) = &other {
-                json["alternative"] = file::value(other)?;
-            }
-            if let Some(changes) = &changes {
-                json["changes"] = difference::json(changes, shown);
-            }
-            writeln!(out, "{json}")?;
-        }
-        Format::Csv => write!(out, "{}", enrol::csv(&enrolment)?)?,
-        Format::Text => {
-            text::print(&mut out, &made, &roster, &list, shown, request.quiet)?;
-            if let Some(other) = &other {
-                out.say("or        ", &text::other(other))?;
-            }
-            if let Some(changes) = &changes {
-                difference::print(&mut out, changes, shown)?;
-            }
-            for path in written {
-                out.say("written  ", &path)?;
-            }
-            if !request.quiet {
-                text::next(&mut out, &made, request)?;
-            }
-        }
+    if let Some(changes) = &made.changes {
+        json["changes"] = difference::json(changes, shown);
     }
-    out.flush()?;
-    Ok(if made.is_clean() { Outcome::Done } else { Outcome::CardsWrong })
+    writeln!(out, "{json}")?;
+    Ok(())
+}
+
+fn print_text(
+    out: &mut terminal::Page,
+    request: &request::Plan,
+    given: &Given<'_>,
+    made: &Made,
+    shown: &Shown,
+    written: impl Iterator<Item = String>,
+) -> Result<(), Fail> {
+    text::print(out, &made.plan, &given.roster, &made.list, shown, request.quiet)?;
+    if let Some(other) = &made.other {
+        out.say("or        ", &text::other(other))?;
+    }
+    if let Some(changes) = &made.changes {
+        difference::print(out, changes, shown)?;
+    }
+    for path in written {
+        out.say("written  ", &path)?;
+    }
+    if !request.quiet {
+        text::next(out, &made.plan, request)?;
+    }
+    Ok(())
 }
 
 /// Rows of a roster that is planned for another time, for the other way out of its

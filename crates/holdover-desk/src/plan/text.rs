@@ -68,18 +68,7 @@ pub fn print(
     if !plan.is_proved_best() {
         out.say("search    ", &how_far(plan.gap()))?;
     }
-    let objective = plan.objective();
-    let counted = [
-        ("kept cards lost", objective.lost),
-        ("kept cards in a conflict", objective.in_conflict),
-        ("blocked cards that open", objective.blocked_open),
-        ("kept cards whose panel number is not the printed one", objective.renumbered),
-        ("boxed cards lost", objective.boxed_lost),
-        ("boxed cards in a conflict", objective.boxed_in_conflict),
-    ];
-    for (what, count) in counted.into_iter().filter(|(_, count)| *count > 0) {
-        out.say("counted   ", &format!("{count} {what}"))?;
-    }
+    counted(out, plan)?;
     if quiet {
         out.say("caution   ", care::DOORS)?;
         return Ok(());
@@ -101,6 +90,23 @@ pub fn print(
     }
     for caution in plan.cautions() {
         out.say("caution   ", caution)?;
+    }
+    Ok(())
+}
+
+/// What the plan costs, aim by aim.
+fn counted(out: &mut Page, plan: &Plan) -> Result<(), Fail> {
+    let objective = plan.objective();
+    let counted = [
+        ("kept cards lost", objective.lost),
+        ("kept cards in a conflict", objective.in_conflict),
+        ("blocked cards that open", objective.blocked_open),
+        ("kept cards whose panel number is not the printed one", objective.renumbered),
+        ("boxed cards lost", objective.boxed_lost),
+        ("boxed cards in a conflict", objective.boxed_in_conflict),
+    ];
+    for (what, count) in counted.into_iter().filter(|(_, count)| *count > 0) {
+        out.say("counted   ", &format!("{count} {what}"))?;
     }
     Ok(())
 }

@@ -1,6 +1,6 @@
 //! Regression cases: captures with what they must decode as.
 
-use holdover::bits::CaptureText;
+use holdover::bits::{Capture, CaptureError, CaptureErrorKind, What, find_in_cell};
 use holdover::decode::Reading;
 use holdover::prove::{Case, prove_cases};
 use holdover::rank::{Answer, Batch, Observation};
@@ -11,6 +11,7 @@ use crate::fail::Fail;
 use crate::files;
 use crate::formats::write_csv;
 use crate::host::Host;
+use crate::input::csv::column_of;
 use crate::input::headings;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
@@ -24,8 +25,11 @@ const INVALID: &str = "invalid";
 const HEAD: [&str; 5] = ["bits", "verdict", "layout", "site", "card"];
 
 /// Whether a heading is a name, however it is written.
+/// Whether a heading is that column's: of a capture's own columns every name that
+/// captures have.
 fn is(heading: &str, name: &str) -> bool {
     heading.trim().eq_ignore_ascii_case(name)
+        || column_of(heading).is_some() && column_of(heading) == column_of(name)
 }
 
 /// Runs each case alone, so that no row's answer depends on another's.
@@ -40,31 +44,9 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
         headings.filter(|heading| !HEAD.iter().any(|name| is(heading, name)))
     };
     let Some(bits) = column("bits") else {
-        let shown: Vec<String> = sheet.headings.iter().take(12).map(|h| plain(h)).collect();
-        let mend = match headings::meant(strangers(), &HEAD) {
-            Some((heading, near)) => format!("did you mean {near:?} by {heading:?}?"),
-            None => "name the columns".to_owned(),
-        };
-        return Err(Fail::said(format!(
-            "{}:1: expected a header bits,layout,site,card or bits,verdict, found {}: {mend}",
-            plain(file),
-            shown.join(",")
-        )));
+        return Err(no_header(file, &sheet.headings, strangers()));
     };
-    let notes = sheet.notes.iter().cloned().chain(headings::near(strangers(), &HEAD));
-    notes.for_each(|note| terminal::remark(host, &format!("{}: {note}", plain(file))));
-    let unread: Vec<String> = strangers().map(|heading| format!("{:?}", plain(heading))).collect();
-    if !unread.is_empty() {
-        terminal::remark(
-            host,
-            &format!(
-                "{}: not read: {}; the columns of cases are {}",
-                plain(file),
-                unread.join(", "),
-                HEAD.join(", ")
-            ),
-        );
-    }
+    say_what_is_not_read(host, file, &sheet.notes, strangers());
     let (layout, site, card) = (column("layout"), column("site"), column("card"));
     let verdict = column("verdict");
     if layout.is_none() && verdict.is_none() && request.record.is_none() {
@@ -80,7 +62,10 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
         let cell = |at: Option<usize>| {
             at.map(|at| cells[at].trim().to_owned()).filter(|cell| !cell.is_empty())
         };
-        let read = cells[bits].parse::<CaptureText>();
+        let read = find_in_cell(&cells[bits]).and_then(|found| match found.what {
+            What::Bits(capture) => Ok(capture),
+            What::Digits(_) => Err(CaptureErrorKind::NoCount.into()),
+        });
         if let Err(error) = &read
             && cell(verdict).as_deref() != Some(INVALID)
         {
@@ -89,7 +74,7 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
         }
         let case = Case {
             line: *line as usize,
-            bits: read.as_ref().map(|read| read.capture).map_err(Clone::clone),
+            bits: read.clone(),
             layout: cell(layout),
             site: cell(site),
             card: cell(card),
@@ -101,19 +86,7 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
         }
         cases.push(case);
         if request.record.is_some() {
-            recorded.push(match read {
-                Ok(read) => {
-                    let observation = Observation::from(read.capture);
-                    batch.clear();
-                    batch.see(&observation);
-                    record(&cells[bits], &batch.fit().answer(&observation))
-                }
-                Err(_) => {
-                    let mut row = [const { String::new() }; 5];
-                    (row[0], row[1]) = (cells[bits].trim().to_owned(), INVALID.to_owned());
-                    row
-                }
-            });
+            recorded.push(answer_today(&mut batch, &cells[bits], &read));
         }
     }
     drop(progress);
@@ -121,11 +94,7 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
         return Err(sheet::refused(file, mistakes));
     }
     if let Some(path) = &request.record {
-        let mut csv = csv::Writer::from_writer(Vec::new());
-        write_csv(&mut csv, &HEAD)?;
-        recorded.iter().try_for_each(|cells| write_csv(&mut csv, cells))?;
-        let bytes = csv.into_inner().map_err(|e| Fail::said(format!("cannot write CSV: {e}")))?;
-        files::write(host, path, &bytes)?;
+        files::write(host, path, &csv_of(&recorded)?)?;
     }
     let proofs = progress::during(host, "proving", || prove_cases(&table, &cases));
     let rows = proofs
@@ -159,4 +128,68 @@ fn record(bits: &str, answer: &Answer<'_>) -> [String; 5] {
         decode.as_ref().map_or_else(String::new, |d| text(d.site())),
         decode.as_ref().map_or_else(String::new, |d| text(d.card())),
     ]
+}
+
+/// Notes of the file, and the columns that cases have no use for.
+fn say_what_is_not_read<'h>(
+    host: &dyn Host,
+    file: &str,
+    notes: &[String],
+    strangers: impl Iterator<Item = &'h str> + Clone,
+) {
+    let remark = |note: &str| terminal::remark(host, &format!("{}: {note}", plain(file)));
+    let near = headings::near(strangers.clone(), &HEAD, headings::rename);
+    notes.iter().cloned().chain(near).for_each(|note| remark(&note));
+    let unread: Vec<String> = strangers.map(|heading| format!("{:?}", plain(heading))).collect();
+    if !unread.is_empty() {
+        let (unread, known) = (unread.join(", "), HEAD.join(", "));
+        remark(&format!("not read: {unread}; the columns of cases are {known}"));
+    }
+}
+
+/// Cases as a CSV, their header first.
+fn csv_of(recorded: &[[String; 5]]) -> Result<Vec<u8>, Fail> {
+    let mut csv = csv::Writer::from_writer(Vec::new());
+    write_csv(&mut csv, &HEAD)?;
+    recorded.iter().try_for_each(|cells| write_csv(&mut csv, cells))?;
+    csv.into_inner().map_err(|error| Fail::said(format!("cannot write CSV: {error}")))
+}
+
+/// A case that expects what the capture is answered with today.
+fn answer_today(
+    batch: &mut Batch<'_>,
+    text: &str,
+    read: &Result<Capture, CaptureError>,
+) -> [String; 5] {
+    match read {
+        Ok(capture) => {
+            let observation = Observation::from(*capture);
+            batch.clear();
+            batch.see(&observation);
+            record(text, &batch.fit().answer(&observation))
+        }
+        Err(_) => {
+            let mut row = [const { String::new() }; 5];
+            (row[0], row[1]) = (text.trim().to_owned(), INVALID.to_owned());
+            row
+        }
+    }
+}
+
+/// What to say where no column holds the bits.
+fn no_header<'h>(
+    file: &str,
+    headings: &[String],
+    strangers: impl Iterator<Item = &'h str>,
+) -> Fail {
+    let shown: Vec<String> = headings.iter().take(12).map(|h| plain(h)).collect();
+    let mend = match headings::meant(strangers, &HEAD) {
+        Some((heading, near)) => format!("did you mean {near:?} by {heading:?}?"),
+        None => "name the columns".to_owned(),
+    };
+    Fail::said(format!(
+        "{}:1: expected a header bits,layout,site,card or bits,verdict, found {}: {mend}",
+        plain(file),
+        shown.join(",")
+    ))
 }

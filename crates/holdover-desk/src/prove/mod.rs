@@ -130,81 +130,94 @@ pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
     let written = target.map(|target| target.write(host, &page(&target))).transpose()?;
     let mut out = terminal::Page::of(host, request.format == Format::Text);
     match request.format {
-        Format::Json => {
-            for row in rows {
-                let (expected, got) =
-                    (row.expected.shown(request.mask), row.got.shown(request.mask));
-                let mut object = json!({ row.name: row.number });
-                if row.state == RowState::Blocked {
-                    object["state"] = row.state.word().into();
-                }
-                object["holds"] = row.holds.into();
-                object["expected"] = expected;
-                object["got"] = got;
-                writeln!(out, "{object}")?;
-            }
-        }
-        Format::Csv => {
-            let mut csv = csv::Writer::from_writer(&mut out);
-            write_csv(&mut csv, &["row", "holds", "expected", "got"])?;
-            for row in rows {
-                let cells = [
-                    format!("{} {}", row.name, row.number),
-                    row.holds.to_string(),
-                    row.expected(request.mask),
-                    row.got(request.mask),
-                ];
-                write_csv(&mut csv, &cells)?;
-            }
-            csv.flush()?;
-        }
+        Format::Json => print_json(&mut out, rows, request.mask)?,
+        Format::Csv => print_csv(&mut out, rows, request.mask)?,
         Format::Text => {
-            for row in rows.iter().filter(|row| !row.holds) {
-                let line = format!("{} {}", row.name, row.number);
-                let what = match row.state {
-                    RowState::Blocked => "is blocked, and opens",
-                    RowState::Kept | RowState::Boxed => "does not hold",
-                };
-                writeln!(out, "{line:<10} {}", in_style(BAD, what))?;
-                out.say("  expected  ", &row.expected(request.mask))?;
-                out.say("  got       ", &row.got(request.mask))?;
+            print_text(&mut out, &proved, failed, request)?;
+            if let Some(written) = written {
+                out.say("written  ", &written)?;
             }
-            if proved.plan.is_some() {
-                out.say("roster  ", &proved.sum)?;
-            }
-            let verdict = match failed {
-                0 if empty => in_style(BAD, NOTHING_PROVED),
-                0 => in_style(GOOD, &format!("all {} rows hold", rows.len())),
-                n => in_style(BAD, &format!("{n} of {} rows do not hold", rows.len())),
-            };
-            writeln!(out, "{verdict}")?;
-            let next = match (&request.plan, failed) {
-                (None, 0) => None,
-                (None, _) => Some(
-                    "read the rows' cards again, or mend the table; `holdover table diff` says \
-                     what a change of it does",
-                ),
-                (Some(_), 0) if empty => Some("fill in the roster: a kept card a row"),
-                (Some(_), 0) => Some(
-                    "key the worksheet in with someone who reads it back, and try a card of each \
-                     slot at a door: a proof on paper is none of the wiring",
-                ),
-                (Some(_), _) => Some(
-                    "mend these cards in the roster, or the ranges in the site file, and plan \
-                     again: nothing is keyed in before",
-                ),
-            };
-            if let Some(next) = next {
-                out.say("next  ", next)?;
-            }
-            care::say(&mut out)?;
         }
-    }
-    if let Some(written) = written.filter(|_| request.format == Format::Text) {
-        out.say("written  ", &written)?;
     }
     out.flush()?;
     Ok(if failed == 0 && !empty { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+fn print_json(out: &mut impl Write, rows: &[Row], mask: bool) -> Result<(), Fail> {
+    for row in rows {
+        let mut object = json!({ row.name: row.number });
+        if row.state == RowState::Blocked {
+            object["state"] = row.state.word().into();
+        }
+        object["holds"] = row.holds.into();
+        object["expected"] = row.expected.shown(mask);
+        object["got"] = row.got.shown(mask);
+        writeln!(out, "{object}")?;
+    }
+    Ok(())
+}
+
+fn print_csv(out: &mut impl Write, rows: &[Row], mask: bool) -> Result<(), Fail> {
+    let mut csv = csv::Writer::from_writer(out);
+    write_csv(&mut csv, &["row", "holds", "expected", "got"])?;
+    for row in rows {
+        let row_name = format!("{} {}", row.name, row.number);
+        let cells = [row_name, row.holds.to_string(), row.expected(mask), row.got(mask)];
+        write_csv(&mut csv, &cells)?;
+    }
+    Ok(csv.flush()?)
+}
+
+fn print_text(
+    out: &mut terminal::Page,
+    proved: &Proved,
+    failed: usize,
+    request: &request::Prove,
+) -> Result<(), Fail> {
+    let (rows, empty) = (&proved.rows, proved.is_empty());
+    for row in rows.iter().filter(|row| !row.holds) {
+        let line = format!("{} {}", row.name, row.number);
+        let what = match row.state {
+            RowState::Blocked => "is blocked, and opens",
+            RowState::Kept | RowState::Boxed => "does not hold",
+        };
+        writeln!(out, "{line:<10} {}", in_style(BAD, what))?;
+        out.say("  expected  ", &row.expected(request.mask))?;
+        out.say("  got       ", &row.got(request.mask))?;
+    }
+    if proved.plan.is_some() {
+        out.say("roster  ", &proved.sum)?;
+    }
+    let verdict = match failed {
+        0 if empty => in_style(BAD, NOTHING_PROVED),
+        0 => in_style(GOOD, &format!("all {} rows hold", rows.len())),
+        n => in_style(BAD, &format!("{n} of {} rows do not hold", rows.len())),
+    };
+    writeln!(out, "{verdict}")?;
+    if let Some(next) = next(proved, failed) {
+        out.say("next  ", next)?;
+    }
+    care::say(out)
+}
+
+/// What to do after a proof.
+fn next(proved: &Proved, failed: usize) -> Option<&'static str> {
+    Some(match (&proved.plan, failed) {
+        (None, 0) => return None,
+        (None, _) => {
+            "read the rows' cards again, or mend the table; `holdover table diff` says what a \
+             change of it does"
+        }
+        (Some(_), 0) if proved.is_empty() => "fill in the roster: a kept card a row",
+        (Some(_), 0) => {
+            "key the worksheet in with someone who reads it back, and try a card of each slot at \
+             a door: a proof on paper is none of the wiring"
+        }
+        (Some(_), _) => {
+            "mend these cards in the roster, or the ranges in the site file, and plan again: \
+             nothing is keyed in before"
+        }
+    })
 }
 
 /// What a roster without a kept card comes to.

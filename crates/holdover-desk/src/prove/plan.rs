@@ -7,7 +7,6 @@ use holdover::bits::Capture;
 use holdover::plan::{CardRef, Plan};
 use holdover::prove::prove;
 use holdover::site::{CardBatch, Panel, Site};
-use holdover::states::States;
 use serde_json::Value;
 
 use super::{Proved, Row, Side};
@@ -36,18 +35,19 @@ pub fn rows(
              change was meant"
         )));
     }
-    let mut states = States::default();
+    let mut own = Site::default();
     if let Some(site_path) = &request.site {
         let site = files::site(host, site_path, plan.table())?;
         agree(&plan, &site).map_err(|why| {
             let site = plain(&site_path.display().to_string());
             Fail::said(format!("{site}: not the site file of {name}: {why}: plan again with it"))
         })?;
-        states = site.states;
+        own = site;
     }
     let batches = plan.batches().to_vec();
-    let site = Site { panel: plan.panel().clone(), batches, states };
-    let read = roster::read(host, roster, request.sheet.as_deref(), plan.table(), &site)?;
+    let site = Site { panel: plan.panel().clone(), batches, ..own };
+    let words = roster::Words::of(&site, &request.words, plan.table())?;
+    let read = roster::read(host, roster, request.sheet.as_deref(), &words, plan.table(), &site)?;
     let mut notes: Vec<String> =
         read.about.iter().map(|note| format!("{}: {note}", plain(roster))).collect();
     if edited {

@@ -31,6 +31,8 @@ pub struct Advice {
     weak: BTreeMap<String, usize>,
     unknown: BTreeMap<usize, usize>,
     mismatched: usize,
+    /// Digits whose length is not settled.
+    uncounted: usize,
 }
 
 /// Candidates from this probability on count as fitting.
@@ -44,6 +46,9 @@ impl Advice {
     pub fn add(&mut self, answered: &Answered<'_, '_>) {
         let Answered { entry, answer, .. } = answered;
         self.captures += 1;
+        if entry.given.is_some() && answer.verdict != Verdict::Identified {
+            self.uncounted += 1;
+        }
         let Some(best) = answer.candidates.first() else {
             *self.unknown.entry(entry.observation.capture.len()).or_default() += 1;
             return;
@@ -87,43 +92,53 @@ impl Advice {
         }
     }
 
+    /// What to do about a reader that is wired wrong.
+    fn rewire(&self, Miswired { wiring, state, p }: Miswired<'_>) -> String {
+        let reader = match wiring.reader.as_str() {
+            "" => "this reader".to_owned(),
+            name => format!("reader {}", plain(name)),
+        };
+        let p = if self.hide { mask::percent(p).to_owned() } else { percent(p) };
+        match state {
+            _ if wiring.mixed => format!(
+                "{reader}: {p} of the captures came {}, the others did not: they are of several \
+                 readers. Give each capture its reader's name (a column \"reader\"), and the \
+                 wiring of each is told",
+                match state {
+                    Reading::LinesSwapped => "with D0 and D1 swapped",
+                    Reading::Reversed => "with their bits in reverse order",
+                    _ => "with D0 and D1 swapped and their bits in reverse order",
+                }
+            ),
+            Reading::LinesSwapped if wiring.guessed => format!(
+                "{reader}: the guess which line is D0 was wrong ({p}): the captures are read \
+                 the other way round. Name the lines with --d0 and --d1"
+            ),
+            Reading::LinesSwapped => format!(
+                "{reader}: D0 and D1 are swapped ({p}). Swap the two data wires at the reader, \
+                 then read one card again"
+            ),
+            Reading::Reversed => format!(
+                "{reader}: the bits come in reverse order ({p}). Look at the reader's output \
+                 setting, then read one card again"
+            ),
+            _ => format!(
+                "{reader}: D0 and D1 are swapped and the bits come in reverse order ({p}). Swap \
+                 the two data wires at the reader and look at its output setting"
+            ),
+        }
+    }
+
     /// The advice, in the order things are done.
     pub fn said(&self, fit: &Fit<'_, '_>) -> Vec<String> {
         let mut said: Vec<String> = Vec::new();
-        for Miswired { wiring, state, p } in fit.wiring().iter().flat_map(miswired) {
-            let reader = match wiring.reader.as_str() {
-                "" => "this reader".to_owned(),
-                name => format!("reader {}", plain(name)),
-            };
-            let p = if self.hide { mask::percent(p).to_owned() } else { percent(p) };
-            said.push(match state {
-                _ if wiring.mixed => format!(
-                    "{reader}: {p} of the captures came {}, the others did not: they are of several \
-                     readers. Give each capture its reader's name (a column \"reader\"), and the \
-                     wiring of each is told",
-                    match state {
-                        Reading::LinesSwapped => "with D0 and D1 swapped",
-                        Reading::Reversed => "with their bits in reverse order",
-                        _ => "with D0 and D1 swapped and their bits in reverse order",
-                    }
-                ),
-                Reading::LinesSwapped if wiring.guessed => format!(
-                    "{reader}: the guess which line is D0 was wrong ({p}): the captures are read \
-                     the other way round. Name the lines with --d0 and --d1"
-                ),
-                Reading::LinesSwapped => format!(
-                    "{reader}: D0 and D1 are swapped ({p}). Swap the two data wires at the reader, \
-                     then read one card again"
-                ),
-                Reading::Reversed => format!(
-                    "{reader}: the bits come in reverse order ({p}). Look at the reader's output \
-                     setting, then read one card again"
-                ),
-                _ => format!(
-                    "{reader}: D0 and D1 are swapped and the bits come in reverse order ({p}). Swap \
-                     the two data wires at the reader and look at its output setting"
-                ),
-            });
+        said.extend(fit.wiring().iter().flat_map(miswired).map(|found| self.rewire(found)));
+        if self.uncounted > 0 {
+            said.push(format!(
+                "{} without a bit count. Have the program print the count, or the bits, or read a \
+                 second card of this kind: digits printed alike tell their length together",
+                captures(self.uncounted)
+            ));
         }
         if self.slipped > 0 {
             said.push(format!(

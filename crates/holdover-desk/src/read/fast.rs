@@ -35,7 +35,7 @@ pub fn see(batch: &mut Batch<'_>, source: &Arc<str>, first_line: u64, plain: &[B
         let lines = (line..).zip(&plain.lengths).filter(|(_, bits)| **bits == 0);
         for ((line, _), bytes) in lines.zip(plain.other()) {
             if let Some(Row { entry: Ok(entry), .. }) = text_row(source, line, bytes) {
-                batch.see(&entry.observation);
+                entry.seen_by(batch);
             }
         }
         line += plain.count();
@@ -328,7 +328,10 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
 
     fn render_row(&self, row: &Row, gaps: Option<&Gaps<'_>>, out: &mut Vec<u8>) -> Outcome {
         let Ok(entry) = &row.entry else { return Outcome::InputWrong };
-        let answer = self.fit.answer(&entry.observation);
+        let answer = entry.answered_by(self.fit);
+        let taken = super::taken(row, entry, &answer);
+        let row = taken.as_ref().unwrap_or(row);
+        let Ok(entry) = &row.entry else { return Outcome::InputWrong };
         let notes = notes::of(entry, &answer, self.site, gaps);
         self.render.answered(&Answered { row, entry, answer: &answer, notes, gaps }, out);
         match answer.verdict {
@@ -415,7 +418,7 @@ mod tests {
         let mut one_by_one = Batch::new(builtin(), site);
         for line in text.lines() {
             if let Some(Row { entry: Ok(entry), .. }) = text_row(&source, 1, line.as_bytes()) {
-                one_by_one.see(&entry.observation);
+                entry.seen_by(&mut one_by_one);
             }
         }
         let (fit, plain_fit) = (batch.fit(), one_by_one.fit());

@@ -30,13 +30,22 @@ impl Render for Json {
         let capture = &entry.observation.capture;
         let bits = gaps.map_or_else(|| capture.to_string(), Gaps::bits);
         let line = gaps.map_or_else(|| row.line.into(), |gaps| bare(&gaps.line()));
-        let candidates: Vec<Any> =
-            answer.candidates.iter().map(|candidate| object(candidate, *gaps)).collect();
+        let candidates = answer.candidates.iter().map(|candidate| {
+            let mut object = object(candidate, *gaps);
+            if entry.given.is_some() {
+                object.insert("length".into(), candidate.capture.len().into());
+            }
+            Any::Object(object)
+        });
+        let candidates: Vec<Any> = candidates.collect();
         let mut object = Map::new();
         object.insert("line".into(), line);
         object.insert("source".into(), (*row.source).into());
         object.insert("bits".into(), bits.into());
         object.insert("length".into(), capture.len().into());
+        if let Some(given) = &entry.given {
+            object.insert("given".into(), given.clone().into());
+        }
         object.insert("verdict".into(), answer.verdict.name().into());
         object.insert("candidates".into(), candidates.into());
         object.insert("none_probability".into(), rounded(answer.none_probability, 9));
@@ -81,7 +90,7 @@ fn rounded(number: f64, digits: i32) -> Any {
     json!((number * scale).round() / scale)
 }
 
-fn object(candidate: &Candidate<'_>, gaps: Option<&Gaps<'_>>) -> Any {
+fn object(candidate: &Candidate<'_>, gaps: Option<&Gaps<'_>>) -> Map<String, Any> {
     let decode = candidate.decode();
     let word = candidate.word.wide();
     let fields = candidate.layout.fields().iter().map(|field| {
@@ -108,7 +117,7 @@ fn object(candidate: &Candidate<'_>, gaps: Option<&Gaps<'_>>) -> Any {
     object.insert("evidence".into(), evidence.into());
     object.insert("evidence_bits".into(), rounded(candidate.evidence_bits(), 3));
     object.insert("probability".into(), rounded(candidate.probability, 9));
-    Any::Object(object)
+    object
 }
 
 /// Whether a double holds every number of the field.

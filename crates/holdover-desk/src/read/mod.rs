@@ -306,7 +306,10 @@ impl Job<'_, '_> {
                 return Ok(Outcome::InputWrong);
             }
         };
-        let answer = fit.answer(&entry.observation);
+        let answer = entry.answered_by(fit);
+        let taken = taken(row, entry, &answer);
+        let row = taken.as_ref().unwrap_or(row);
+        let Ok(entry) = &row.entry else { return Ok(Outcome::InputWrong) };
         let notes = notes::of(entry, &answer, self.site, None);
         report.answered(&Answered { row, entry, answer: &answer, notes, gaps: None })?;
         Ok(match answer.verdict {
@@ -339,6 +342,15 @@ impl Job<'_, '_> {
     }
 }
 
+/// Digits of unknown length as the capture that they are taken for; `None` of all
+/// else.
+fn taken(row: &Row, entry: &Entry, answer: &Answer<'_>) -> Option<Row> {
+    entry.digits.as_ref()?;
+    let mut entry = entry.clone();
+    entry.observation.capture = answer.capture.unwrap_or(entry.observation.capture);
+    Some(Row { source: row.source.clone(), line: row.line, entry: Ok(entry) })
+}
+
 fn see_rows(
     host: &dyn Host,
     batch: &mut Batch<'_>,
@@ -350,7 +362,7 @@ fn see_rows(
     let mut outcome = Outcome::Done;
     for row in rows {
         let Ok(entry) = &row.entry else { continue };
-        batch.see(&entry.observation);
+        entry.seen_by(batch);
         if let Some(why) = entry.state.as_deref().and_then(|word| states(site).of(word).err()) {
             terminal::complain(host, &format!("{}:{}: {why}", plain(&row.source), row.line));
             outcome = Outcome::InputWrong;

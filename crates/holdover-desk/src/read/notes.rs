@@ -26,6 +26,7 @@ pub fn of(
     gaps: Option<&Gaps<'_>>,
 ) -> Vec<String> {
     let mut notes = entry.notes.clone();
+    notes.extend(lengths(entry, answer));
     notes.extend(answer.mended.as_ref().and_then(mend));
     if let Some(best) = answer.best() {
         notes.extend(reading(best).filter(|_| best.probability >= LIKELY));
@@ -47,6 +48,30 @@ pub fn of(
     }
     notes
 }
+
+/// Which length digits were taken for, and which others they could have.
+fn lengths(entry: &Entry, answer: &Answer<'_>) -> Option<String> {
+    entry.digits.as_ref()?;
+    let taken = answer.capture?.len();
+    let mut others: Vec<(usize, f64)> = Vec::new();
+    for candidate in answer.candidates.iter().filter(|c| c.capture.len() != taken) {
+        let length = candidate.capture.len();
+        match others.iter_mut().find(|(of, _)| *of == length) {
+            Some((_, sum)) => *sum += candidate.probability,
+            None => others.push((length, candidate.probability)),
+        }
+    }
+    others.retain(|(_, sum)| *sum >= LENGTH_NAMED);
+    let others: Vec<String> =
+        others.iter().map(|(length, p)| format!("{length} ({})", percent(*p))).collect();
+    Some(match others.is_empty() {
+        true => format!("taken as {taken} bits"),
+        false => format!("taken as {taken} bits; could be {} too", others.join(", ")),
+    })
+}
+
+/// Another length of digits is named from this probability on.
+const LENGTH_NAMED: f64 = 0.01;
 
 /// What the capture would be with the bits in doubt mended.
 fn mend(mended: &Mended<'_>) -> Option<String> {

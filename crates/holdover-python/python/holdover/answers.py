@@ -49,6 +49,7 @@ class Candidate(TypedDict):
     evidence: list[Evidence]
     evidence_bits: float
     probability: float
+    length: NotRequired[int]
 
 
 class Read(TypedDict):
@@ -60,6 +61,7 @@ class Read(TypedDict):
     verdict: Verdict
     bits: NotRequired[str]
     length: NotRequired[int]
+    given: NotRequired[str]
     candidates: NotRequired[list[Candidate]]
     none_probability: NotRequired[float]
     other_probability: NotRequired[float]

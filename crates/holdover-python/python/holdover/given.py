@@ -115,25 +115,62 @@ def _utf8(text: str) -> bytes:
         raise Refused(f"the text has half a character at {error.start}: {error.reason}") from None
 
 
-def _csv(frame: Any) -> bytes | None:
-    """A data frame as CSV; None for anything else."""
-    if not hasattr(frame, "__arrow_c_stream__"):
+# Headings of captures, as the reader of CSV has them.
+_BITS = {"bits", "bit", "raw", "raw bits", "capture", "wiegand", "binary"}
+
+
+def _csv(given: Any) -> bytes | None:
+    """A data frame, or one column of captures, as CSV; None for anything else."""
+    if hasattr(given, "to_csv") and hasattr(given, "convert_dtypes"):
+        return _pandas(given)
+    if hasattr(given, "write_csv") or hasattr(given, "to_frame"):
+        return _polars(given)
+    if not hasattr(given, "__arrow_c_stream__") and not hasattr(given, "__arrow_c_array__"):
         return None
-    if hasattr(frame, "to_csv") and hasattr(frame, "convert_dtypes"):
-        # pandas: whole numbers with gaps are floats there, and would be
-        # written 4321.0.
-        frame = frame.to_frame() if hasattr(frame, "to_frame") else frame
-        return _utf8(frame.convert_dtypes().to_csv(index=False))
-    if hasattr(frame, "write_csv"):
-        text = frame.write_csv()
-        return text if isinstance(text, bytes) else _utf8(text)
     try:
         arrow = importlib.import_module("pyarrow")
         csv = importlib.import_module("pyarrow.csv")
     except ImportError:
         raise TypeError(
-            f"a {type(frame).__name__} needs pyarrow to be written as CSV: install it, or give CSV"
+            f"a {type(given).__name__} needs pyarrow to be written as CSV: install it, or give CSV"
         ) from None
+    columns = isinstance(given, (arrow.Array, arrow.ChunkedArray))
+    table = arrow.table({"bits": given} if columns else given)
+    for field in table.schema:
+        kinds = arrow.types
+        _refuse_numbers(field.name, kinds.is_integer(field.type) or kinds.is_floating(field.type))
     out = io.BytesIO()
-    csv.write_csv(arrow.table(frame), out)
+    csv.write_csv(table, out)
     return out.getvalue()
+
+
+def _pandas(given: Any) -> bytes:
+    frame = given.to_frame("bits") if hasattr(given, "to_frame") else given
+    if frame.shape[1] == 1 and not isinstance(frame.columns[0], str):
+        # A column without a name would be written as "0", which is a capture.
+        frame = frame.set_axis(["bits"], axis=1)
+    # Whole numbers with gaps are floats there, and would be written 4321.0.
+    frame = frame.convert_dtypes()
+    for name, kind in frame.dtypes.items():
+        # Integers beyond 64 bits are objects.
+        large = kind == object and any(isinstance(cell, int) for cell in frame[name])
+        _refuse_numbers(name, large or getattr(kind, "kind", "") in ("i", "u", "f"))
+    return _utf8(frame.to_csv(index=False))
+
+
+def _polars(given: Any) -> bytes:
+    frame = given if hasattr(given, "write_csv") else given.to_frame("bits")
+    for name, kind in frame.schema.items():
+        _refuse_numbers(name, kind.is_numeric())
+    text: str | bytes = frame.write_csv()
+    return text if isinstance(text, bytes) else _utf8(text)
+
+
+def _refuse_numbers(name: object, numbers: bool) -> None:
+    """Refuses captures as numbers: the zeros in front are lost."""
+    heading = " ".join(re.sub(r"[_.-]", " ", str(name)).lower().split())
+    if numbers and heading in _BITS:
+        raise Refused(
+            f"the column {name!r} holds numbers, which have lost the zeros in front: read it as "
+            "text, with dtype=str (pandas) or infer_schema=False (polars)"
+        )

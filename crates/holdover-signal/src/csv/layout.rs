@@ -116,66 +116,37 @@ impl Layout {
         let columns = rows.first().map_or(0, |r| r.cells.len());
         let start = rows.first().map_or(0, |r| r.start);
         let comma = separator != b',';
-        let number = |cell: &[u8]| Decimal::read(trimmed(cell), comma);
         let mut notes = Vec::new();
         let names: Vec<String> = match &heading {
             Some(cells) => cells.iter().enumerate().map(|(i, c)| name(trimmed(c), i)).collect(),
             None => (0..columns).map(|i| format!("column {}", i + 1)).collect(),
         };
-        // Where the time is.
-        let heads: Vec<_> = match heading {
-            Some(_) => names.iter().map(|n| time_heading(n)).collect(),
-            None => Vec::new(),
-        };
-        // A time says more than a count beside it.
-        let times = heads.iter().position(|h| matches!(h, Some(None | Some(Heading::Unit(_)))));
-        let timed = times.or_else(|| heads.iter().position(Option::is_some));
-        let bare = |i: usize| {
-            rows.iter().all(|r| {
-                let cell = r.cells.get(i).map(|c| trimmed(c)).unwrap_or_default();
-                word(cell).is_some()
-                    || number(cell).is_some_and(|n| matches!(n.whole(), Some(0 | 1)))
-            })
-        };
-        let rising = |i: usize| {
-            let all: Vec<f64> =
-                rows.iter().filter_map(|r| number(r.cells.get(i)?).map(Decimal::value)).collect();
-            all.len() == rows.len() && all.windows(2).all(|w| w[0] <= w[1])
-        };
+        let titled = names.iter().filter(|_| heading.is_some());
+        let timed = titled_time(titled.map(|name| time_heading(name)));
         if timed.is_none() && !complete && rows.len() < ENOUGH_ROWS {
             return Ok(Look::More);
         }
         // Without a heading that says so: a first column of other numbers than
         // levels that never falls.
-        let column = timed.or_else(|| (columns > 1 && !bare(0) && rising(0)).then_some(0));
+        let falls = || bare(&rows, 0, comma) || !rising(&rows, 0, comma);
+        let column = timed.or_else(|| (columns > 1 && !falls()).then_some(0));
         let written = timed.and_then(|i| time_heading(&names[i])).flatten();
-        let counts = |i: usize| {
-            let all: Option<Vec<u64>> =
-                rows.iter().map(|r| number(r.cells.get(i)?)?.whole()).collect();
-            all.is_some_and(|all| all.len() > 1 && all.windows(2).all(|w| w[1] == w[0] + 1))
-        };
-        let clock = match column {
-            None => Clock::Rows { rate_hz: rate(options, "")? },
-            Some(index) => match (written, options.time_unit) {
-                (Some(Heading::Unit(unit)), _) => Clock::Column { index, unit: unit.exponent() },
-                (Some(Heading::Count), _) => {
-                    Clock::Count { index, rate_hz: rate(options, " but a sample number")? }
-                }
-                (None, Some(unit)) => Clock::Column { index, unit: unit.exponent() },
-                (None, None) => {
-                    if !complete && rows.len() < ENOUGH_ROWS {
-                        return Ok(Look::More);
-                    }
-                    if counts(index) && rows.len() >= ENOUGH_ROWS {
+        let clock = match (column, written, options.time_unit) {
+            (None, ..) => Clock::Rows { rate_hz: rate(options, "")? },
+            (Some(index), Some(Heading::Unit(unit)), _) | (Some(index), None, Some(unit)) => {
+                Clock::Column { index, unit: unit.exponent() }
+            }
+            (Some(index), Some(Heading::Count), _) => {
+                Clock::Count { index, rate_hz: rate(options, " but a sample number")? }
+            }
+            (Some(index), None, None) => {
+                let short = !complete && text.len() < LOOK / 2;
+                match without_unit(&rows, index, comma, complete, short) {
+                    None => return Ok(Look::More),
+                    Some(Untold::Count) => {
                         Clock::Count { index, rate_hz: rate(options, " but a sample number")? }
-                    } else if !complete
-                        && text.len() < LOOK / 2
-                        && shortest(&rows, index, comma).is_none()
-                    {
-                        // A pulse tells the unit; none has been seen yet.
-                        return Ok(Look::More);
-                    } else {
-                        let unit = guess_unit(&rows, index, comma);
+                    }
+                    Some(Untold::Time(unit)) => {
                         notes.push(format!(
                             "the time column has no unit: taken as {}, which gives pulses their \
                              usual width",
@@ -184,7 +155,7 @@ impl Layout {
                         Clock::Column { index, unit: unit.exponent() }
                     }
                 }
-            },
+            }
         };
         let time = match clock {
             Clock::Column { index, .. } | Clock::Count { index, .. } => Some(index),
@@ -213,6 +184,58 @@ impl Layout {
             Clock::Rows { .. } => None,
         }
     }
+}
+
+/// The column whose heading is a time; a time says more than a count beside it.
+fn titled_time(heads: impl Iterator<Item = Option<Option<Heading>>>) -> Option<usize> {
+    let heads: Vec<_> = heads.collect();
+    let time = heads.iter().position(|h| matches!(h, Some(None | Some(Heading::Unit(_)))));
+    time.or_else(|| heads.iter().position(Option::is_some))
+}
+
+/// Whether a column is levels and nothing else.
+fn bare(rows: &[Row<'_>], column: usize, comma: bool) -> bool {
+    rows.iter().all(|row| {
+        let cell = row.cells.get(column).map(|c| trimmed(c)).unwrap_or_default();
+        let number = || Decimal::read(trimmed(cell), comma);
+        word(cell).is_some() || number().is_some_and(|n| matches!(n.whole(), Some(0 | 1)))
+    })
+}
+
+/// Whether a column is numbers that never fall.
+fn rising(rows: &[Row<'_>], column: usize, comma: bool) -> bool {
+    let number = |row: &Row<'_>| Decimal::read(trimmed(row.cells.get(column)?), comma);
+    let all: Vec<f64> = rows.iter().filter_map(|row| number(row).map(Decimal::value)).collect();
+    all.len() == rows.len() && all.windows(2).all(|w| w[0] <= w[1])
+}
+
+/// What a time column without a unit is.
+enum Untold {
+    /// Numbers of samples.
+    Count,
+    Time(TimeUnit),
+}
+
+/// What a column of times without a unit is; `None` where more rows tell.
+fn without_unit(
+    rows: &[Row<'_>],
+    column: usize,
+    comma: bool,
+    complete: bool,
+    short: bool,
+) -> Option<Untold> {
+    if !complete && rows.len() < ENOUGH_ROWS {
+        return None;
+    }
+    let whole = |row: &Row<'_>| Decimal::read(trimmed(row.cells.get(column)?), comma)?.whole();
+    let all: Option<Vec<u64>> = rows.iter().map(whole).collect();
+    let counts = all.is_some_and(|all| all.len() > 1 && all.windows(2).all(|w| w[1] == w[0] + 1));
+    if counts && rows.len() >= ENOUGH_ROWS {
+        return Some(Untold::Count);
+    }
+    // A pulse tells the unit; none may have been seen yet.
+    let told = !short || shortest(rows, column, comma).is_some();
+    told.then(|| Untold::Time(guess_unit(rows, column, comma)))
 }
 
 /// How a column's levels are written; `None`: more must be seen.

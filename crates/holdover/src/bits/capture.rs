@@ -212,6 +212,38 @@ pub enum CaptureErrorKind {
     /// Over 256 bits.
     #[error("more than 256 bits: one capture is one card read; put each on a line of its own")]
     TooManyBits,
+    /// A line without a capture.
+    #[error(
+        "no capture in this line: expected bits, or hexadecimal with a bit count, as 0x1A2B3C4/26"
+    )]
+    NoCapture,
+    /// A line with more than one.
+    #[error(
+        "more than one capture in this line, at columns {} and {}: put each on a line of its own",
+        columns[0], columns[1]
+    )]
+    Several {
+        /// Where the first two begin.
+        columns: [usize; 2],
+    },
+    /// Digits without a bit count where bits are needed.
+    #[error("no bit count is given: write 0x…/bits, or the bits themselves")]
+    NoCount,
+    /// What could be a capture is a date or a time.
+    #[error(
+        "a date or a time, and no capture: if these are a card's digits, write 0x…/bits with \
+         their bit count"
+    )]
+    DateOrTime,
+    /// A number that a spreadsheet made of digits.
+    #[error(
+        "{found:?} is what a spreadsheet made of a long number, and digits are lost: format the \
+         column as text and fill it in again from the source"
+    )]
+    SpreadsheetNumber {
+        /// What stands there.
+        found: String,
+    },
     /// A character that is neither a bit nor a separator.
     #[error("expected 0 or 1, found {found:?} at column {column}; hexadecimal is written 0x…/bits")]
     NotABit {

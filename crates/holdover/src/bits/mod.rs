@@ -3,6 +3,8 @@
 
 mod capture;
 mod columns;
+mod digits;
+mod find;
 pub mod gf2;
 mod span;
 mod text;
@@ -11,6 +13,8 @@ mod wire;
 
 pub use capture::{Capture, CaptureError, CaptureErrorKind};
 pub use columns::BitColumns;
+pub use digits::{Digits, Side, Style, Way, Width};
+pub use find::{Found, FoundNote, What, find, find_in_cell};
 pub use span::{Position, Run, Span, SpanError, SpanErrorKind};
 pub use text::{CaptureText, TextNote};
 pub use wide::Wide;

@@ -3,7 +3,8 @@
 use std::fmt;
 use std::str::FromStr;
 
-use super::{Capture, CaptureError, CaptureErrorKind, Wide};
+use super::digits::pack;
+use super::{Capture, CaptureError, CaptureErrorKind};
 
 /// A capture read from text, with what had to be assumed to read it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -162,15 +163,6 @@ fn read_count(text: &str) -> Result<usize, CaptureError> {
 fn take(nibbles: &[u8], from: usize, len: usize) -> Result<Capture, CaptureError> {
     let bit = |i: usize| nibbles[i / 4] >> (3 - i % 4) & 1 == 1;
     Capture::from_bits((from..from + len).map(bit))
-}
-
-/// Up to 64 digits, from the front.
-fn pack(nibbles: &[u8]) -> Wide {
-    let mut wide = Wide::ZERO;
-    for (i, nibble) in nibbles.iter().take(64).enumerate() {
-        wide.0[i / 16] |= u64::from(*nibble) << (60 - 4 * (i % 16));
-    }
-    wide
 }
 
 #[cfg(test)]

@@ -2,10 +2,10 @@
 
 use super::batch::{Guess, Kind, Observation};
 use super::fit::{Fit, Own};
-use super::known::Doubt;
+use super::known::{Doubt, Known};
 use super::mend::{self, Mend};
 use super::model::{IDENTIFIED, LISTED, LISTED_MOST, NEAR_MISSES, UNKNOWN};
-use crate::bits::Capture;
+use crate::bits::{Capture, Digits};
 use crate::decode::{Decode, Reading};
 use crate::layout::Layout;
 
@@ -93,6 +93,8 @@ pub struct Candidate<'t> {
     pub layout: &'t Layout,
     /// What happened between card and file.
     pub reading: Reading,
+    /// The capture that it explains: of digits of unknown length, one of several.
+    pub capture: Capture,
     /// The word the card sent, under this reading.
     pub word: Capture,
     /// The value given to a lost bit.
@@ -125,6 +127,9 @@ impl<'t> Candidate<'t> {
 pub struct Answer<'t> {
     /// What is settled.
     pub verdict: Verdict,
+    /// The capture: of digits of unknown length, the best candidate's, or the
+    /// likeliest; `None` where no length holds them.
+    pub capture: Option<Capture>,
     /// The candidates, best first; near misses included.
     pub candidates: Vec<Candidate<'t>>,
     /// Probability that no layout of the table made this capture.
@@ -159,6 +164,28 @@ impl<'t> Answer<'t> {
     }
 }
 
+/// Everything that may explain one capture, each with its odds.
+pub(super) struct View {
+    capture: Capture,
+    guesses: Vec<Guess>,
+    own: Vec<Own>,
+    /// Of each guess.
+    odds: Vec<f64>,
+    role_bits: Vec<f64>,
+    none: f64,
+    /// Harmed beyond telling.
+    beyond: f64,
+    wiring: [f64; 4],
+}
+
+impl View {
+    /// The odds of all of it together.
+    pub(super) fn all(&self) -> f64 {
+        let known = self.guesses.iter().zip(&self.odds).filter(|(guess, _)| !guess.strange);
+        self.none + self.beyond + known.map(|(_, odds)| odds).sum::<f64>()
+    }
+}
+
 impl<'t> Fit<'_, 't> {
     /// Ranks one capture of the batch against everything the batch showed.
     ///
@@ -167,52 +194,102 @@ impl<'t> Fit<'_, 't> {
     pub fn answer(&self, observation: &Observation) -> Answer<'t> {
         let Observation { capture, reader, known } = observation;
         let reader = self.batch.reader(reader);
-        let (guesses, own, own_none) = self.guesses_of(reader, capture, known);
+        let class = self.class_of(reader, capture);
+        self.assemble(&[self.view(reader, capture, known, class, None)])
+    }
+
+    /// Ranks digits of unknown length over all lengths that they may be of.
+    ///
+    /// Each candidate has a capture of its own, and so has the answer: the best
+    /// candidate's, or the likeliest where there is none.
+    pub fn answer_digits(&self, reader: &str, digits: &Digits, known: &Known) -> Answer<'t> {
+        let reader = self.batch.reader(reader);
+        let lengths = self.lengths_of(reader, digits).into_iter();
+        let views: Vec<View> = lengths
+            .map(|of| self.view(reader, &of.capture, known, of.class, Some(of.scale)))
+            .collect();
+        self.assemble(&views)
+    }
+
+    /// Weighs everything that explains a capture; of digits of unknown length, one
+    /// that they may be, `of_digits` so likely.
+    pub(super) fn view(
+        &self,
+        reader: Option<u32>,
+        capture: &Capture,
+        known: &Known,
+        class: Option<usize>,
+        of_digits: Option<f64>,
+    ) -> View {
+        let (guesses, own, own_none) = self.guesses_of(reader, capture, known, class);
         let weighed = self.weigh(reader, capture.len(), own_none, &guesses, &own);
-        let mut all_odds: Vec<f64> = (guesses.iter().zip(&own))
+        let mut odds: Vec<f64> = (guesses.iter().zip(&own))
             .map(|(guess, own)| weighed.wiring[guess.wiring()] * self.part(guess, own))
             .collect();
-        let role_bits = self.by_role(&guesses, &mut all_odds);
-        let suspect = self.by_suspicion(&guesses, &mut all_odds);
-        let odds_of = |i: usize| all_odds[i];
-        let (strange, of_table): (Vec<usize>, Vec<usize>) =
-            (0..guesses.len()).partition(|i| guesses[*i].strange);
-        let mut odds: Vec<(f64, usize)> = of_table.into_iter().map(|i| (odds_of(i), i)).collect();
-        let none = weighed.none + suspect + strange.into_iter().map(odds_of).sum::<f64>();
+        let role_bits = self.by_role(&guesses, &mut odds);
+        let suspect = self.by_suspicion(&guesses, &mut odds);
+        let strange = guesses.iter().zip(&odds).filter(|(guess, _)| guess.strange);
+        let unlikely = of_digits.map_or(0.0, |_| self.unlikely_length(capture.len()));
+        let scale = of_digits.unwrap_or(1.0);
+        let none = (weighed.none - unlikely).max(weighed.none * 1e-9);
+        let none = none + suspect + strange.map(|(_, odds)| odds).sum::<f64>();
         let beyond =
             self.beyond(capture.len(), &known.doubt) + self.harmed(reader, capture, &guesses);
-        let all = none + beyond + odds.iter().map(|(odds, _)| odds).sum::<f64>();
+        odds.iter_mut().for_each(|odds| *odds *= scale);
+        View {
+            capture: *capture,
+            none: scale * none,
+            beyond: scale * beyond,
+            wiring: weighed.wiring,
+            guesses,
+            own,
+            odds,
+            role_bits,
+        }
+    }
+
+    /// The answer that comes of everything that may be behind a capture.
+    fn assemble(&self, views: &[View]) -> Answer<'t> {
+        let none: f64 = views.iter().map(|view| view.none).sum();
+        let beyond: f64 = views.iter().map(|view| view.beyond).sum();
+        let mut odds: Vec<(f64, usize, usize)> = Vec::new();
+        for (v, view) in views.iter().enumerate() {
+            let of_table = view.odds.iter().enumerate().filter(|(i, _)| !view.guesses[*i].strange);
+            odds.extend(of_table.map(|(i, odds)| (*odds, v, i)));
+        }
+        let all = none + beyond + odds.iter().map(|(odds, ..)| odds).sum::<f64>();
         // Ties keep the order of the readings and of the table.
-        odds.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+        odds.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
         let none_probability = none / all;
+        let guess = |v: usize, i: usize| &views[v].guesses[i];
         // Where nothing fits, the nearest misses say why, whatever the reading.
-        let near = |rank: usize, i: usize| {
+        let near = |rank: usize, guess: &Guess| {
             rank < NEAR_MISSES
-                && (none_probability >= UNKNOWN || guesses[i].reading == Reading::AsCaptured)
+                && (none_probability >= UNKNOWN || guess.reading == Reading::AsCaptured)
         };
-        let listed: Vec<usize> = odds
+        let listed: Vec<(f64, usize, usize)> = odds
             .iter()
+            .copied()
             .enumerate()
-            .filter(|(_, (_, i))| guesses[*i].mended.is_none())
-            .filter(|(rank, (odds, i))| odds / all >= LISTED || near(*rank, *i))
+            .filter(|(_, (_, v, i))| guess(*v, *i).mended.is_none())
+            .filter(|(rank, (odds, v, i))| odds / all >= LISTED || near(*rank, guess(*v, *i)))
             .take(LISTED_MOST)
-            .map(|(_, (_, i))| *i)
+            .map(|(_, of)| of)
             .collect();
-        let candidates: Vec<Candidate<'t>> = listed
-            .iter()
-            .map(|&i| {
-                let guess = &guesses[i];
-                let wiring = weighed.wiring[guess.wiring()];
-                Candidate {
-                    layout: self.batch.kinds[guess.kind as usize].layout,
-                    reading: guess.reading,
-                    word: guess.word,
-                    restored: guess.restored,
-                    evidence: self.evidence(guess, &own[i], wiring, role_bits[i]),
-                    probability: odds_of(i) / all,
-                }
-            })
-            .collect();
+        let candidate = |&(odds, v, i): &(f64, usize, usize)| {
+            let (view, guess) = (&views[v], guess(v, i));
+            let wiring = view.wiring[guess.wiring()];
+            Candidate {
+                layout: self.batch.kinds[guess.kind as usize].layout,
+                reading: guess.reading,
+                capture: view.capture,
+                word: guess.word,
+                restored: guess.restored,
+                evidence: self.evidence(guess, &view.own[i], wiring, view.role_bits[i]),
+                probability: odds / all,
+            }
+        };
+        let candidates: Vec<Candidate<'t>> = listed.iter().map(candidate).collect();
         let named: f64 = candidates.iter().map(|c| c.probability).sum();
         let other_probability = match listed.len() == odds.len() && beyond == 0.0 {
             true => 0.0,
@@ -223,20 +300,21 @@ impl<'t> Fit<'_, 't> {
             _ if none_probability >= UNKNOWN => Verdict::Unknown,
             _ => Verdict::Ambiguous,
         };
-        let mended = odds.iter().find_map(|(odds, i)| {
-            let guess = &guesses[*i];
+        let mended = odds.iter().find_map(|&(odds, v, i)| {
+            let guess = guess(v, i);
             let mends = guess.mended?;
+            let layout = self.batch.kinds[guess.kind as usize].layout;
             Some(Mended {
                 first: mends.first,
                 second: mends.second,
-                decode: Decode {
-                    layout: self.batch.kinds[guess.kind as usize].layout,
-                    word: guess.word,
-                },
+                decode: Decode { layout, word: guess.word },
                 probability: odds / all,
             })
         });
-        Answer { verdict, candidates, none_probability, other_probability, mended }
+        let likeliest = views.iter().max_by(|a, b| a.all().total_cmp(&b.all()));
+        let best = candidates.first().filter(|_| verdict != Verdict::Unknown);
+        let capture = best.map(|best| best.capture).or(likeliest.map(|view| view.capture));
+        Answer { verdict, capture, candidates, none_probability, other_probability, mended }
     }
 
     /// The mixture's part for a capture harmed beyond mending, as one of the

@@ -4,11 +4,13 @@ use std::collections::{HashMap, HashSet};
 use std::sync::OnceLock;
 
 use super::class;
+use super::digits;
 use super::evidence::{RuleBits, RuleWorth, kept_bits};
 use super::known::{Doubt, Known, Owned};
 use super::mend::{self, Mends};
 use super::model::{
-    LONG_SERIAL_BITS, SERIAL_HEAD_BITS, SERIAL_READING_LOG2, SLIP_IN_DOUBT_LOG2, SLIP_LOG2,
+    COUNTED_END_LOG2, LONG_SERIAL_BITS, SERIAL_HEAD_BITS, SERIAL_READING_LOG2, SLIP_IN_DOUBT_LOG2,
+    SLIP_LOG2,
 };
 use super::roles::{self, Pair};
 use super::sketch::{KEPT_MOST, Sketch};
@@ -174,6 +176,8 @@ pub struct Batch<'t> {
     pub(super) sketch: Sketch,
     /// What is known of captures, where anything is.
     pub(super) known: HashMap<(u32, Capture), Known>,
+    /// Digits of unknown length.
+    pub(super) digits: digits::Seen,
     pub(super) has_site: bool,
     /// The layouts, and their decoders by length, made when first asked for.
     table: &'t Table,
@@ -232,6 +236,7 @@ impl<'t> Batch<'t> {
             reader_index: HashMap::new(),
             sketch: Sketch::new(),
             known: HashMap::new(),
+            digits: digits::Seen::new(),
             table,
             decoders: (0..=Capture::MAX_BITS).map(|_| OnceLock::new()).collect(),
             has_site: site.is_some_and(|site| !site.batches.is_empty()),
@@ -278,7 +283,7 @@ impl<'t> Batch<'t> {
         self.sketch.see_columns(reader, columns);
     }
 
-    fn reader_or_new(&mut self, name: &str) -> u32 {
+    pub(super) fn reader_or_new(&mut self, name: &str) -> u32 {
         if let Some(reader) = self.reader_index.get(name) {
             return *reader;
         }
@@ -451,6 +456,10 @@ fn slip_of(reading: Reading, capture: &Capture, doubt: &Doubt) -> f64 {
         Reading::ExtraLastBit => doubt.suspect.contains(&capture.len()),
         _ => return mend::none(doubt, capture.len()),
     };
+    let lost = matches!(reading, Reading::FirstBitLost | Reading::LastBitLost);
+    if doubt.short == if lost { 1 } else { -1 } {
+        return COUNTED_END_LOG2;
+    }
     match (seen, doubt.is_empty()) {
         (true, _) => mend::alone(doubt),
         // What is in doubt inside stays as it is.

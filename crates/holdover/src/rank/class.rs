@@ -14,7 +14,7 @@ use crate::bits::{Capture, Span, Wide};
 use crate::decode::{BitExtract, Bits, Decoder, Reading, View};
 use crate::layout::{Code, Part};
 
-/// Makes class_index of captures of one length and one reader.
+/// Makes signatures of captures of one length and one reader.
 #[derive(Debug, Clone)]
 pub struct Classifier<'f> {
     decoder: &'f Decoder<'f>,
@@ -194,7 +194,7 @@ impl<'f> Classifier<'f> {
     }
 
     /// One word that says at least as much as the signature: captures of equal
-    /// keys have equal class_index. Only where [`Classifier::has_keys`].
+    /// keys have equal signatures. Only where [`Classifier::has_keys`].
     #[inline]
     pub fn key(&self, capture: u64) -> u64 {
         let key = self
@@ -375,17 +375,10 @@ impl<'f> Classes<'f> {
                     classes.sorters.insert(at, sorter);
                 }
                 last = Some((reader, length));
-                sorter = Some(classes.sorters.remove(&(reader, length)).unwrap_or_else(|| {
-                    let classifier = Classifier::new(
-                        batch.decoder(length),
-                        &batch.kinds,
-                        live[reader as usize],
-                        common.get(&length).copied().unwrap_or(Wide::ZERO),
-                        None,
-                    );
-                    let class_index = ClassIndex::new(classifier.stride() + 1);
-                    Sorter { classifier, class_index, classes: Vec::new() }
-                }));
+                let before = classes.sorters.remove(&(reader, length));
+                let common = common.get(&length).copied().unwrap_or(Wide::ZERO);
+                let live = live[reader as usize];
+                sorter = Some(before.unwrap_or_else(|| Sorter::new(batch, length, live, common)));
             }
             let Some(sorter) = &mut sorter else { continue };
             let readers = classes.shared.get(&capture).copied().unwrap_or(1);
@@ -443,6 +436,12 @@ impl<'f> Classes<'f> {
         classes.chain(self.known.values_mut()).for_each(|class| *class = place[*class as usize]);
     }
 
+    /// The same with classes behind them that no capture is looked up in.
+    pub fn with(mut self, more: Vec<Class>) -> Classes<'f> {
+        self.all.extend(more);
+        self
+    }
+
     pub fn iter(&self) -> impl Iterator<Item = &Class> + '_ {
         self.all.iter()
     }
@@ -497,7 +496,13 @@ impl<'f> Classes<'f> {
     }
 }
 
-impl Sorter<'_> {
+impl<'f> Sorter<'f> {
+    fn new(batch: &'f Batch<'_>, length: usize, live: [bool; 4], common: Wide) -> Sorter<'f> {
+        let classifier = Classifier::new(batch.decoder(length), &batch.kinds, live, common, None);
+        let class_index = ClassIndex::new(classifier.stride() + 1);
+        Sorter { classifier, class_index, classes: Vec::new() }
+    }
+
     fn sign(&self, capture: &Capture, readers: u32, out: &mut [u64]) {
         let (last, signature) = out.split_last_mut().expect("a word for the readers");
         self.classifier.sign(capture.wide(), signature);
@@ -505,7 +510,7 @@ impl Sorter<'_> {
     }
 }
 
-/// Numbers class_index as they come.
+/// Numbers signatures as they come.
 #[derive(Debug, Clone)]
 pub struct ClassIndex {
     stride: usize,

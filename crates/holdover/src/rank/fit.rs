@@ -13,6 +13,7 @@ use self::common::{Common, guess_pattern};
 use self::harm::Harm;
 use super::batch::{Batch, Guess, Kind};
 use super::class::{Class, Classes, Classifier, KnownCodes};
+use super::digits;
 use super::faults::{self, Faults, Rates};
 use super::known::Known;
 use super::mend;
@@ -95,6 +96,8 @@ pub struct Fit<'b, 't> {
     own_faults: Vec<Faults>,
     /// Captures of each reader that may be harmed ones.
     harm: Vec<Harm>,
+    /// Digits of unknown length.
+    pub(super) digits: digits::Settled,
 }
 
 /// What one guess takes of its kind's parts, as shares. A capture must not
@@ -129,9 +132,20 @@ impl<'t> Batch<'t> {
     /// Where a reader sent many captures, a few of them settle which wirings
     /// are ruled out; the rest is weighed without those.
     pub fn fit(&self) -> Fit<'_, 't> {
+        let fit = self.fit_beside(&[]);
+        // Digits whose length is clear by now tell of the batch what captures do.
+        match fit.digits.likely() {
+            likely if likely.is_empty() => fit,
+            likely => self.fit_beside(&likely),
+        }
+    }
+
+    /// The same, with captures that digits of unknown length are taken for.
+    fn fit_beside(&self, likely: &[(u32, Capture)]) -> Fit<'_, 't> {
         let most = self.by_length.iter().map(Vec::len).max().unwrap_or(0);
         let most = settle_wiring(most);
-        let sample = self.sketch.sample(most);
+        let mut sample = self.sketch.sample(most);
+        sample.extend_from_slice(likely);
         let states = trial::wirings(self, self.start(), &sample);
         let counts = self.sketch.counts();
         let ruled_out = |(states, count): (&States, &usize)| {
@@ -139,13 +153,13 @@ impl<'t> Batch<'t> {
             states.probability.map(|p| *count <= most || p > RULED_OUT)
         };
         let live: Vec<[bool; 4]> = states.iter().zip(&counts).map(ruled_out).collect();
-        let patterns = self.patterns();
+        let patterns = self.patterns(likely);
         let common = patterns
             .iter()
             .filter_map(|(length, common)| Some((*length, common.pattern.as_ref()?.mask())))
             .collect();
         let classes = self.classes(&live, &common);
-        let fit = Fit::of(self, &classes, states, &patterns);
+        let fit = self.fit_all(&classes, &states, &patterns);
         let doubted = fit.doubted_swaps();
         if doubted.is_empty() {
             return fit;
@@ -156,7 +170,19 @@ impl<'t> Batch<'t> {
             states[reader] = States { probability: prior, mixed: false };
             live[reader] = [true; 4];
         }
-        Fit::of(self, &self.classes(&live, &common), states, &patterns)
+        self.fit_all(&self.classes(&live, &common), &states, &patterns)
+    }
+
+    /// Fits these classes, and digits of unknown length with them.
+    fn fit_all<'b>(
+        &'b self,
+        classes: &Classes<'b>,
+        states: &[States],
+        patterns: &HashMap<usize, Common>,
+    ) -> Fit<'b, 't> {
+        self.fit_digits(classes.len(), |more, likely| {
+            Fit::of(self, classes.clone().with(more), states.to_vec(), patterns, likely)
+        })
     }
 
     /// The classes of the captures. Where too many captures have a class of their
@@ -251,11 +277,12 @@ impl Kind<'_> {
 impl<'b, 't> Fit<'b, 't> {
     fn of(
         batch: &'b Batch<'t>,
-        classes: &Classes<'b>,
+        classes: Classes<'b>,
         wiring: Vec<States>,
         patterns: &HashMap<usize, Common>,
+        likely: &[digits::Likely],
     ) -> Fit<'b, 't> {
-        let (classes, patterns) = (classes.clone(), patterns.clone());
+        let patterns = patterns.clone();
         let (none, shares) = batch.start();
         let mut guesses = Vec::new();
         let mut of_class = Vec::with_capacity(classes.len());
@@ -279,6 +306,7 @@ impl<'b, 't> Fit<'b, 't> {
             rates: Rates::new(batch.readers.len()),
             own_faults: vec![Faults::default(); classes.len()],
             harm: Vec::new(),
+            digits: digits::Settled::default(),
             codes: Codes::default(),
             known_codes: Vec::new(),
             classes,
@@ -300,7 +328,7 @@ impl<'b, 't> Fit<'b, 't> {
                 break;
             }
         }
-        fit.roles = fit.settle_roles();
+        fit.roles = fit.settle_roles(likely);
         fit.suspects = fit.suspect();
         fit.harm = fit.harm();
         if fit.classes.is_sample() {
@@ -446,7 +474,7 @@ impl<'b, 't> Fit<'b, 't> {
         reader.map_or([true; 4], |reader| self.classes.live(reader))
     }
 
-    /// Makes class_index of the captures of a reader that were seen: those of
+    /// Makes signatures of the captures of a reader that were seen: those of
     /// one signature have the same answer but for their numbers. `None` where
     /// that cannot be said beforehand, since something is known of captures,
     /// or several readers sent the same ones.
@@ -475,16 +503,21 @@ impl<'b, 't> Fit<'b, 't> {
         self.batch.readers.iter().zip(&self.wiring).map(of).collect()
     }
 
-    /// The guesses at one capture, what each takes of the mixture itself, and
-    /// what the capture takes of "none of these": nothing where it is not counted.
+    /// The class of a capture; `None` where it is not counted.
+    pub(super) fn class_of(&self, reader: Option<u32>, capture: &Capture) -> Option<usize> {
+        reader.and_then(|reader| self.classes.find(self.batch, reader, capture))
+    }
+
+    /// The guesses at one capture of a class, what each takes of the mixture itself,
+    /// and what the capture takes of "none of these": nothing where it is not counted.
     pub(super) fn guesses_of(
         &self,
         reader: Option<u32>,
         capture: &Capture,
         known: &Known,
+        class: Option<usize>,
     ) -> (Vec<Guess>, Vec<Own>, f64) {
         let mut guesses = self.batch.guesses(capture, known, self.live(reader));
-        let class = reader.and_then(|reader| self.classes.find(self.batch, reader, capture));
         let live = self.live(reader);
         guess_pattern(self.batch, &self.patterns, capture, live, class.is_some(), &mut guesses);
         let own = class.map_or_else(Faults::default, |class| self.own_faults[class]);
@@ -533,6 +566,15 @@ impl<'b, 't> Fit<'b, 't> {
         let norm: f64 = others.iter().sum();
         others.iter_mut().for_each(|w| *w /= norm);
         Weighed { none, wiring: others }
+    }
+
+    /// What "none of these" starts with more than a card's unknown length is likely,
+    /// where no layout has that length.
+    pub(super) fn unlikely_length(&self, length: usize) -> f64 {
+        match self.batch.by_length[length].is_empty() {
+            true => (self.start_none[length] - self.batch.unknown_length()).max(0.0) / self.all(),
+            false => 0.0,
+        }
     }
 
     /// The mixture's part for a guess, free, owned and repeating together.

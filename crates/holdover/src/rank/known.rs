@@ -29,6 +29,8 @@ pub struct Doubt {
     pub suspect: Vec<usize>,
     /// Something is in doubt, but not where.
     pub somewhere: bool,
+    /// So many more bits were counted than came; less than 0: fewer.
+    pub short: i32,
 }
 
 impl Doubt {

@@ -9,8 +9,8 @@ use std::cmp::Ordering;
 
 use super::known::Doubt;
 use super::model::{
-    CUT_BEYOND_LOG2, HARMED_LOG2, MENDED_MORE_LOG2, MENDED_PLACES, SLIP_SEEN_LOG2, UNMENDED_LOG2,
-    WHOLE_IN_DOUBT_LOG2,
+    COUNTED_INSIDE_LOG2, CUT_BEYOND_LOG2, HARMED_LOG2, MENDED_MORE_LOG2, MENDED_PLACES,
+    SLIP_SEEN_LOG2, UNMENDED_LOG2, WHOLE_IN_DOUBT_LOG2,
 };
 use crate::bits::Capture;
 
@@ -87,6 +87,7 @@ pub(super) fn none(doubt: &Doubt, length: usize) -> f64 {
     let close = doubt.suspect.iter().any(|&at| doubt.suspect.contains(&(at + 1)));
     match doubt.is_empty() {
         true => 0.0,
+        false if doubt.short != 0 => WHOLE_IN_DOUBT_LOG2,
         false if missing || close => UNMENDED_LOG2,
         false => WHOLE_IN_DOUBT_LOG2,
     }
@@ -99,6 +100,7 @@ pub(super) fn beyond(doubt: &Doubt, length: usize) -> Option<f64> {
     let many = expected(doubt) > 2;
     match doubt.is_empty() {
         true => None,
+        false if doubt.short != 0 => Some(COUNTED_INSIDE_LOG2),
         false if cut || many => Some(CUT_BEYOND_LOG2),
         false => Some(HARMED_LOG2),
     }
@@ -168,7 +170,7 @@ mod tests {
     use super::*;
 
     fn doubt(missing: &[usize], suspect: &[usize]) -> Doubt {
-        Doubt { missing: missing.to_vec(), suspect: suspect.to_vec(), somewhere: false }
+        Doubt { missing: missing.to_vec(), suspect: suspect.to_vec(), ..Doubt::default() }
     }
 
     fn made(bits: &str, doubt: &Doubt) -> Vec<(String, f64)> {

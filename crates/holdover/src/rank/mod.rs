@@ -60,6 +60,8 @@
 //! [`Answer::mended`]. That the capture is harmed beyond mending is weighed with
 //! them, as part of the other probability: a word must explain more than chance.
 //!
+//! Digits whose bit count nobody gave are weighed over all lengths (`digits.rs`).
+//!
 //! # What is easy to break
 //! - A capture must not prove itself: wherever it is weighed, its own count is
 //!   left out (`fit.rs`, `leave_one_out`; `share.rs`, the predictive share of the others).
@@ -79,6 +81,7 @@
 mod answer;
 mod batch;
 mod class;
+mod digits;
 mod evidence;
 mod faults;
 mod fit;

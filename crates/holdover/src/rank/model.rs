@@ -80,6 +80,13 @@ pub const HARMED_LOG2: f64 = -3.0;
 /// number of bits, or where more than two are in doubt.
 pub const CUT_BEYOND_LOG2: f64 = -1.0;
 
+/// log2 of the chance that a bit was lost or gained at one of the ends where a
+/// count beside the capture differs by one: it is as likely inside, or that the
+/// count is of something else.
+pub const COUNTED_END_LOG2: f64 = -2.0;
+/// See [`COUNTED_END_LOG2`]: inside, where nothing can mend it.
+pub const COUNTED_INSIDE_LOG2: f64 = -2.0;
+
 /// Places in doubt that are tried, alone and in pairs; where there are more,
 /// none is: what comes out of so many explains no more than chance.
 pub const MENDED_PLACES: usize = 8;
@@ -232,3 +239,35 @@ pub const SWAP_EXPLAINS: f64 = 1.0 / 3.0;
 /// reverse order, or only its first or last four: two readers of one site often
 /// disagree. It is for each of the three.
 pub const SERIAL_READING_LOG2: f64 = -6.0;
+
+/// Prior of the ways in which a program prints a card's bits as digits, where no
+/// count is given: hexadecimal rather than decimal, right aligned rather than
+/// left, and how wide; an odd width is rare.
+pub const PRINTS_HEXADECIMAL: f64 = 3.0 / 4.0;
+/// See [`PRINTS_HEXADECIMAL`].
+pub const PRINTS_RIGHT: f64 = 7.0 / 8.0;
+/// See [`PRINTS_HEXADECIMAL`]: zeros dropped, to a digit, a byte, a word, odd.
+pub const PRINTS_WIDE: [f64; 5] = [0.3, 0.25, 0.25, 0.15, 0.05];
+
+/// Printed values that the prior of the ways to print stands for: one program
+/// prints them all, so that a few tell.
+pub const PRINTS_STYLE_PRIOR: f64 = 2.0;
+
+/// Lengths that a card of no layout may have whose bits were printed without
+/// their count: common practice, no source. [`NONE_SHARE`] of all cards are
+/// spread over those of them that no layout has.
+pub const UNKNOWN_LENGTHS: std::ops::RangeInclusive<usize> = 20..=64;
+
+/// How likely a length must be beside the likeliest to be weighed at all, before
+/// its evidence: no card says more than 2^160.
+pub const LENGTHS_WEIGHED: f64 = 1e-48;
+
+/// Distinct printed values whose lengths are settled together; more are ranked
+/// by what these tell.
+pub const DIGITS_MOST: usize = 1 << 12;
+
+/// Rounds in which the lengths of printed values are settled at most.
+pub const DIGITS_ROUNDS: usize = 8;
+
+/// Largest change of a value's weight that counts as none.
+pub const DIGITS_SETTLED: f64 = 1e-3;

@@ -79,7 +79,9 @@ impl Pattern {
         let relations = super::evidence::kept_bits(&self.keeps, word);
         let bits = self.ones.iter().map(|(bit, ones)| {
             let same = if word.bit(*bit) { *ones } else { self.captures - ones };
-            (2.0 * (same - own + 0.5) / (self.captures - own + 1.0)).log2()
+            // Digits of unknown length may have been taken for another capture.
+            let (same, all) = ((same - own).max(0.0), (self.captures - own).max(same - own));
+            (2.0 * (same + 0.5) / (all + 1.0)).log2()
         });
         (relations + bits.sum::<f64>()).exp2()
     }

@@ -45,7 +45,7 @@ enum Take {
     Pieces(Vec<Piece>, u64),
     /// Bit by bit.
     Spread(BitExtract),
-    /// A digit a extract.
+    /// One digit each.
     Digits(Vec<BitExtract>),
 }
 

@@ -11,14 +11,14 @@ use crate::decode::Reading;
 
 impl Batch<'_> {
     /// What the captures of each length have in common where a layout checks
-    /// nothing.
-    pub(super) fn patterns(&self) -> HashMap<usize, Common> {
+    /// nothing; `more` of them beside those that were seen.
+    pub(super) fn patterns(&self, more: &[(u32, Capture)]) -> HashMap<usize, Common> {
         let mut patterns = HashMap::new();
         let mut sample: Option<Vec<Capture>> = None;
         for (length, strange) in self.strange_by_length.iter().enumerate() {
             let pattern = strange.iter().map(|kind| &self.kinds[*kind as usize]);
             let Some(kind) = pattern.clone().find(|kind| kind.is_pattern()) else { continue };
-            let sample = sample.get_or_insert_with(|| self.few_distinct(pattern::LOOKED_AT));
+            let sample = sample.get_or_insert_with(|| self.few_distinct(pattern::LOOKED_AT, more));
             let of_length: Vec<Capture> =
                 sample.iter().filter(|capture| capture.len() == length).copied().collect();
             let all = self.sketch.counts().iter().all(|count| *count <= pattern::LOOKED_AT);
@@ -37,10 +37,10 @@ impl Batch<'_> {
         patterns
     }
 
-    /// Up to so many distinct captures of each reader, sorted, each once.
-    pub(super) fn few_distinct(&self, most: usize) -> Vec<Capture> {
-        let mut all: Vec<Capture> =
-            self.sketch.sample(most).into_iter().map(|(_, capture)| capture).collect();
+    /// Up to so many distinct captures of each reader, and more, sorted, each once.
+    fn few_distinct(&self, most: usize, more: &[(u32, Capture)]) -> Vec<Capture> {
+        let seen = self.sketch.sample(most).into_iter().chain(more.iter().copied());
+        let mut all: Vec<Capture> = seen.map(|(_, capture)| capture).collect();
         all.sort_unstable_by_key(|capture| (capture.len(), capture.wide()));
         all.dedup();
         all

@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::super::digits::Likely;
 use super::super::known::Known;
 use super::super::model::{
     ALSO_KNOWN, FAILS_BITS, MANY_FREE_CODES, REPEATS_FROM, SWAP_EXPLAINS, VISITORS,
@@ -111,7 +112,7 @@ impl Fit<'_, '_> {
 
     /// What the batch says of each pair of layouts that differ in what they
     /// read alone.
-    pub(super) fn settle_roles(&self) -> Vec<Roles> {
+    pub(super) fn settle_roles(&self, likely: &[Likely]) -> Vec<Roles> {
         let pairs = &self.batch.pairs;
         let mut cards: Vec<Vec<Carried>> = vec![Vec::new(); pairs.len()];
         let lengths: Vec<usize> =
@@ -120,12 +121,16 @@ impl Fit<'_, '_> {
             return Vec::new();
         }
         let nothing = Known::default();
-        for (reader, capture) in self.batch.sketch.sample(roles::LOOKED_AT) {
+        let seen = self.batch.sketch.sample(roles::LOOKED_AT).into_iter();
+        let seen =
+            seen.map(|(reader, capture)| (reader, capture, self.class_of(Some(reader), &capture)));
+        let digits = likely.iter().map(|of| (of.reader, of.capture, Some(of.class)));
+        for (reader, capture, class) in seen.chain(digits) {
             if !lengths.contains(&capture.len()) {
                 continue;
             }
             let known = self.batch.known.get(&(reader, capture)).unwrap_or(&nothing);
-            let (guesses, own, none) = self.guesses_of(Some(reader), &capture, known);
+            let (guesses, own, none) = self.guesses_of(Some(reader), &capture, known, class);
             let weighed = self.weigh(Some(reader), capture.len(), none, &guesses, &own);
             let odds: Vec<f64> = (guesses.iter().zip(&own))
                 .map(|(guess, own)| weighed.wiring[guess.wiring()] * self.part(guess, own))

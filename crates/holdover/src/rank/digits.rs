@@ -1,0 +1,278 @@
+//! Values of unknown length: digits printed without a bit count.
+//!
+//! What makes such digits is a card of some length, and a program that prints
+//! its bits in one of several ways ([`Digits::ways`]). A length ℓ has the
+//! mixture's share of that length, the chance 2^−ℓ of just these bits, the
+//! evidence of its layouts, and the chance that its way to print was used. The
+//! ways are one program's for the whole batch: their shares are learnt from all
+//! values, from a Dirichlet prior.
+//!
+//! In the fit a value is a capture of each of its lengths, so much of one as the
+//! length is likely ([`Class::weight`](super::class::Class)); fit and weights
+//! are settled in turn. Where a value is weighed, its own part is left out of
+//! what it is weighed by.
+
+use std::collections::BTreeMap;
+
+use super::batch::Batch;
+use super::class::Class;
+use super::fit::Fit;
+use super::known::Known;
+use super::model::{
+    DIGITS_MOST, DIGITS_ROUNDS, DIGITS_SETTLED, LENGTHS_WEIGHED as WEIGHED, NONE_SHARE,
+    PRINTS_HEXADECIMAL, PRINTS_RIGHT, PRINTS_STYLE_PRIOR, PRINTS_WIDE, PSEUDO_COUNT,
+    UNKNOWN_LENGTHS,
+};
+use crate::bits::{Capture, Digits, Side, Style, Way};
+
+/// The values of a batch, each by the reader it came from.
+pub(super) type Seen = BTreeMap<(u32, Digits), Known>;
+
+/// A length is no less of a value than this.
+const LEAST_WEIGHT: f64 = 1e-12;
+
+/// A share for each way to print.
+type Styles = [f64; Style::COUNT];
+
+/// The values of a batch, settled.
+#[derive(Debug, Default)]
+pub(super) struct Settled {
+    values: BTreeMap<(u32, Digits), Weighed>,
+    /// Expected values printed in each way.
+    styles: Styles,
+}
+
+/// One value.
+#[derive(Debug, Clone)]
+struct Weighed {
+    lengths: Vec<Length>,
+    /// The class of the first of them; the others follow.
+    class: usize,
+    /// What it takes of each way to print.
+    styles: Styles,
+}
+
+/// A capture that a value may be.
+#[derive(Debug, Clone)]
+pub(super) struct Length {
+    pub way: Way,
+    /// How likely, all those of the value together 1.
+    weight: f64,
+}
+
+/// One length of a value, to be weighed.
+#[derive(Debug, Clone)]
+pub(super) struct Weighable {
+    pub capture: Capture,
+    /// Chance that the card's bits are just these and were printed so, on a scale
+    /// that all lengths of the value share.
+    pub scale: f64,
+    /// Its class, where the value is counted.
+    pub class: Option<usize>,
+}
+
+/// Prior of the ways to print.
+fn prior(style: Style) -> f64 {
+    let base = if style.decimal { 1.0 - PRINTS_HEXADECIMAL } else { PRINTS_HEXADECIMAL };
+    let side = match style.side {
+        Side::Right => PRINTS_RIGHT,
+        Side::Left => 1.0 - PRINTS_RIGHT,
+    };
+    base * side * PRINTS_WIDE[style.width as usize]
+}
+
+/// The chance of a way to print, as all values but one tell.
+fn share(all: &Styles, own: &Styles, style: Style) -> f64 {
+    let others = (all[style.index()] - own[style.index()]).max(0.0);
+    let count = (all.iter().sum::<f64>() - own.iter().sum::<f64>()).max(0.0);
+    (PRINTS_STYLE_PRIOR * prior(style) + others) / (PRINTS_STYLE_PRIOR + count)
+}
+
+/// The chance that a capture is printed as these digits.
+fn chance(all: &Styles, own: &Styles, way: &Way) -> f64 {
+    way.styles.iter().map(|(style, chance)| chance * share(all, own, *style)).sum()
+}
+
+/// log2 of the chance that a card of that length has just these bits and is
+/// printed so.
+fn scale_log2(all: &Styles, own: &Styles, way: &Way) -> f64 {
+    chance(all, own, way).log2() - way.capture.len() as f64
+}
+
+/// Nothing taken of any way.
+const NONE: Styles = [0.0; Style::COUNT];
+
+/// Powers of two of these logarithms, the greatest 1.
+fn scaled(logs: &[f64]) -> impl Iterator<Item = f64> + '_ {
+    let most = logs.iter().copied().fold(f64::MIN, f64::max);
+    logs.iter().map(move |log| (log - most).exp2())
+}
+
+impl Settled {
+    /// What its values are most likely taken for.
+    pub(super) fn likely(&self) -> Vec<(u32, Capture)> {
+        self.most_likely().iter().map(|of| (of.reader, of.capture)).collect()
+    }
+
+    fn most_likely(&self) -> Vec<Likely> {
+        let values = self.values.iter().flat_map(|((reader, _), value)| {
+            let lengths = value.lengths.iter().zip(value.class..);
+            lengths.filter(|(length, _)| length.weight > 0.5).map(|(length, class)| Likely {
+                reader: *reader,
+                capture: length.way.capture,
+                class,
+            })
+        });
+        values.collect()
+    }
+}
+
+/// The capture that digits are most likely taken for, where one is likelier than
+/// all others.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Likely {
+    pub reader: u32,
+    pub capture: Capture,
+    pub class: usize,
+}
+
+impl<'t> Batch<'t> {
+    /// Adds digits whose bit count is not known; order does not matter.
+    pub fn see_digits(&mut self, reader: &str, digits: &Digits, known: &Known) {
+        let reader = self.reader_or_new(reader);
+        let key = (reader, digits.clone());
+        if self.digits.len() >= DIGITS_MOST && !self.digits.contains_key(&key) {
+            return;
+        }
+        let noted = self.digits.entry(key).or_default();
+        if noted.is_empty() || !known.is_empty() && known < noted {
+            *noted = known.clone();
+        }
+    }
+
+    /// Whether a layout of the table has that length.
+    fn has_length(&self, length: usize) -> bool {
+        self.by_length.get(length).is_some_and(|kinds| !kinds.is_empty())
+    }
+
+    /// Every capture that digits may stand for, of lengths that a card may have.
+    fn ways(&self, digits: &Digits) -> Vec<Way> {
+        let lengths = (1..=Capture::MAX_BITS)
+            .filter(|length| self.has_length(*length) || UNKNOWN_LENGTHS.contains(length));
+        lengths.flat_map(|length| digits.ways(length)).collect()
+    }
+
+    /// Before any is seen, the share of cards of one length that no layout has.
+    pub(super) fn unknown_length(&self) -> f64 {
+        let lengths = (1..=Capture::MAX_BITS).filter(|length| self.has_length(*length)).count();
+        let spread = UNKNOWN_LENGTHS.filter(|length| !self.has_length(*length)).count();
+        NONE_SHARE * PSEUDO_COUNT * lengths as f64 / spread.max(1) as f64
+    }
+
+    /// The lengths of all values before anything is fitted.
+    fn start_digits(&self) -> Settled {
+        let unknown = self.unknown_length();
+        let start = |(key, _): (&(u32, Digits), &Known)| {
+            let ways = self.ways(&key.1);
+            let of = |way: &Way| {
+                let share = if self.has_length(way.capture.len()) { 1.0 } else { unknown };
+                scale_log2(&NONE, &NONE, way) + share.log2()
+            };
+            let logs: Vec<f64> = ways.iter().map(of).collect();
+            let lengths = ways.into_iter().zip(scaled(&logs));
+            let lengths = lengths.map(|(way, weight)| Length { way, weight });
+            let mut lengths: Vec<Length> = lengths.filter(|l| l.weight > WEIGHED).collect();
+            let all: f64 = lengths.iter().map(|length| length.weight).sum();
+            lengths.iter_mut().for_each(|length| length.weight /= all);
+            (key.clone(), Weighed { lengths, class: 0, styles: NONE })
+        };
+        Settled { values: self.digits.iter().map(start).collect(), styles: NONE }
+    }
+
+    /// Fits, and settles the lengths of values with it; `fit` is what fits, with
+    /// these classes beside the captures', and what values are likely taken for.
+    pub(super) fn fit_digits<'b>(
+        &'b self,
+        counted: usize,
+        fit: impl Fn(Vec<Class>, &[Likely]) -> Fit<'b, 't>,
+    ) -> Fit<'b, 't> {
+        if self.digits.is_empty() {
+            return fit(Vec::new(), &[]);
+        }
+        let mut settled = self.start_digits();
+        for round in 1.. {
+            let mut classes = Vec::new();
+            for ((key, value), known) in settled.values.iter_mut().zip(self.digits.values()) {
+                value.class = counted + classes.len();
+                classes.extend(value.lengths.iter().map(|length| Class {
+                    reader: key.0,
+                    capture: length.way.capture,
+                    known: known.clone(),
+                    live: [true; 4],
+                    weight: length.weight,
+                    count: 1.0,
+                }));
+            }
+            let mut fit = fit(classes, &settled.most_likely());
+            let change = fit.weigh_digits(&mut settled);
+            if change < DIGITS_SETTLED || round == DIGITS_ROUNDS {
+                fit.digits = settled;
+                return fit;
+            }
+        }
+        unreachable!("a round is the last")
+    }
+}
+
+impl Fit<'_, '_> {
+    /// New weights of the lengths and of the ways to print; the largest change.
+    fn weigh_digits(&self, settled: &mut Settled) -> f64 {
+        let (mut change, mut styles): (f64, Styles) = (0.0, NONE);
+        let before = settled.styles;
+        for ((key, value), known) in settled.values.iter_mut().zip(self.batch.digits.values()) {
+            let own = std::mem::replace(&mut value.styles, NONE);
+            let log = |(i, length): (usize, &Length)| {
+                let capture = &length.way.capture;
+                let class = Some(value.class + i);
+                let odds = self.view(Some(key.0), capture, known, class, Some(1.0)).all();
+                odds.log2() + scale_log2(&before, &own, &length.way)
+            };
+            let logs: Vec<f64> = value.lengths.iter().enumerate().map(log).collect();
+            let all: f64 = scaled(&logs).sum();
+            for (length, odds) in value.lengths.iter_mut().zip(scaled(&logs)) {
+                // No weight at all would be divided by.
+                let weight = (odds / all).max(LEAST_WEIGHT);
+                change = change.max((length.weight - weight).abs());
+                length.weight = weight;
+                let chance = chance(&before, &own, &length.way);
+                for (style, p) in &length.way.styles {
+                    let part = p * share(&before, &own, *style) / chance;
+                    value.styles[style.index()] += weight * part;
+                }
+            }
+            styles.iter_mut().zip(&value.styles).for_each(|(all, of)| *all += of);
+        }
+        settled.styles = styles;
+        change
+    }
+
+    /// The lengths of digits, each with its chance.
+    pub(super) fn lengths_of(&self, reader: Option<u32>, digits: &Digits) -> Vec<Weighable> {
+        let counted = reader.and_then(|reader| self.digits.values.get(&(reader, digits.clone())));
+        let ways: Vec<(Way, Option<usize>)> = match counted {
+            Some(value) => {
+                let ways = value.lengths.iter().map(|length| length.way.clone());
+                ways.zip((value.class..).map(Some)).collect()
+            }
+            None => self.batch.ways(digits).into_iter().map(|way| (way, None)).collect(),
+        };
+        let own = counted.map_or(&NONE, |value| &value.styles);
+        let of = |(way, _): &(Way, Option<usize>)| scale_log2(&self.digits.styles, own, way);
+        let logs: Vec<f64> = ways.iter().map(of).collect();
+        let lengths = ways.into_iter().zip(scaled(&logs));
+        lengths
+            .filter(|(_, scale)| *scale > WEIGHED)
+            .map(|((way, class), scale)| Weighable { capture: way.capture, scale, class })
+            .collect()
+    }
+}
