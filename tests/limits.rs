@@ -295,7 +295,7 @@ fn captures_that_have_nothing_in_common_cost_no_more() {
     // All layouts there may be, over the lengths that can have them.
     let all = file(&dir, "all.toml", layouts((0..4096).map(|i| 20 + i % 100)));
     let args = ["read", "-", "--format", "csv", "--table", all.to_str().unwrap()];
-    bounded(768, &args, captures[..27 * 100].as_bytes());
+    bounded(768, &args, &captures.as_bytes()[..27 * 100]);
     // One card at as many readers as there may be.
     let mut readers = "bits,reader\n".to_owned();
     (0..3_000).for_each(|i| writeln!(readers, "10100000100010000111000011,r{i}").unwrap());

@@ -89,6 +89,14 @@ impl Style {
 }
 
 impl Digits {
+    /// What it was printed as, byte by byte: each reading behind its length.
+    pub(crate) fn bytes(&self) -> impl Iterator<Item = u8> + '_ {
+        [&self.hexadecimal, &self.decimal].into_iter().flat_map(|digits| {
+            let digits = digits.as_deref().unwrap_or_default();
+            std::iter::once(digits.len() as u8).chain(digits.iter().copied())
+        })
+    }
+
     /// Hexadecimal digits, without separators; `None` where there are none, more
     /// than 256 bits of them, or others.
     pub fn hexadecimal(text: &str) -> Option<Digits> {

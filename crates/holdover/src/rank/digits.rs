@@ -23,10 +23,21 @@ use super::model::{
     PRINTS_HEXADECIMAL, PRINTS_RIGHT, PRINTS_STYLE_PRIOR, PRINTS_WIDE, PSEUDO_COUNT,
     UNKNOWN_LENGTHS,
 };
+use super::word_set::{ODD, fold};
 use crate::bits::{Capture, Digits, Side, Style, Way};
 
-/// The values of a batch, each by the reader it came from.
-pub(super) type Seen = BTreeMap<(u32, Digits), Known>;
+/// A value by its hash and the reader it came from: in an order that is none, so
+/// that the first of many are a fair sample.
+type Key = (u64, u32, Digits);
+
+/// The values of a batch.
+pub(super) type Seen = BTreeMap<Key, Known>;
+
+fn key(reader: u32, digits: &Digits) -> Key {
+    let hash =
+        digits.bytes().fold(0, |hash: u64, byte| fold(hash ^ u64::from(byte) ^ ODD[1], ODD[0]));
+    (hash, reader, digits.clone())
+}
 
 /// A length is no less of a value than this.
 const LEAST_WEIGHT: f64 = 1e-12;
@@ -37,7 +48,7 @@ type Styles = [f64; Style::COUNT];
 /// The values of a batch, settled.
 #[derive(Debug, Default)]
 pub(super) struct Settled {
-    values: BTreeMap<(u32, Digits), Weighed>,
+    values: BTreeMap<Key, Weighed>,
     /// Expected values printed in each way.
     styles: Styles,
 }
@@ -115,7 +126,7 @@ impl Settled {
     }
 
     fn most_likely(&self) -> Vec<Likely> {
-        let values = self.values.iter().flat_map(|((reader, _), value)| {
+        let values = self.values.iter().flat_map(|((_, reader, _), value)| {
             let lengths = value.lengths.iter().zip(value.class..);
             lengths.filter(|(length, _)| length.weight > 0.5).map(|(length, class)| Likely {
                 reader: *reader,
@@ -140,13 +151,12 @@ impl<'t> Batch<'t> {
     /// Adds digits whose bit count is not known; order does not matter.
     pub fn see_digits(&mut self, reader: &str, digits: &Digits, known: &Known) {
         let reader = self.reader_or_new(reader);
-        let key = (reader, digits.clone());
-        if self.digits.len() >= DIGITS_MOST && !self.digits.contains_key(&key) {
-            return;
-        }
-        let noted = self.digits.entry(key).or_default();
+        let noted = self.digits.entry(key(reader, digits)).or_default();
         if noted.is_empty() || !known.is_empty() && known < noted {
             *noted = known.clone();
+        }
+        if self.digits.len() > DIGITS_MOST {
+            self.digits.pop_last();
         }
     }
 
@@ -172,8 +182,8 @@ impl<'t> Batch<'t> {
     /// The lengths of all values before anything is fitted.
     fn start_digits(&self) -> Settled {
         let unknown = self.unknown_length();
-        let start = |(key, _): (&(u32, Digits), &Known)| {
-            let ways = self.ways(&key.1);
+        let start = |(key, _): (&Key, &Known)| {
+            let ways = self.ways(&key.2);
             let of = |way: &Way| {
                 let share = if self.has_length(way.capture.len()) { 1.0 } else { unknown };
                 scale_log2(&NONE, &NONE, way) + share.log2()
@@ -205,7 +215,7 @@ impl<'t> Batch<'t> {
             for ((key, value), known) in settled.values.iter_mut().zip(self.digits.values()) {
                 value.class = counted + classes.len();
                 classes.extend(value.lengths.iter().map(|length| Class {
-                    reader: key.0,
+                    reader: key.1,
                     capture: length.way.capture,
                     known: known.clone(),
                     live: [true; 4],
@@ -234,7 +244,7 @@ impl Fit<'_, '_> {
             let log = |(i, length): (usize, &Length)| {
                 let capture = &length.way.capture;
                 let class = Some(value.class + i);
-                let odds = self.view(Some(key.0), capture, known, class, Some(1.0)).all();
+                let odds = self.view(Some(key.1), capture, known, class, Some(1.0)).all();
                 odds.log2() + scale_log2(&before, &own, &length.way)
             };
             let logs: Vec<f64> = value.lengths.iter().enumerate().map(log).collect();
@@ -258,7 +268,7 @@ impl Fit<'_, '_> {
 
     /// The lengths of digits, each with its chance.
     pub(super) fn lengths_of(&self, reader: Option<u32>, digits: &Digits) -> Vec<Weighable> {
-        let counted = reader.and_then(|reader| self.digits.values.get(&(reader, digits.clone())));
+        let counted = reader.and_then(|reader| self.digits.values.get(&key(reader, digits)));
         let ways: Vec<(Way, Option<usize>)> = match counted {
             Some(value) => {
                 let ways = value.lengths.iter().map(|length| length.way.clone());

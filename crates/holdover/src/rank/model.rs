@@ -262,9 +262,9 @@ pub const UNKNOWN_LENGTHS: std::ops::RangeInclusive<usize> = 20..=64;
 /// its evidence: no card says more than 2^160.
 pub const LENGTHS_WEIGHED: f64 = 1e-48;
 
-/// Distinct printed values whose lengths are settled together; more are ranked
-/// by what these tell.
-pub const DIGITS_MOST: usize = 1 << 12;
+/// Distinct printed values whose lengths are settled together: of more, a fair
+/// sample, and all are ranked by what it tells. Judgement: a second or two.
+pub const DIGITS_MOST: usize = 1 << 8;
 
 /// Rounds in which the lengths of printed values are settled at most.
 pub const DIGITS_ROUNDS: usize = 8;
