@@ -17,6 +17,7 @@ mod mask;
 mod own;
 mod pages;
 mod plan;
+mod promises;
 mod proof;
 mod read;
 mod readme;

@@ -228,13 +228,14 @@ fn an_interrupt_leaves_nothing_behind() {
     }
 }
 
-/// No verb calls anything of the network's (strace(1), `%network`).
+/// No verb calls anything of the network's (strace(1), `%network`), starts another
+/// program, or leaves a file at home.
 #[test]
-fn nothing_goes_over_a_network() {
+fn nothing_goes_over_a_network_to_a_program_or_home() {
     if !strace() {
         return;
     }
-    let job = Job::new();
+    let (job, home) = (Job::new(), tempfile::tempdir().unwrap());
     for args in [
         &PLAN[..],
         &["read", "survey.csv"],
@@ -245,10 +246,14 @@ fn nothing_goes_over_a_network() {
     ] {
         let log = tempfile::NamedTempFile::new().unwrap();
         let status = Command::new("strace")
-            .args(["-f", "-qq", "-e", "trace=%network", "-e", "signal=none", "-o"])
+            .args(["-f", "-qq", "-e", "trace=%network,execve,execveat", "-e", "signal=none", "-o"])
             .arg(log.path())
             .arg(env!("CARGO_BIN_EXE_holdover"))
             .args(args)
+            .env("HOME", home.path())
+            .env_remove("XDG_CONFIG_HOME")
+            .env_remove("XDG_CACHE_HOME")
+            .env_remove("XDG_STATE_HOME")
             .current_dir(job.dir.path())
             .output()
             .unwrap()
@@ -256,6 +261,8 @@ fn nothing_goes_over_a_network() {
         assert!(status.code() < Some(2), "{args:?}");
         let log = std::fs::read_to_string(log.path()).unwrap();
         let calls: Vec<&str> = log.lines().filter(|line| line.contains('(')).collect();
-        assert!(calls.is_empty(), "{args:?}: {calls:?}");
+        // The first starts the command itself.
+        assert!(calls.len() == 1 && calls[0].contains("execve("), "{args:?}: {calls:?}");
     }
+    assert_eq!(std::fs::read_dir(home.path()).unwrap().count(), 0, "files of its own");
 }
