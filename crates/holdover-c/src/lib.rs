@@ -129,7 +129,10 @@ pub extern "C" fn holdover_message(code: c_int) -> *const c_char {
 /// holdover_desk_free().
 #[unsafe(no_mangle)]
 pub extern "C" fn holdover_desk_new() -> *mut HoldoverDesk {
-    let new = || boxed(HoldoverDesk { mark: MARK, inner: boxed(Inner::default())? });
+    let new = || {
+        asked(ROOM)?;
+        boxed(HoldoverDesk { mark: MARK, inner: boxed(Inner::default())? })
+    };
     match catch_unwind(new) {
         Ok(Ok(desk)) => Box::into_raw(desk),
         _ => std::ptr::null_mut(),
