@@ -267,10 +267,10 @@ pub unsafe extern "C" fn holdover_desk_run(
     guarded(|| {
         // SAFETY: as promised to this function.
         let (inner, words) = unsafe { (&mut desk_mut(desk)?.inner, bytes(words, count)?) };
+        asked(COMMAND.saturating_add(inner.bytes().saturating_mul(COMMAND_EACH)))?;
         // SAFETY: as promised to this function.
         let words = words.iter().map(|word| unsafe { text(*word) });
         let words = words.collect::<Result<Vec<&str>, Fault>>()?;
-        asked(COMMAND.saturating_add(inner.bytes().saturating_mul(COMMAND_EACH)))?;
         inner.changed();
         // Were it to panic, nothing of the run before would be left.
         (inner.output, inner.said) = (Vec::new(), Vec::new());
