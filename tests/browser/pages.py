@@ -75,7 +75,7 @@ def hostile():
     survey = ["bits,printed,reader,note," + quoted("<b>" + LONG[:200])]
     for text in HOSTILE:
         survey.append(f"10100000100010000111000011,,{quoted(text[:60])},{quoted(text)},x")
-    survey.append("2222,,,,")
+    survey.append("no capture,,,,")
     (OUT / "hostile-survey.csv").write_text("\n".join(survey) + "\n")
     run("read", OUT / "hostile-survey.csv", "--html", OUT / "hostile-read.html", may_fail=(2,))
 
