@@ -154,3 +154,38 @@ fn a_capture_in_doubt_is_read_again_before_it_is_planned() {
         assert!(made.stderr.contains(&said), "{}", made.stderr);
     }
 }
+
+/// What `read` takes for the capture of an object is the card of a roster too:
+/// lists of bits, digits whose count is another key, and nothing in doubt.
+#[test]
+fn objects_hold_the_same_card_for_a_roster() {
+    let dir = tempdir().unwrap();
+    let bits = "10100000100010000111000011";
+    let list: Vec<bool> = bits.chars().map(|bit| bit == '1').collect();
+    let objects = [
+        json!({ "bits": bits, "unsure": [] }),
+        json!({ "bits": list, "unsure": {} }),
+        json!({ "hex": "28221C3", "length": 26 }),
+        json!({ "bits": 26, "hex": "0x28221C3" }),
+        json!({ "carried": { "holder": "A" }, "bits": bits, "length": 26 }),
+    ];
+    let site = file(&dir, "site.toml", "[panel]\nslots = 4\n");
+    for object in objects {
+        let roster = file(&dir, "one.jsonl", format!("{object}\n"));
+        let read = run([Path::new("read"), &roster, Path::new("--format"), Path::new("json")]);
+        assert_eq!(read.json()[0]["bits"], bits, "{object}");
+        let words = ["plan", "--site", site.to_str().unwrap(), "--format", "json", "--roster"];
+        let made = run(words.into_iter().chain([roster.to_str().unwrap()]));
+        assert_eq!(made.code, 0, "{object}: {}", made.stderr);
+        let plan = &made.json()[0];
+        assert_eq!(
+            (&plan["kept"], &plan["slots"][0]["layouts"][0]),
+            (&json!(1), &json!("std26")),
+            "{object}"
+        );
+    }
+    let roster = file(&dir, "none.jsonl", "{\"bits\":10100000100010000111000011}\n");
+    let words = ["plan", "--site", site.to_str().unwrap(), "--roster", roster.to_str().unwrap()];
+    let made = run(words);
+    assert!(made.code == 2 && made.stderr.contains("write it in quotes"), "{}", made.stderr);
+}

@@ -23,22 +23,10 @@ const OUR_OUTPUT: [&str; 11] = [
     "findings",
 ];
 
-/// Whether a key is one of them.
-pub fn our_output(key: &str) -> bool {
-    OUR_OUTPUT.contains(&key)
-}
-
 /// Reads one object.
 pub fn entry(text: &str) -> Result<Entry, String> {
-    let object: Map<String, Value> = serde_json::from_str(text)
-        .map_err(|error| format!("expected a JSON object: {error}: write one object a line"))?;
+    let object = object(text)?;
     let (of_bits, bits) = bits(&object)?;
-    let mut notes = Vec::new();
-    let plain = |value: &Value| match value {
-        Value::String(text) => Some(text.clone()),
-        Value::Number(number) => Some(number.to_string()),
-        _ => None,
-    };
     let text = |key: &str| {
         // The key that holds the capture says nothing beside it.
         object
@@ -48,41 +36,10 @@ pub fn entry(text: &str) -> Result<Entry, String> {
             .map(|t| t.trim().to_owned())
             .filter(|t| !t.is_empty())
     };
-    let places = |value: Option<&Value>| -> Vec<usize> {
-        let list = value.and_then(Value::as_array).into_iter().flatten();
-        list.filter_map(Value::as_u64).map(|place| place as usize).collect()
-    };
-    let mut doubt = Doubt::default();
-    match object.get("unsure") {
-        None | Some(Value::Null | Value::Bool(false)) => {}
-        Some(Value::Object(map)) => {
-            doubt.missing = places(map.get("missing"));
-            doubt.suspect = places(map.get("suspect"));
-        }
-        Some(Value::Array(list)) => doubt.somewhere = !list.is_empty(),
-        Some(_) => doubt.somewhere = true,
-    }
-    notes.extend(super::doubt_note(&doubt));
+    let doubt = doubt(object.get("unsure"));
+    let notes = super::doubt_note(&doubt);
     let known = Known { site: text("site"), card: text("card"), printed: text("printed"), doubt };
-    let (mut headings, mut cells) = (Vec::new(), Vec::new());
-    let mut carry = |key: &str, value: &Value| {
-        let cell = match value {
-            Value::Null => String::new(),
-            value => plain(value).unwrap_or_else(|| value.to_string()),
-        };
-        headings.push(key.to_owned());
-        cells.push(cell);
-    };
-    for (key, value) in &object {
-        match value {
-            // What an earlier reading carried through is carried on.
-            Value::Object(inner) if key == "carried" => {
-                inner.iter().for_each(|(key, value)| carry(key, value));
-            }
-            _ if *key == of_bits || key == "unsure" || our_output(key) => {}
-            value => carry(key, value),
-        }
-    }
+    let (headings, cells): (Vec<_>, Vec<_>) = carried(&object, &of_bits).unzip();
     too_many_columns(headings.len()).map_or(Ok(()), Err)?;
     let mut entry = pasted::cell(&bits)?.entry(&bits, known);
     entry.notes.extend(notes);
@@ -92,6 +49,83 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     entry.state = ["state", "status"].into_iter().find_map(&text);
     entry.carried = Carried { headings: Arc::new(headings), cells };
     Ok(entry)
+}
+
+/// Reads one object as a row of a table: headings and cells. The capture is under
+/// "bits", unless a layout and numbers say which card it is.
+pub fn row(text: &str) -> Result<Vec<(String, String)>, String> {
+    let object = object(text)?;
+    let of_bits = |key: &String| column_of(key) == Some(Column::Bits);
+    let by_numbers = object.contains_key("layout") && !object.keys().any(of_bits);
+    let capture = match bits(&object) {
+        _ if by_numbers => None,
+        Ok(capture) => Some(capture),
+        Err(why) if object.keys().any(of_bits) => return Err(why),
+        Err(_) => None,
+    };
+    let (key, bits) = capture.unzip();
+    let unsure = !doubt(object.get("unsure")).is_empty();
+    let others = carried(&object, key.as_deref().unwrap_or_default());
+    let others = others.filter(|(key, _)| !of_bits(key));
+    let own = bits.map(|bits| ("bits".to_owned(), bits)).into_iter();
+    let own = own.chain(unsure.then(|| ("unsure".to_owned(), "yes".to_owned())));
+    Ok(own.chain(others).collect())
+}
+
+fn object(text: &str) -> Result<Map<String, Value>, String> {
+    serde_json::from_str(text)
+        .map_err(|error| format!("expected a JSON object: {error}: write one object a line"))
+}
+
+/// A value that is text without more ado.
+fn plain(value: &Value) -> Option<String> {
+    match value {
+        Value::String(text) => Some(text.clone()),
+        Value::Number(number) => Some(number.to_string()),
+        _ => None,
+    }
+}
+
+/// What a value of "unsure" puts in doubt.
+fn doubt(unsure: Option<&Value>) -> Doubt {
+    let places = |value: Option<&Value>| -> Vec<usize> {
+        let list = value.and_then(Value::as_array).into_iter().flatten();
+        list.filter_map(Value::as_u64).map(|place| place as usize).collect()
+    };
+    let mut doubt = Doubt::default();
+    match unsure {
+        None | Some(Value::Null | Value::Bool(false)) => {}
+        Some(Value::Object(map)) => {
+            doubt.missing = places(map.get("missing"));
+            doubt.suspect = places(map.get("suspect"));
+        }
+        Some(Value::Array(list)) => doubt.somewhere = !list.is_empty(),
+        Some(_) => doubt.somewhere = true,
+    }
+    doubt
+}
+
+/// What is carried through: key and cell of all but the capture, and of what an
+/// earlier reading said.
+fn carried<'o>(
+    object: &'o Map<String, Value>,
+    of_bits: &'o str,
+) -> impl Iterator<Item = (String, String)> + 'o {
+    let own = |key: &str| key == "unsure" || OUR_OUTPUT.contains(&key);
+    let cell = |(key, value): (&String, &Value)| {
+        let cell = match value {
+            Value::Null => String::new(),
+            value => plain(value).unwrap_or_else(|| value.to_string()),
+        };
+        (key.clone(), cell)
+    };
+    object.iter().flat_map(move |(key, value)| {
+        // What an earlier reading carried through is carried on.
+        let inner = value.as_object().filter(|_| key == "carried");
+        let outer = inner.is_none() && key != of_bits && !own(key);
+        let inner = inner.into_iter().flatten();
+        inner.chain(outer.then_some((key, value))).map(cell)
+    })
 }
 
 /// Keys that hold a capture where none of the headings of one is there, the
@@ -106,7 +140,7 @@ const COUNTS: [&str; 6] = ["length", "len", "count", "bit count", "bitcount", "n
 /// count that stands beside them.
 fn bits(object: &Map<String, Value>) -> Result<(String, String), String> {
     let none = || "the object has no \"bits\": add \"bits\":\"0110…\"".to_owned();
-    let plain = |key: &str| super::headings::normal(key);
+    let normal = |key: &str| super::headings::normal(key);
     let of_heading = |(key, _): &(&String, &Value)| column_of(key) == Some(Column::Bits);
     let exact = object.get_key_value("bits").filter(|(_, value)| !value.is_number());
     let known =
@@ -117,7 +151,7 @@ fn bits(object: &Map<String, Value>) -> Result<(String, String), String> {
         };
         OTHER_KEYS
             .iter()
-            .find_map(|name| object.iter().filter(holds).find(|(key, _)| plain(key) == *name))
+            .find_map(|name| object.iter().filter(holds).find(|(key, _)| normal(key) == *name))
     };
     let (key, value) =
         exact.or_else(known).or_else(other).ok_or_else(|| match object.get("bits") {
@@ -129,7 +163,7 @@ fn bits(object: &Map<String, Value>) -> Result<(String, String), String> {
     // {"bits":26,"hex":"0ECF202"} counts with the key of bits.
     let counts = |(key, value): (&String, &Value)| {
         let count = value.as_u64().filter(|count| (1..=256).contains(count))?;
-        (COUNTS.contains(&plain(key).as_str()) || column_of(key) == Some(Column::Bits))
+        (COUNTS.contains(&normal(key).as_str()) || column_of(key) == Some(Column::Bits))
             .then_some(count)
     };
     match object.iter().find_map(counts).filter(|_| digits) {

@@ -27,7 +27,7 @@ use crate::progress::Counted;
 use crate::sheet::workbook;
 use crate::{progress, sheet, terminal};
 use blocks::{Kept, Parser};
-pub use json::our_output;
+pub use json::row as object_row;
 pub use source::{HELD_MOST, Source, passed_over, text_row};
 
 /// A pipe that is silent this long is answered (fixed by the design).

@@ -5,13 +5,13 @@ use std::io::Read;
 
 use holdover::bits::CaptureText;
 use holdover_signal::{Options, Probe, sniff};
-use serde_json::{Map, Value};
 
-use super::Sheet;
+use super::{MAX_TEXT, Sheet, each_block};
 use crate::fail::Fail;
 use crate::host::Host;
 use crate::input::csv::Records;
-use crate::input::{Row, Source, captures_text, our_output};
+use crate::input::lines::{Line, Lines};
+use crate::input::{Row, Source, captures_text, object_row};
 use crate::plain::plain;
 
 /// Bytes that tell the form.
@@ -41,33 +41,24 @@ pub fn sheet(
     let mut source = Source::new(host, path, &probe);
     let mut sheet = Sheet::default();
     let mut objects = Objects::default();
-    let (mut rows, mut lines) = (Vec::new(), crate::input::lines::Lines::default());
-    let mut file = head.as_slice().chain(rest);
-    let (mut bytes, mut block) = (0, vec![0; 1 << 16]);
+    let (mut rows, mut lines) = (Vec::new(), Lines::default());
+    let mut bytes = 0;
     let beyond = |why: String| Fail::said(format!("{}: {why}: split the file", plain(path)));
-    loop {
-        let count = match file.read(&mut block) {
-            Ok(0) => break,
-            Ok(count) => count,
-            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => continue,
-            Err(error) => return Err(failed(error)),
-        };
-        bytes += count;
+    each_block(path, head.as_slice().chain(rest), |block| {
+        bytes += block.len();
         match form {
-            Form::Objects => lines.feed(&block[..count], |line| objects.line(line, &mut sheet)),
+            Form::Objects => lines.feed(block, |line| objects.line(line, &mut sheet)),
             Form::Captures => {
-                source.feed(&block[..count], &mut rows);
+                source.feed(block, &mut rows);
                 rows.drain(..).for_each(|row| add(&mut sheet, row));
             }
         }
         // A probe file is long, and its cards are few.
-        if bytes > super::MAX_TEXT && matches!(form, Form::Objects) {
-            return Err(beyond(format!("larger than {} MiB", super::MAX_TEXT >> 20)));
+        if bytes > MAX_TEXT && matches!(form, Form::Objects) {
+            return Err(beyond(format!("larger than {} MiB", MAX_TEXT >> 20)));
         }
-        if let Some(why) = sheet.excess() {
-            return Err(beyond(why));
-        }
-    }
+        sheet.excess().map_or(Ok(()), |why| Err(beyond(why)))
+    })?;
     match form {
         Form::Objects => {
             if let Some(line) = lines.end() {
@@ -83,10 +74,14 @@ pub fn sheet(
             leave_out_empty(&mut sheet);
         }
     }
-    match sheet.excess() {
-        Some(why) => Err(beyond(why)),
-        None => Ok(Some(sheet)),
+    if let Some(why) = sheet.excess() {
+        return Err(beyond(why));
     }
+    // Without a row there are no headings to complain of.
+    if sheet.rows.is_empty() && !sheet.mistakes.is_empty() {
+        return Err(super::refused(path, sheet.mistakes));
+    }
+    Ok(Some(sheet))
 }
 
 /// What the first line that says something tells.
@@ -135,7 +130,7 @@ struct Objects {
 }
 
 impl Objects {
-    fn line(&mut self, line: crate::input::lines::Line, sheet: &mut Sheet) {
+    fn line(&mut self, line: Line, sheet: &mut Sheet) {
         self.number += 1;
         let number = self.number;
         let text = match super::text(line, number, &mut false) {
@@ -143,49 +138,20 @@ impl Objects {
             Ok(text) => text,
             Err(why) => return sheet.mistakes.push((number, why)),
         };
-        let object: Map<String, Value> = match serde_json::from_str(&text) {
-            Ok(object) => object,
-            Err(error) => {
-                let why = format!("expected a JSON object: {error}: write one object a line");
-                return sheet.mistakes.push((number, why));
-            }
+        let row = match object_row(&text) {
+            Ok(row) => row,
+            Err(why) => return sheet.mistakes.push((number, why)),
         };
         let mut cells = vec![String::new(); sheet.headings.len()];
-        for (key, value) in object {
-            match value {
-                Value::Object(inner) if key == "carried" => {
-                    inner.iter().for_each(|(key, value)| self.cell(key, value, sheet, &mut cells));
-                }
-                _ if our_output(&key) => {}
-                value => self.cell(&key, &value, sheet, &mut cells),
-            }
+        for (key, cell) in row {
+            let next = sheet.headings.len();
+            let place = *self.place.entry(key).or_insert_with_key(|key| {
+                sheet.headings.push(key.clone());
+                cells.push(String::new());
+                next
+            });
+            cells[place] = cell;
         }
         sheet.rows.push((number, cells));
-    }
-
-    fn cell(&mut self, key: &str, value: &Value, sheet: &mut Sheet, cells: &mut Vec<String>) {
-        let text = match value {
-            Value::Null => return,
-            Value::String(text) => text.clone(),
-            value if key == "unsure" => {
-                let sure = matches!(value, Value::Bool(false));
-                if sure { String::new() } else { "yes".to_owned() }
-            }
-            Value::Array(list) => {
-                let parts =
-                    list.iter().map(|part| part.as_str().map_or(part.to_string(), str::to_owned));
-                parts.collect::<Vec<_>>().join(" ")
-            }
-            other => other.to_string(),
-        };
-        let next = sheet.headings.len();
-        let place = *self.place.entry(key.to_owned()).or_insert(next);
-        if place == next {
-            sheet.headings.push(key.to_owned());
-        }
-        if cells.len() <= place {
-            cells.resize(place + 1, String::new());
-        }
-        cells[place] = text;
     }
 }

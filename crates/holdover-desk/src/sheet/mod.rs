@@ -103,35 +103,21 @@ fn csv(
 ) -> Result<Sheet, Fail> {
     let mut wide = encoding::Wide::of_mark(&head);
     let is_wide = wide.is_some();
-    let mut file = head.as_slice().chain(rest);
     let mut lines = Lines::default();
     let mut reading = Reading::of(known);
-    let (mut bytes, mut block) = (0, vec![0; 1 << 16]);
+    let mut bytes = 0;
     let said = |why: String| Fail::said(format!("{}:{why}", plain(path)));
-    loop {
-        match file.read(&mut block) {
-            Ok(0) => break,
-            Ok(count) => {
-                bytes += count;
-                match &mut wide {
-                    Some(wide) => {
-                        let text = wide.text(&block[..count]);
-                        lines.feed(text.as_bytes(), |line| reading.line(line));
-                    }
-                    None => lines.feed(&block[..count], |line| reading.line(line)),
-                }
-            }
-            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
-            Err(error) => return Err(Fail::file(path, &error)),
-        }
+    each_block(path, head.as_slice().chain(rest), |block| {
+        bytes += block.len();
+        let text = wide.as_mut().map(|wide| wide.text(block));
+        let block = text.as_ref().map_or(block, |text| text.as_bytes());
+        lines.feed(block, |line| reading.line(line));
         if bytes > MAX_TEXT {
             let most = MAX_TEXT >> 20;
             return Err(said(format!(" larger than {most} MiB: split it, or leave columns out")));
         }
-        if let Some(why) = reading.failed.take() {
-            return Err(said(why));
-        }
-    }
+        reading.failed.take().map_or(Ok(()), |why| Err(said(why)))
+    })?;
     if let Some(line) = lines.end() {
         reading.line(line);
     }
@@ -148,6 +134,23 @@ fn csv(
     records.end().into_iter().for_each(|split| sheet.add(split));
     sheet.notes.extend(notes);
     Ok(sheet)
+}
+
+/// Hands on a file block by block.
+fn each_block(
+    path: &str,
+    mut file: impl Read,
+    mut on: impl FnMut(&[u8]) -> Result<(), Fail>,
+) -> Result<(), Fail> {
+    let mut block = vec![0; 1 << 16];
+    loop {
+        match file.read(&mut block) {
+            Ok(0) => return Ok(()),
+            Ok(count) => on(&block[..count])?,
+            Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(Fail::file(path, &error)),
+        }
+    }
 }
 
 /// A sheet of CSV being read.

@@ -31,7 +31,7 @@ pub(super) struct Blocks {
 pub(super) const COUNTED: usize = 512;
 
 fn values(words: &[Wide], bits: Wide) -> usize {
-    words.iter().map(|word| *word & bits).collect::<HashSet<_>>().len()
+    codes::values(words, bits).len()
 }
 
 impl Blocks {

@@ -96,7 +96,8 @@ fn stretch(cards: &[Wide], length: usize, mut whole: Wide, checks: Wide) -> Opti
     code.then_some(Stretch { whole, least, values: values.len() })
 }
 
-fn values(cards: &[Wide], bits: Wide) -> HashSet<Wide> {
+/// The values that some bits take.
+pub(super) fn values(cards: &[Wide], bits: Wide) -> HashSet<Wide> {
     cards.iter().map(|card| *card & bits).collect()
 }
 
