@@ -263,7 +263,8 @@ pub const UNKNOWN_LENGTHS: std::ops::RangeInclusive<usize> = 20..=64;
 pub const LENGTHS_WEIGHED: f64 = 1e-48;
 
 /// Distinct printed values whose lengths are settled together: of more, a fair
-/// sample, and all are ranked by what it tells. Judgement: a second or two.
+/// sample, and all are ranked by what it tells. Judgement: settling so many takes
+/// some ten seconds, measured.
 pub const DIGITS_MOST: usize = 1 << 8;
 
 /// Rounds in which the lengths of printed values are settled at most.
