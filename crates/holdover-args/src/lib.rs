@@ -32,8 +32,9 @@ pub struct Args {
     #[command(subcommand)]
     pub verb: Verb,
 
-    /// When to use colour; NO_COLOR turns it off too
+    /// When to use colour: auto, always or never; NO_COLOR turns it off too
     #[arg(long, global = true, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
+    #[arg(hide_possible_values = true, display_order = 900)]
     pub color: Colour,
 }
 
@@ -120,8 +121,8 @@ Examples:
 
 The input is what `holdover read` takes; a CSV with the columns bits and printed is best:
 the printed number as it stands on the card, with its zeros, its site code and whatever
-parts them. Columns site and card hold numbers known otherwise. Twenty-four cards settle
-most layouts, cards of two site codes settle more.
+parts them. Columns site and card hold numbers known otherwise. Ten or twenty cards show
+most layouts, twenty-four settle most of them, cards of two site codes settle more.
 
 Exit codes: 0 a layout for every kind of card; 1 none for some, or cards were left out; 2 a
 line, a file or the command is wrong.";
@@ -192,11 +193,8 @@ pub enum Colour {
 /// Formats of output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
 pub enum Format {
-    /// For people
     Text,
-    /// JSON Lines, one object a capture
     Json,
-    /// CSV with a header
     Csv,
 }
 
@@ -256,8 +254,8 @@ pub struct Read {
     #[arg(long, value_name = "FILE")]
     pub site: Option<PathBuf>,
 
-    /// Output format
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// text for people, json (an object a capture, one a line) or csv
+    #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
     pub format: Format,
 
     /// Say only which kinds of card were met where, and what is unclear
@@ -348,8 +346,8 @@ pub struct Signal {
     #[command(flatten)]
     pub probe: ProbeOptions,
 
-    /// text: line health and captures; json, csv: captures for `holdover read`
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// text: the line's health and its captures; json, csv: captures for `holdover read`
+    #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
     pub format: Format,
 
     /// Only the health of the lines, no captures
@@ -390,8 +388,8 @@ pub struct Learn {
     #[arg(long)]
     pub shuffled: bool,
 
-    /// text or json
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// text for people, or json: an object a kind of card
+    #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
     pub format: Format,
 
     /// Say nothing that would give a card away: text only, of ten cards or more
@@ -425,8 +423,8 @@ pub struct Plan {
     #[command(flatten)]
     pub tables: Tables,
 
-    /// Output format; csv is the enrolment list
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// text for people, json: the whole plan, csv: the enrolment list
+    #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
     pub format: Format,
 
     /// Write the plan as JSON, which `holdover prove` takes
@@ -515,8 +513,8 @@ pub struct Prove {
     #[command(flatten)]
     pub tables: Tables,
 
-    /// Output format
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    /// text: the rows that do not hold; json, csv: every row
+    #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
     pub format: Format,
 
     /// Hide card numbers but for the last two digits
@@ -542,8 +540,8 @@ pub enum TableVerb {
     List {
         #[command(flatten)]
         tables: Tables,
-        /// Output format
-        #[arg(long, value_enum, default_value_t = Format::Text)]
+        /// text for people, json or csv
+        #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
         format: Format,
     },
     /// Check table files and show every mistake
@@ -562,8 +560,8 @@ pub enum TableVerb {
         ids: Vec<String>,
         #[command(flatten)]
         tables: Tables,
-        /// text draws, json gives the layouts as objects
-        #[arg(long, value_enum, default_value_t = Format::Text)]
+        /// text draws them, json gives them as objects
+        #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
         format: Format,
     },
     /// Say which words two tables decode differently
@@ -572,8 +570,8 @@ pub enum TableVerb {
         old: String,
         /// The new table, or "built-in"
         new: String,
-        /// Output format
-        #[arg(long, value_enum, default_value_t = Format::Text)]
+        /// text for people, json or csv
+        #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
         format: Format,
     },
 }
@@ -676,7 +674,7 @@ pub struct Compose {
     pub reading: String,
 
     /// text: one capture a line; csv: bits, layout and fields; json: objects
-    #[arg(long, value_enum, default_value_t = Format::Text)]
+    #[arg(long, value_enum, default_value_t = Format::Text, hide_possible_values = true)]
     pub format: Format,
 
     /// Write hexadecimal with the bit count instead of bits

@@ -109,7 +109,10 @@ impl Desk {
     /// # Errors
     /// What is asked or a file is wrong; nothing is answered by halves.
     pub fn read(&mut self, request: &request::Read) -> Result<Vec<Read>, Refused> {
-        self.answers(Request::Read(request::Read { format: Format::Json, ..request.clone() }))
+        self.answered(|host| match request.summary {
+            true => Err(Fail::said(OTHER)),
+            false => read::answers(host, request),
+        })
     }
 
     /// The kinds of card found, each with its layout.
@@ -144,6 +147,19 @@ impl Desk {
     /// What is asked is wrong, or a number does not fit.
     pub fn compose(&mut self, request: &request::Compose) -> Result<Vec<Composed>, Refused> {
         self.answers(Request::Compose(request::Compose { format: Format::Json, ..request.clone() }))
+    }
+
+    /// What `does` answers, or why it does not.
+    fn answered<T>(
+        &mut self,
+        does: impl FnOnce(&dyn Host) -> Result<T, Fail>,
+    ) -> Result<T, Refused> {
+        let mut answer = None;
+        let ran = self.runs(|host| {
+            let came = does(host).map(|came| answer = Some(came));
+            ended(host, came.map(|()| Outcome::Done))
+        });
+        answer.ok_or_else(|| Refused::new(&ran.said))
     }
 
     fn answers<T: DeserializeOwned>(&mut self, request: Request) -> Result<Vec<T>, Refused> {

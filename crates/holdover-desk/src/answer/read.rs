@@ -1,5 +1,6 @@
 //! Captures and what they are.
 
+use holdover::{decode, rank};
 use indexmap::IndexMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -67,6 +68,16 @@ pub enum Verdict {
     Unknown,
 }
 
+impl From<rank::Verdict> for Verdict {
+    fn from(verdict: rank::Verdict) -> Verdict {
+        match verdict {
+            rank::Verdict::Identified => Verdict::Identified,
+            rank::Verdict::Ambiguous => Verdict::Ambiguous,
+            rank::Verdict::Unknown => Verdict::Unknown,
+        }
+    }
+}
+
 /// One layout under one reading that may explain a capture.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Candidate {
@@ -118,6 +129,24 @@ pub enum Reading {
     FirstFourBytes,
     /// Of a serial number of seven bytes the last four came; a print tells the rest.
     LastFourBytes,
+}
+
+impl From<decode::Reading> for Reading {
+    fn from(reading: decode::Reading) -> Reading {
+        match reading {
+            decode::Reading::AsCaptured => Reading::AsCaptured,
+            decode::Reading::LinesSwapped => Reading::LinesSwapped,
+            decode::Reading::Reversed => Reading::Reversed,
+            decode::Reading::LinesSwappedReversed => Reading::LinesSwappedReversed,
+            decode::Reading::FirstBitLost => Reading::FirstBitLost,
+            decode::Reading::LastBitLost => Reading::LastBitLost,
+            decode::Reading::ExtraFirstBit => Reading::ExtraFirstBit,
+            decode::Reading::ExtraLastBit => Reading::ExtraLastBit,
+            decode::Reading::BytesReversed => Reading::BytesReversed,
+            decode::Reading::FirstFourBytes => Reading::FirstFourBytes,
+            decode::Reading::LastFourBytes => Reading::LastFourBytes,
+        }
+    }
 }
 
 /// A check, and whether it holds.

@@ -9,8 +9,8 @@ use holdover::bits::Capture;
 use holdover::decode::Reading;
 use holdover::file::nearest;
 use holdover::layout::{Layout, Value};
-use serde_json::{Map, json};
 
+use crate::answer::{Composed, Number};
 use crate::fail::{Fail, Outcome};
 use crate::formats::write_csv;
 use crate::host::Host;
@@ -194,18 +194,19 @@ fn write(
             csv.flush()?;
         }
         Format::Json => {
-            let mut object = Map::new();
-            object.insert("bits".into(), bits.into());
-            object.insert("layout".into(), layout.id().into());
-            for field in layout.fields() {
-                let text = value(field.role.name());
-                let small =
-                    text.parse::<u64>().ok().filter(|n| *n < 1 << 53 && field.digits().is_none());
-                let value = small.map_or_else(|| json!(text), |n| json!(n));
-                object.insert(field.role.name().into(), value);
-            }
-            writeln!(out, "{}", serde_json::Value::Object(object))?;
+            let composed = composed(layout, bits, value);
+            serde_json::to_writer(&mut *out, &composed).map_err(std::io::Error::from)?;
+            writeln!(out)?;
         }
     }
     Ok(())
+}
+
+fn composed(layout: &Layout, bits: String, value: impl Fn(&str) -> String) -> Composed {
+    let fields = layout.fields().iter().map(|field| {
+        let text = value(field.role.name());
+        let small = text.parse::<u64>().ok().filter(|n| *n < 1 << 53 && field.digits().is_none());
+        (field.role.name().to_owned(), small.map_or(Number::Text(text), Number::Exact))
+    });
+    Composed { bits, layout: layout.id().to_owned(), fields: fields.collect() }
 }

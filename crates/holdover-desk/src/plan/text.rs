@@ -98,15 +98,16 @@ pub fn print(
 fn counted(out: &mut Page, plan: &Plan) -> Result<(), Fail> {
     let objective = plan.objective();
     let counted = [
-        ("kept cards lost", objective.lost),
-        ("kept cards in a conflict", objective.in_conflict),
-        ("blocked cards that open", objective.blocked_open),
-        ("kept cards whose panel number is not the printed one", objective.renumbered),
-        ("boxed cards lost", objective.boxed_lost),
-        ("boxed cards in a conflict", objective.boxed_in_conflict),
+        ("kept", "lost", objective.lost),
+        ("kept", "in a conflict", objective.in_conflict),
+        ("blocked", "that would open", objective.blocked_open),
+        ("kept", "whose panel number is not the printed one", objective.renumbered),
+        ("boxed", "lost", objective.boxed_lost),
+        ("boxed", "in a conflict", objective.boxed_in_conflict),
     ];
-    for (what, count) in counted.into_iter().filter(|(_, count)| *count > 0) {
-        out.say("counted   ", &format!("{count} {what}"))?;
+    for (state, what, count) in counted.into_iter().filter(|(_, _, count)| *count > 0) {
+        let cards = if count == 1 { "card" } else { "cards" };
+        out.say("counted   ", &format!("{count} {state} {cards} {what}"))?;
     }
     Ok(())
 }

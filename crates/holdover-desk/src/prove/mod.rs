@@ -211,7 +211,7 @@ fn next(proved: &Proved, failed: usize) -> Option<&'static str> {
         (Some(_), 0) if proved.is_empty() => "fill in the roster: a kept card a row",
         (Some(_), 0) => {
             "key the worksheet in with someone who reads it back, and try a card of each slot at \
-             a door: a proof on paper is none of the wiring"
+             a door: a proof on paper does not test the wiring"
         }
         (Some(_), _) => {
             "mend these cards in the roster, or the ranges in the site file, and plan again: \

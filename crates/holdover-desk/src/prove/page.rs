@@ -99,7 +99,7 @@ fn next(proved: &Proved, failed: u64) -> &'static str {
     match (&proved.plan, failed) {
         (Some(_), 0) => {
             "Next: key the worksheet in with someone who reads it back, and try a card of each \
-             slot at a door: a proof on paper is none of the wiring."
+             slot at a door: a proof on paper does not test the wiring."
         }
         (Some(_), _) => {
             "Next: mend these cards in the roster, or the ranges in the site file, and plan \
@@ -231,7 +231,7 @@ fn gather<'r>(length: usize, rows: impl Iterator<Item = &'r Row>) -> Batch {
 
 fn cautions(proved: &Proved) -> Markup {
     let own = [
-        "a proof on paper is none of the wiring: try a card of each slot at a door",
+        "a proof on paper does not test the wiring: try a card of each slot at a door",
         "these are static numbers: whoever reads a card can copy it",
     ];
     match &proved.plan {

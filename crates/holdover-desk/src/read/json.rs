@@ -3,19 +3,20 @@
 use std::sync::Arc;
 
 use holdover::layout::{Code, Field, Value};
-use holdover::rank::Candidate;
-use serde_json::{Map, Value as Any, json};
+use holdover::rank;
+use serde::Serialize;
 
 use super::Answered;
 use super::records::Render;
 use super::template::Gaps;
+use crate::answer::{Candidate, Card, Evidence, Held, Invalid, InvalidWord, Number, Read};
 use crate::host::Host;
 use crate::input::Row;
 
 /// Largest binary field written as a JSON number, in bits: what a double holds.
 const EXACT_BITS: usize = 53;
 
-/// What stands around the mark of a hole that is a number, not a string.
+/// What stands around the mark of a gap that is a number, not a string.
 const BARE: char = '\u{F8FE}';
 
 pub struct Json;
@@ -26,98 +27,100 @@ impl Render for Json {
     fn head(&self, _: &mut Vec<u8>) {}
 
     fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
-        let Answered { row, entry, answer, notes, gaps } = answered;
-        let capture = &entry.observation.capture;
-        let bits = gaps.map_or_else(|| capture.to_string(), Gaps::bits);
-        let line = gaps.map_or_else(|| row.line.into(), |gaps| bare(&gaps.line()));
-        let candidates = answer.candidates.iter().map(|candidate| {
-            let mut object = object(candidate, *gaps);
-            if entry.given.is_some() {
-                object.insert("length".into(), candidate.capture.len().into());
-            }
-            Any::Object(object)
-        });
-        let candidates: Vec<Any> = candidates.collect();
-        let mut object = Map::new();
-        object.insert("line".into(), line);
-        object.insert("source".into(), (*row.source).into());
-        object.insert("bits".into(), bits.into());
-        object.insert("length".into(), capture.len().into());
-        if let Some(given) = &entry.given {
-            object.insert("given".into(), given.clone().into());
+        let line = line(&card(answered));
+        match answered.gaps {
+            Some(gaps) => out.extend_from_slice(open(&line, gaps).as_bytes()),
+            None => out.extend_from_slice(&line),
         }
-        object.insert("verdict".into(), answer.verdict.name().into());
-        object.insert("candidates".into(), candidates.into());
-        object.insert("none_probability".into(), rounded(answer.none_probability, 9));
-        if answer.other_probability > 0.0 {
-            object.insert("other_probability".into(), rounded(answer.other_probability, 9));
-        }
-        object.insert("notes".into(), notes.clone().into());
-        if !entry.observation.reader.is_empty() {
-            object.insert("reader".into(), entry.observation.reader.clone().into());
-        }
-        if !entry.carried.cells.is_empty() {
-            let cells =
-                entry.carried.iter().map(|(heading, cell)| (heading.to_owned(), cell.into()));
-            object.insert("carried".into(), Any::Object(cells.collect()));
-        }
-        let text = Any::Object(object).to_string();
-        match gaps {
-            Some(_) => {
-                let open = text.replace(&format!("\"{BARE}"), "");
-                out.extend_from_slice(open.replace(&format!("{BARE}\""), "").as_bytes());
-            }
-            None => out.extend_from_slice(text.as_bytes()),
-        }
-        out.push(b'\n');
     }
 
     fn invalid(&self, row: &Row, why: &str, out: &mut Vec<u8>) {
-        let object =
-            json!({"line": row.line, "source": *row.source, "verdict": "invalid", "error": why});
-        out.extend_from_slice(object.to_string().as_bytes());
-        out.push(b'\n');
+        out.extend_from_slice(&line(&invalid(row, why)));
     }
 }
 
-/// A hole without the quotes of a string.
-fn bare(mark: &str) -> Any {
-    Any::String(format!("{BARE}{mark}{BARE}"))
+/// An answer as a line of JSON; there is none that JSON cannot hold.
+pub fn line(answer: &impl Serialize) -> Vec<u8> {
+    let mut line = serde_json::to_vec(answer).unwrap_or_default();
+    line.push(b'\n');
+    line
 }
 
-fn rounded(number: f64, digits: i32) -> Any {
-    let scale = 10f64.powi(digits);
-    json!((number * scale).round() / scale)
+/// A line whose numbers are marks: those that are no strings stand bare.
+fn open(line: &[u8], gaps: &Gaps<'_>) -> String {
+    let line = String::from_utf8_lossy(line);
+    let line = line.replacen("{\"line\":0,", &format!("{{\"line\":{},", gaps.line()), 1);
+    line.replace(&format!("\"{BARE}"), "").replace(&format!("{BARE}\""), "")
 }
 
-fn object(candidate: &Candidate<'_>, gaps: Option<&Gaps<'_>>) -> Map<String, Any> {
-    let decode = candidate.decode();
+/// A line that is no capture, as an answer.
+pub fn invalid(row: &Row, why: &str) -> Read {
+    Read::Invalid(Invalid {
+        line: row.line,
+        source: row.source.to_string(),
+        verdict: InvalidWord::Invalid,
+        error: why.to_owned(),
+    })
+}
+
+/// A capture with its answer. With gaps, its bits and fields are marks, and its line
+/// is 0.
+pub fn card(answered: &Answered<'_, '_>) -> Card {
+    let Answered { row, entry, answer, notes, gaps } = answered;
+    let observation = &entry.observation;
+    let candidates = answer.candidates.iter().map(|candidate| {
+        let length = entry.given.is_some().then_some(candidate.capture.len() as u16);
+        Candidate { length, ..self::candidate(candidate, *gaps) }
+    });
+    let carried = entry.carried.iter().map(|(heading, cell)| (heading.to_owned(), cell.to_owned()));
+    let other = answer.other_probability;
+    Card {
+        line: if gaps.is_some() { 0 } else { row.line },
+        source: row.source.to_string(),
+        bits: gaps.map_or_else(|| observation.capture.to_string(), Gaps::bits),
+        length: observation.capture.len() as u16,
+        given: entry.given.clone(),
+        verdict: answer.verdict.into(),
+        candidates: candidates.collect(),
+        none_probability: rounded(answer.none_probability, 9),
+        other_probability: (other > 0.0).then(|| rounded(other, 9)),
+        notes: notes.clone(),
+        reader: Some(observation.reader.clone()).filter(|reader| !reader.is_empty()),
+        carried: (!entry.carried.cells.is_empty()).then(|| carried.collect()),
+    }
+}
+
+fn candidate(candidate: &rank::Candidate<'_>, gaps: Option<&Gaps<'_>>) -> Candidate {
     let word = candidate.word.wide();
     let fields = candidate.layout.fields().iter().map(|field| {
-        if let Some(gaps) = gaps {
-            let hole = gaps.field(candidate, field);
-            let value = if exact(field) { bare(&hole) } else { Any::String(hole) };
-            return (field.role.name().to_owned(), value);
-        }
-        let value = field.value(word);
-        (field.role.name().to_owned(), number(field, &value))
+        let value = match gaps.map(|gaps| gaps.field(candidate, field)) {
+            Some(mark) if exact(field) => Number::Text(format!("{BARE}{mark}{BARE}")),
+            Some(mark) => Number::Text(mark),
+            None => number(field, &field.value(word)),
+        };
+        (field.role.name().to_owned(), value)
     });
-    let checks: Vec<Any> =
-        decode.outcomes().map(|(check, holds)| json!({"check": check, "holds": holds})).collect();
-    let evidence: Vec<Any> = candidate
+    let decode = candidate.decode();
+    let checks = decode.outcomes().map(|(check, holds)| Held { check: check.to_string(), holds });
+    let evidence = candidate
         .evidence
         .iter()
-        .map(|part| json!({"what": part.why.name(), "bits": rounded(part.bits, 3)}))
-        .collect();
-    let mut object = Map::new();
-    object.insert("layout".into(), candidate.layout.id().into());
-    object.insert("reading".into(), candidate.reading.name().into());
-    object.insert("fields".into(), Any::Object(fields.collect()));
-    object.insert("checks".into(), checks.into());
-    object.insert("evidence".into(), evidence.into());
-    object.insert("evidence_bits".into(), rounded(candidate.evidence_bits(), 3));
-    object.insert("probability".into(), rounded(candidate.probability, 9));
-    object
+        .map(|part| Evidence { what: part.why.name().to_owned(), bits: rounded(part.bits, 3) });
+    Candidate {
+        layout: candidate.layout.id().to_owned(),
+        reading: candidate.reading.into(),
+        fields: fields.collect(),
+        checks: checks.collect(),
+        evidence: evidence.collect(),
+        evidence_bits: rounded(candidate.evidence_bits(), 3),
+        probability: rounded(candidate.probability, 9),
+        length: None,
+    }
+}
+
+fn rounded(number: f64, digits: i32) -> f64 {
+    let scale = 10f64.powi(digits);
+    (number * scale).round() / scale
 }
 
 /// Whether a double holds every number of the field.
@@ -126,9 +129,9 @@ fn exact(field: &Field) -> bool {
 }
 
 /// Decimal digits and numbers over 53 bits are strings.
-fn number(field: &Field, value: &Value) -> Any {
+fn number(field: &Field, value: &Value) -> Number {
     match value {
-        Value::Number(number) if exact(field) => json!(*number as u64),
-        other => Any::String(other.to_string()),
+        Value::Number(number) if exact(field) => Number::Exact(*number as u64),
+        other => Number::Text(other.to_string()),
     }
 }

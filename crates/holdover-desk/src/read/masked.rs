@@ -14,12 +14,12 @@ use holdover::decode::Reading;
 use holdover::layout::{Part, Value};
 use holdover::rank::model::{IDENTIFIED, UNKNOWN};
 use holdover::rank::{Candidate, Fit, Verdict};
-use serde_json::{Map, json};
 
 use super::advice::Advice;
 use super::csv::{HEAD, given};
 use super::text::{mended_is_best, place, verdict};
-use super::{Answered, Report};
+use super::{Answered, Report, json};
+use crate::answer::{self, Card, Number};
 use crate::fail::Fail;
 use crate::formats::write_csv;
 use crate::host::Host;
@@ -140,31 +140,35 @@ fn record(cells: impl IntoIterator<Item = String>) -> Result<Vec<u8>, Fail> {
     Ok(bytes)
 }
 
-/// The capture as JSON: the keys of every capture, what is hidden empty.
-fn object(answered: &Answered<'_, '_>, said: &Sayable) -> String {
+/// The capture with what is hidden empty.
+pub fn hidden(answered: &Answered<'_, '_>, keep: &[String]) -> Card {
+    let said = Sayable::of(answered, keep);
     let length = answered.entry.observation.capture.len();
-    let [probability, none] = said.probabilities();
-    let candidates: Vec<_> = (said.card.iter())
-        .map(|(layout, reading, card)| {
-            json!({"layout": layout, "reading": reading.name(), "fields": {"card": card},
-                "checks": [], "evidence": [], "evidence_bits": 0.0,
-                "probability": probability})
-        })
-        .collect();
-    let mut object = Map::new();
-    object.insert("line".into(), answered.row.line.into());
-    object.insert("source".into(), (*answered.row.source).into());
-    object.insert("bits".into(), mask::bits(length).into());
-    object.insert("length".into(), length.into());
-    object.insert("verdict".into(), said.verdict.name().into());
-    object.insert("candidates".into(), candidates.into());
-    object.insert("none_probability".into(), none.into());
-    object.insert("notes".into(), json!([]));
-    if !said.kept.is_empty() {
-        let kept = said.kept.iter().map(|(name, cell)| (name.clone(), cell.clone().into()));
-        object.insert("carried".into(), kept.collect::<Map<_, _>>().into());
+    let [probability, none_probability] = said.probabilities();
+    let candidates = said.card.into_iter().map(|(layout, reading, card)| answer::Candidate {
+        layout,
+        reading: reading.into(),
+        fields: [("card".to_owned(), Number::Text(card))].into(),
+        checks: Vec::new(),
+        evidence: Vec::new(),
+        evidence_bits: 0.0,
+        probability,
+        length: None,
+    });
+    Card {
+        line: answered.row.line,
+        source: answered.row.source.to_string(),
+        bits: mask::bits(length),
+        length: length as u16,
+        given: None,
+        verdict: said.verdict.into(),
+        candidates: candidates.collect(),
+        none_probability,
+        other_probability: None,
+        notes: Vec::new(),
+        reader: None,
+        carried: (!said.kept.is_empty()).then(|| said.kept.into_iter().collect()),
     }
-    serde_json::Value::Object(object).to_string() + "\n"
 }
 
 impl Report for Masked<'_> {
@@ -172,7 +176,7 @@ impl Report for Masked<'_> {
         let said = Sayable::of(answered, &self.request.keep_column);
         let row = answered.row;
         let line = match self.request.format {
-            Format::Json => object(answered, &said).into_bytes(),
+            Format::Json => json::line(&hidden(answered, &self.request.keep_column)),
             Format::Csv => {
                 let (layout, reading, card) = match &said.card {
                     Some((layout, reading, card)) => {
@@ -209,11 +213,7 @@ impl Report for Masked<'_> {
 
     fn invalid(&mut self, row: &Row, _: &str) -> Result<(), Fail> {
         let line = match self.request.format {
-            Format::Json => {
-                let object = json!({"line": row.line, "source": *row.source,
-                    "verdict": "invalid", "error": NO_CAPTURE});
-                (object.to_string() + "\n").into_bytes()
-            }
+            Format::Json => json::line(&json::invalid(row, NO_CAPTURE)),
             Format::Csv => {
                 let (line, source) = (row.line.to_string(), row.source.to_string());
                 let empty = vec![String::new(); HEAD.len() - 3 + self.request.keep_column.len()];

@@ -29,7 +29,7 @@ use crate::host::Host;
 use crate::input::{self, Entry, Event, Inputs, Row};
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::{files, signal, terminal};
+use crate::{answer, files, signal, terminal};
 
 /// Captures of a live pipe that are answered without waiting for a pause, so
 /// that memory stays bounded.
@@ -75,12 +75,69 @@ trait Report {
 }
 
 pub fn run(host: &dyn Host, request: &request::Read) -> Result<Outcome, Fail> {
+    with_job(host, request, |mut job, inputs| {
+        if request.mask && !request.summary {
+            return job.show(inputs, &mut masked::Masked::new(host, request));
+        }
+        match (request.summary, request.format, request.page.html.is_some()) {
+            (true, _, _) => job.show(inputs, &mut summary::Summary::new(host, request)),
+            (false, Format::Text, _) => job.show(inputs, &mut text::Text::new(host, request)),
+            (false, Format::Json, true) => job.show(inputs, &mut Records::new(host, json::Json)),
+            (false, Format::Csv, true) => {
+                job.show(inputs, &mut Records::new(host, csv::Csv::default()))
+            }
+            (false, Format::Json, false) => job.records(inputs, json::Json),
+            (false, Format::Csv, false) => job.records(inputs, csv::Csv::default()),
+        }
+    })
+}
+
+/// The answers themselves; a page that is asked for is written all the same.
+pub fn answers(host: &dyn Host, request: &request::Read) -> Result<Vec<answer::Read>, Fail> {
+    let mut answers = Answers { request, all: Vec::new() };
+    with_job(host, request, |mut job, inputs| job.show(inputs, &mut answers))?;
+    Ok(answers.all)
+}
+
+/// Keeps the answers.
+struct Answers<'a> {
+    request: &'a request::Read,
+    all: Vec<answer::Read>,
+}
+
+impl Report for Answers<'_> {
+    fn answered(&mut self, answered: &Answered<'_, '_>) -> Result<(), Fail> {
+        let card = match self.request.mask {
+            true => masked::hidden(answered, &self.request.keep_column),
+            false => json::card(answered),
+        };
+        self.all.push(answer::Read::Card(Box::new(card)));
+        Ok(())
+    }
+
+    fn invalid(&mut self, row: &Row, why: &str) -> Result<(), Fail> {
+        let why = if self.request.mask { masked::NO_CAPTURE } else { why };
+        self.all.push(json::invalid(row, why));
+        Ok(())
+    }
+
+    fn paused(&mut self, _: &Fit<'_, '_>) -> Result<(), Fail> {
+        Ok(())
+    }
+}
+
+/// Reads what is named, and does the job with it.
+fn with_job<T>(
+    host: &dyn Host,
+    request: &request::Read,
+    does: impl FnOnce(Job<'_, '_>, &mut Inputs<'_>) -> Result<T, Fail>,
+) -> Result<T, Fail> {
     let table = files::tables(host, &request.tables.0)?;
     let site = request.site.as_deref().map(|path| files::site(host, path, &table)).transpose()?;
     let probe =
         Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
     let mut inputs = Inputs::new(host, &request.inputs, request.batch)?;
-    let mut job = Job {
+    let job = Job {
         host,
         request,
         site: site.as_ref(),
@@ -89,23 +146,7 @@ pub fn run(host: &dyn Host, request: &request::Read) -> Result<Outcome, Fail> {
         any: false,
         outcome: Outcome::Done,
     };
-    // With a page, every capture is shown to it as well.
-    let mut show = |report: &mut dyn Report| match page_sink::PageSink::of(host, request, job.site)?
-    {
-        Some(paper) => job.run(&mut inputs, &mut paper.beside(report)),
-        None => job.run(&mut inputs, report),
-    };
-    if request.mask && !request.summary {
-        return show(&mut masked::Masked::new(host, request));
-    }
-    match (request.summary, request.format, request.page.html.is_some()) {
-        (true, _, _) => show(&mut summary::Summary::new(host, request)),
-        (false, Format::Text, _) => show(&mut text::Text::new(host, request)),
-        (false, Format::Json, true) => show(&mut Records::new(host, json::Json)),
-        (false, Format::Csv, true) => show(&mut Records::new(host, csv::Csv::default())),
-        (false, Format::Json, false) => job.records(&mut inputs, json::Json),
-        (false, Format::Csv, false) => job.records(&mut inputs, csv::Csv::default()),
-    }
+    does(job, &mut inputs)
 }
 
 /// What is read, and by what.
@@ -128,6 +169,14 @@ impl Job<'_, '_> {
     /// Whether the input is answered as it comes.
     fn lives(&self, inputs: &Inputs<'_>) -> bool {
         self.request.port.is_some() || self.request.streaming || inputs.live()
+    }
+
+    /// Shows every capture to a report, and to the page where there is one.
+    fn show(&mut self, inputs: &mut Inputs<'_>, report: &mut dyn Report) -> Result<Outcome, Fail> {
+        match page_sink::PageSink::of(self.host, self.request, self.site)? {
+            Some(paper) => self.run(inputs, &mut paper.beside(report)),
+            None => self.run(inputs, report),
+        }
     }
 
     /// Sees all, then answers all: twice through the input, so that memory
