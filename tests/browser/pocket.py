@@ -227,6 +227,22 @@ def proving(browser, size):
     look(browser, "prove", size)
 
 
+def guided(browser, size):
+    turn(browser, "Guide")
+    says(browser, "a building in a day")
+    look(browser, "guide", size)
+    pages = browser.run("return [...document.querySelectorAll('#guide-answer a')].map(a => a.hash)")
+    for page in pages:
+        browser.run(f"location.hash = {json.dumps(page)}")
+        name = page.split("/")[1]
+        title = (Path("crates/cli/guide") / f"{name}.md").read_text().split("\n")[0][2:].replace("`", "")
+        until(browser, f"document.getElementById('guide-title').textContent === {json.dumps(title)}", page)
+        look(browser, f"guide-{name}", size)
+    assert len(pages) > 25, pages
+    click(browser, "//a[normalize-space()='All pages of the guide']")
+    says(browser, "a building in a day")
+
+
 def saving(browser, size):
     turn(browser, "Job")
     look(browser, "job", size)
@@ -565,6 +581,7 @@ def main():
             planning(browser, size, OUT)
             proving(browser, size)
             saving(browser, size)
+            guided(browser, size)
             attackers(browser, size)
         dropping(browser)
         without_worker(browser)

@@ -1,9 +1,10 @@
 //! The terminal: colour, width, error messages.
 
+use std::borrow::Cow;
 use std::io::{self, Write};
 
 use anstyle::{AnsiColor, Style};
-use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+use textwrap::{WordSeparator, WordSplitter, WrapAlgorithm};
 
 use crate::host::Host;
 use crate::plain::plain;
@@ -55,85 +56,32 @@ pub fn remark(host: &dyn Host, message: &str) {
 
 /// Columns a text takes on the screen, styles left out.
 pub fn columns(text: &str) -> usize {
-    match text.contains('\x1b') {
-        true => anstream::adapter::strip_str(text).map(UnicodeWidthStr::width).sum(),
-        false => text.width(),
-    }
+    textwrap::core::display_width(text)
 }
 
 /// Breaks a text into lines of at most `width` columns, at spaces; a word that
 /// is longer is broken too.
 pub fn wrap(text: &str, width: usize) -> Vec<String> {
     let words: Vec<&str> = text.split_whitespace().collect();
-    filled(words.into_iter().map(|word| (1, word)), width, 0)
+    filled(&words.join(" "), width, 0)
 }
 
 /// Breaks a line that is too wide; what follows hangs deeper than its start.
 pub fn flow(line: &str, width: usize) -> Vec<String> {
     let line = line.trim_end();
-    if columns(line) <= width {
-        return vec![line.to_owned()];
-    }
     let indent = line.len() - line.trim_start_matches(' ').len();
-    let mut words = Vec::new();
-    let mut gap = 0;
-    for word in line.split(' ') {
-        match word.is_empty() {
-            true => gap += 1,
-            false => {
-                words.push((gap, word));
-                gap = 1;
-            }
-        }
-    }
-    filled(words.into_iter(), width, indent + 2)
+    filled(line, width, indent + 2)
 }
 
-/// Words, each behind so many blanks, in lines; those after the first indented.
-fn filled<'w>(
-    words: impl Iterator<Item = (usize, &'w str)>,
-    width: usize,
-    hang: usize,
-) -> Vec<String> {
-    let mut lines: Vec<String> = vec![String::new()];
-    let mut at = 0;
-    for (gap, word) in words {
-        let mut long = columns(word);
-        // Blanks before the first word are the line's own indent.
-        let gap = if lines.len() == 1 && at == 0 && hang == 0 { 0 } else { gap };
-        let fresh = lines.len() > 1 && at == hang || at == 0;
-        if !fresh && at + gap + long > width {
-            lines.push(" ".repeat(hang));
-            at = hang;
-        } else if lines.len() == 1 || at > hang {
-            last(&mut lines).push_str(&" ".repeat(gap));
-            at += gap;
-        }
-        if at + long <= width {
-            last(&mut lines).push_str(word);
-            at += long;
-            continue;
-        }
-        // Styles pass with the letters after them.
-        let mut inside = false;
-        for c in word.chars() {
-            inside |= c == '\x1b';
-            let wide = if inside { 0 } else { c.width().unwrap_or(0) };
-            if at + wide > width {
-                lines.push(" ".repeat(hang));
-                at = hang;
-            }
-            last(&mut lines).push(c);
-            at += wide;
-            long -= wide.min(long);
-            inside &= c != 'm';
-        }
-    }
-    lines
-}
-
-fn last(lines: &mut [String]) -> &mut String {
-    lines.last_mut().expect("there is always a line")
+/// Lines of at most `width` columns; those after the first are indented.
+fn filled(text: &str, width: usize, hang: usize) -> Vec<String> {
+    let indent = " ".repeat(hang);
+    let options = textwrap::Options::new(width)
+        .subsequent_indent(&indent)
+        .word_separator(WordSeparator::AsciiSpace)
+        .word_splitter(WordSplitter::NoHyphenation)
+        .wrap_algorithm(WrapAlgorithm::FirstFit);
+    textwrap::wrap(text, options).into_iter().map(Cow::into_owned).collect()
 }
 
 /// What becomes of the lines that are printed.

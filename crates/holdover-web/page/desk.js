@@ -50,12 +50,12 @@ async function employ() {
     const failed = new Promise((_, reject) => { worker.onerror = worker.onmessageerror = reject; });
     worker.onmessage = event => heard(event.data);
     desk.worker = {send: message => worker.postMessage(message), end: () => worker.terminate()};
-    await Promise.race([send({compiled: desk.compiled}), failed]);
+    desk.guide = await Promise.race([send({compiled: desk.compiled}), failed]);
     URL.revokeObjectURL(url);
   } catch {
     const hear = engine(heard);
     desk.worker = {send: message => setTimeout(() => hear(message)), end() {}};
-    await send({compiled: desk.compiled});
+    desk.guide = await send({compiled: desk.compiled});
   }
 }
 

@@ -56,11 +56,16 @@ function engine(post) {
     });
   }
 
+  function guide() {
+    instance.guide();
+    return text.decode(answer());
+  }
+
   return async ({id, compiled, files, runs}) => {
     try {
       if (compiled) module = compiled;
       instance ??= (await WebAssembly.instantiate(module, imports())).exports;
-      post({id, done: runs ? work({files, runs}) : instance.schema()});
+      post({id, done: runs ? work({files, runs}) : guide()});
     } catch (error) {
       // A panic ends in a trap; what is left of the instance is thrown away.
       instance = undefined;

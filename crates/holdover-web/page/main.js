@@ -4,7 +4,7 @@
 // seconds to lay it out.
 const MOST_TYPED = 65536;
 
-const SECTIONS = ["read", "learn", "plan", "prove", "job"];
+const SECTIONS = ["read", "learn", "plan", "prove", "job", "guide"];
 const NAMES = {typed: [TYPED, "captures"], samples: [SAMPLES, "samples"]};
 
 // After any change of the job: lists, choices and the store follow.
@@ -162,8 +162,9 @@ function pastedInto(field, use, then) {
 }
 
 function go() {
-  const wanted = location.hash.slice(1);
+  const [wanted, page] = location.hash.slice(1).split("/");
   if (wanted === "work") return;
+  if (wanted === "guide") guide(page);
   const name = SECTIONS.includes(wanted) ? wanted : "read";
   for (const section of SECTIONS) at(section).hidden = section !== name;
   for (const link of document.querySelectorAll("nav a")) {
@@ -316,6 +317,7 @@ async function begun() {
   try {
     await desk.ready;
     await employ();
+    go();
   } catch (error) {
     return tell(`This browser cannot run the page (${error.message}). It needs WebAssembly and DecompressionStream: browsers of 2023 and later have them.`, true);
   }

@@ -31,6 +31,24 @@ function lowered(part) {
   return part;
 }
 
+// The guide, a page at a time, as it came with the engine.
+function guide(name) {
+  const all = new DOMParser().parseFromString(desk.guide ?? "", "text/html");
+  const page = all.getElementById(`guide-${name}`) ?? all.getElementById("guide-index");
+  if (!page) return;
+  page.querySelectorAll("pre").forEach(block => { block.tabIndex = 0; });
+  for (const table of page.querySelectorAll("table")) {
+    const wide = all.createElement("div");
+    Object.assign(wide, {className: "wide", tabIndex: 0});
+    table.replaceWith(wide);
+    wide.append(table);
+  }
+  const [title, ...rest] = lowered(document.adoptNode(page)).children;
+  at("guide-title").textContent = title.textContent;
+  at("guide-back").hidden = page.id === "guide-index";
+  at("guide-answer").replaceChildren(...rest);
+}
+
 // Verdict, body and what it was made of, in the order they are read.
 function parts(bytes) {
   const page = parsed(bytes);

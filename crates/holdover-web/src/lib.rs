@@ -151,6 +151,15 @@ pub extern "C" fn said() {
     at(|counter| counter.answer = std::mem::take(&mut counter.said).into_bytes());
 }
 
+/// The guide as HTML, an article a page, as the answer.
+#[cfg_attr(target_family = "wasm", unsafe(no_mangle))]
+pub extern "C" fn guide() {
+    at(|counter| counter.answer = GUIDE.into());
+}
+
+/// Made by `build.rs`.
+const GUIDE: &str = include_str!(concat!(env!("OUT_DIR"), "/guide.html"));
+
 /// Where the answer begins.
 #[cfg_attr(target_family = "wasm", unsafe(no_mangle))]
 pub extern "C" fn answer() -> *const u8 {
@@ -202,6 +211,16 @@ mod tests {
         names();
         assert_eq!(told(), b"[]");
         assert_eq!(schema(), holdover_desk::SCHEMA);
+    }
+
+    #[test]
+    fn the_guide_has_every_page() {
+        guide();
+        let guide = String::from_utf8(told()).unwrap();
+        for page in holdover_args::GUIDE_PAGES {
+            assert!(guide.contains(&format!("<article id=\"guide-{page}\">")), "{page}");
+        }
+        assert!(!guide.contains(".md\""), "a link leads out of the page");
     }
 
     #[test]
