@@ -5,8 +5,9 @@
 
 use crate::change::Level;
 use crate::gap::{self, Gap, GapBasis, SURE};
-use crate::health::{Cut, Glitch, Health, Raw};
+use crate::health::Health;
 use crate::judge::OWN;
+use crate::pulse::{Cut, Glitch, Raw};
 use holdover::bits::Capture;
 
 /// Pulses seen before the gap is chosen at the latest (judgement, no source:

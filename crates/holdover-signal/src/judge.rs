@@ -4,8 +4,8 @@
 use std::sync::Arc;
 
 use crate::finding::{Finding, FindingKind, PULSE_INTERVAL_US, PULSE_WIDTH_US, Place};
-use crate::health::{Cut, Glitch, Raw};
 use crate::histogram::Spread;
+use crate::pulse::{Cut, Glitch, Raw};
 use crate::read::{Line, Unsure};
 use crate::time::{micros, nanos};
 

@@ -40,6 +40,7 @@ mod options;
 mod pair;
 mod period;
 mod probe;
+mod pulse;
 mod read;
 mod sniff;
 mod stream;
@@ -51,7 +52,7 @@ pub mod vcd;
 /// What a probe file may have at most.
 pub mod limits {
     pub use crate::csv::COLUMNS;
-    pub use crate::lines::MOST_READERS;
+    pub use crate::options::MOST_READERS;
     pub use crate::stream::LONGEST;
     pub use crate::vcd::REMEMBERED;
 }

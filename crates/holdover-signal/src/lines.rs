@@ -5,12 +5,7 @@
 //! the readers of one file apart.
 
 use crate::error::{SignalErrorKind, listed};
-use crate::options::PairChoice;
-use crate::vcd::Variable;
-
-/// The most readers in one file (judgement, no source: twice the doors of a
-/// large panel); bounds the lines followed.
-pub const MOST_READERS: usize = 64;
+use crate::options::{MOST_READERS, PairChoice};
 
 /// A line, or a vector of them, that a file offers.
 #[derive(Debug, Clone)]
@@ -19,9 +14,9 @@ pub(crate) struct Candidate {
     pub(crate) name: String,
     /// Bits; 1 for a line.
     pub(crate) width: u32,
-    range: (i64, i64),
+    pub(crate) range: (i64, i64),
     /// What tells aliases: two candidates with the same key are one line.
-    key: Vec<u8>,
+    pub(crate) key: Vec<u8>,
 }
 
 impl Candidate {
@@ -35,17 +30,6 @@ impl Candidate {
         let inside = (left.min(right)..=left.max(right)).contains(&index);
         let place = u32::try_from(index.abs_diff(right)).ok()?;
         (inside && place < self.width).then_some(place)
-    }
-}
-
-impl From<&Variable> for Candidate {
-    fn from(variable: &Variable) -> Candidate {
-        Candidate {
-            name: variable.name.clone(),
-            width: variable.width,
-            range: variable.range,
-            key: variable.id.clone(),
-        }
     }
 }
 

@@ -9,6 +9,10 @@ use crate::time::TimeUnit;
 /// shortest pulse the limits allow (judgement, no source).
 pub const GLITCH_US: f64 = 5.0;
 
+/// The most readers in one file (judgement, no source: twice the doors of a
+/// large panel); bounds the lines followed.
+pub const MOST_READERS: usize = 64;
+
 /// Which level both lines rest at between pulses.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
 #[serde(rename_all = "lowercase")]
@@ -86,10 +90,10 @@ impl Options {
         positive("glitch limit", Some(self.glitch_us), 0.0, 1e4, "µs")?;
         positive("sample rate", self.rate_hz, 1e-3, 1e12, "Hz")?;
         positive("threshold", self.threshold_v, -1e3, 1e3, "V")?;
-        if self.pairs.len() > crate::lines::MOST_READERS {
+        if self.pairs.len() > MOST_READERS {
             return Err(SignalErrorKind::BadOption {
                 option: "pairs",
-                expected: format!("up to {}", crate::lines::MOST_READERS),
+                expected: format!("up to {}", MOST_READERS),
                 found: self.pairs.len().to_string(),
             }
             .into());

@@ -9,9 +9,10 @@ use crate::change::Level;
 use crate::finding::FindingKind;
 use crate::frame::{Framer, is_high};
 use crate::gap;
-use crate::health::{Glitch, HELD};
+use crate::health::HELD;
 use crate::judge::shown;
 use crate::options::Idle;
+use crate::pulse::Glitch;
 use crate::read::Line;
 
 /// Changes seen before the idle level is decided at the latest (judgement, no

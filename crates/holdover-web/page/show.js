@@ -36,7 +36,7 @@ function guide(name) {
   const all = new DOMParser().parseFromString(desk.guide ?? "", "text/html");
   const page = all.getElementById(`guide-${name}`) ?? all.getElementById("guide-index");
   if (!page) return;
-  page.querySelectorAll("pre").forEach(block => { block.tabIndex = 0; });
+  for (const block of page.querySelectorAll("pre")) Object.assign(block, {className: "scroll", tabIndex: 0});
   for (const table of page.querySelectorAll("table")) {
     const wide = all.createElement("div");
     Object.assign(wide, {className: "wide", tabIndex: 0});

@@ -245,7 +245,7 @@ impl Compose {
                 self.width_us,
             );
         }
-        if tracks.is_empty() || tracks.len() > crate::lines::MOST_READERS {
+        if tracks.is_empty() || tracks.len() > crate::options::MOST_READERS {
             return bad("readers", "1 to 64".to_owned(), tracks.len() as f64);
         }
         Ok(tick_us)

@@ -185,7 +185,7 @@ impl Table {
             None => self.time(&[], 0)?,
         };
         // Every level is read before any is told, so a damaged row tells none.
-        let mut read = [None; 2 * crate::lines::MOST_READERS];
+        let mut read = [None; 2 * crate::options::MOST_READERS];
         for (i, cell) in cells(line, separator).enumerate() {
             // A cell past the columns can only be the empty one at a row's end.
             let followed = self.followed.iter().enumerate().filter(|(_, c)| **c == i);

@@ -15,11 +15,21 @@ use crate::stream::{BLOCK, Window, to_line_end, words};
 use crate::time::Scale;
 
 pub use header::REMEMBERED;
-pub(crate) use header::Variable;
 
 use body::Body;
-use header::{Header, Read as HeaderRead};
+use header::{Header, Read as HeaderRead, Variable};
 use ids::{IdTable, Target};
+
+impl From<&Variable> for Candidate {
+    fn from(variable: &Variable) -> Candidate {
+        Candidate {
+            name: variable.name.clone(),
+            width: variable.width,
+            range: variable.range,
+            key: variable.id.clone(),
+        }
+    }
+}
 
 /// A dump being read: first its declarations, then its changes.
 #[derive(Debug)]

@@ -3,11 +3,11 @@
 use std::collections::BTreeSet;
 
 use super::big::Big;
+use super::catalogue::Slot;
 use super::problem::Problem;
 use super::roster::{RosterCard, RosterRow, RowState};
+use super::segments::Owner;
 use super::shape::{Cut, Run, digits_needed};
-use super::slots::Slot;
-use super::sweep::Owner;
 use super::value::ConflictKind;
 use crate::bits::Wide;
 use crate::layout::Part;

@@ -1,7 +1,7 @@
 //! Affine sets of numbers over GF(2): the members of a range that a check or
 //! a site code picks out, and the panel numbers they have.
 
-use super::problem::Range;
+use super::range::Range;
 
 /// Bits XOR-ed together must come to a constant.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -3,9 +3,9 @@
 
 use std::collections::{BTreeSet, HashMap};
 
+use super::catalogue::{Catalogue, Pieces, Slot};
 use super::cells::Regions;
 use super::shape::CardRun;
-use super::slots::{Catalogue, Pieces, Slot};
 use super::sweep::count;
 
 /// Cards weighed to learn what a length's kinds add by themselves; without it

@@ -3,8 +3,8 @@
 
 use super::affine::{Affine, Equation};
 use super::error::{PlanError, PlanErrorKind};
-use super::problem::Range;
-use super::sweep::{Live, Owner, Segment, Set, Span, segments};
+use super::range::Range;
+use super::segments::{Live, Owner, Segment, Set, Span, segments};
 
 /// Sets looked at before a batch counts as too long. Judgement, no source: a
 /// few seconds.

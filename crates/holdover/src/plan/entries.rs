@@ -6,7 +6,8 @@ use std::collections::BTreeSet;
 use super::affine::Affine;
 use super::big::Big;
 use super::cells::{Cell, Regions};
-use super::sweep::{Owner, Segment, Single, Span, Tag, blocked_open, groups, live_of};
+use super::segments::{Owner, Segment, Single, Span, Tag};
+use super::sweep::{blocked_open, groups, live_of};
 use super::value::ConflictKind;
 
 /// Stretches that one set of numbers is told in, before it is told from its

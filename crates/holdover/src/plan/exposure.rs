@@ -8,8 +8,8 @@ use std::collections::BTreeMap;
 
 use super::affine::{Affine, Equation};
 use super::big::Big;
+use super::catalogue::{Catalogue, Slot};
 use super::shape::{CardRun, Cut, Run, Shape};
-use super::slots::{Catalogue, Slot};
 use super::sweep::Enrolled;
 use crate::bits::Wide;
 use crate::bits::gf2::{Relation, System};

@@ -5,9 +5,9 @@ use std::collections::BTreeSet;
 use std::rc::Rc;
 
 use super::big::Big;
+use super::catalogue::{Catalogue, Slot};
 use super::error::PlanError;
 use super::keyed::keyed_shape;
-use super::slots::{Catalogue, Slot};
 use super::value::{NotKept, Plan, PlanSlot};
 use crate::layout::Table;
 

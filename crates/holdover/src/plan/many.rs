@@ -5,13 +5,14 @@ use std::collections::HashSet;
 
 use super::big::Big;
 use super::bounds::Class;
+use super::catalogue::{Catalogue, Pieces};
 use super::cells::Regions;
 use super::choose::{Cost, Judge, Problem};
+use super::effort::Pace;
 use super::error::PlanError;
 use super::exposure::exposure;
 use super::options::{AIMS, Choice, Options, PARTS, aims};
-use super::search::{Best, Pace, Score};
-use super::slots::{Catalogue, Pieces};
+use super::score::{Best, Score};
 use super::sweep::{Enrolled, count};
 use super::ties::{Scale, ties};
 use crate::site::Identity;

@@ -6,6 +6,7 @@ mod alternative;
 mod better;
 mod big;
 mod bounds;
+mod catalogue;
 mod cautions;
 mod cells;
 mod change;
@@ -13,6 +14,7 @@ mod choose;
 mod cliques;
 mod departure;
 mod duals;
+mod effort;
 mod entries;
 mod error;
 mod exposure;
@@ -27,9 +29,12 @@ mod pieces;
 mod prices;
 mod prints;
 mod problem;
+mod range;
 mod report;
 mod roster;
+mod score;
 mod search;
+mod segments;
 mod serial;
 mod shape;
 mod slots;
@@ -43,12 +48,12 @@ pub use alternative::Alternative;
 pub use big::Big;
 pub use cautions::LIFE_SAFETY;
 pub use change::{Changes, Renumbered};
+pub use effort::Effort;
 pub use error::{PlanError, PlanErrorKind, PlanPlace};
 pub(crate) use forms::forms;
 pub use keyed::{Enrolment, Opened, PanelCheck, Parity, Reader, WorksheetBlock};
 pub use prints::{PrintTrouble, print_trouble};
 pub use roster::{RosterCard, RosterRow, RowState};
-pub use search::Effort;
 pub use serial::{Trouble, TroubleKind, serial_trouble};
 pub use value::{
     BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, NotKept, Objective, PanelRun, Plan,
@@ -94,12 +99,12 @@ pub fn plan_with(
     options: PlanOptions<'_>,
 ) -> Result<Plan, PlanError> {
     let problem = problem::Problem::new(table, site, roster)?;
-    let mut catalogue = slots::Catalogue::new(&problem);
+    let mut catalogue = catalogue::Catalogue::new(&problem);
     let mut not_kept = Vec::new();
     if let Some(earlier) = options.keep {
         (catalogue.pinned, not_kept) = keep::keep(&mut catalogue, table, earlier)?;
     }
-    let mut pace = search::Pace::new(options.effort, options.go_on);
+    let mut pace = effort::Pace::new(options.effort, options.go_on);
     let mut found = search::search(&mut catalogue, &mut pace)?;
     unsettled::leave_out(&mut catalogue, &mut found)?;
     let report = report::report(&mut catalogue, &mut found)?;
@@ -132,6 +137,6 @@ pub(crate) fn conflicts_of(
 ) -> Result<Vec<Conflict>, PlanError> {
     let site = Site { panel: plan.panel.clone(), batches: batches.to_vec(), ..Site::default() };
     let problem = problem::Problem::new(&plan.table, &site, roster)?;
-    let mut catalogue = slots::Catalogue::new(&problem);
+    let mut catalogue = catalogue::Catalogue::new(&problem);
     report::conflicts_of(&mut catalogue, &plan.table, &plan.slots)
 }

@@ -6,14 +6,15 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use std::rc::Rc;
 
 use super::bounds::Class;
+use super::catalogue::{Catalogue, Pieces, Slot};
 use super::cells::Regions;
 use super::choose::{Cost, Problem, Value};
 use super::entries::few_number_ranges;
 use super::error::PlanError;
-use super::search::Score;
+use super::score::Score;
+use super::segments::{Live, Owner, Set, Span, Tag};
 use super::shape::CardRun;
-use super::slots::{Catalogue, Pieces, Slot};
-use super::sweep::{Live, Owner, Set, Span, Tag, blocked_open, count};
+use super::sweep::{blocked_open, count};
 use crate::site::Identity;
 
 /// Options of one length, and of all; beyond that the lengths are searched

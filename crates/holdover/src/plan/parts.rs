@@ -4,13 +4,14 @@
 
 use super::affine::{Affine, Equation, join, split_range};
 use super::big::Big;
+use super::catalogue::{Catalogue, Pieces, Slot};
 use super::error::{PlanError, PlanErrorKind};
 use super::linear::{LISTED_MOST, Members};
 use super::pieces::{NumberRange, below, number_ranges, renumbered};
-use super::problem::{Batch, Range};
+use super::problem::Batch;
+use super::range::Range;
+use super::segments::{Owner, Set, Single, Span, Tag};
 use super::shape::{Cut, Shape};
-use super::slots::{Catalogue, Pieces, Slot};
-use super::sweep::{Owner, Set, Single, Span, Tag};
 use crate::bits::Wide;
 use crate::site::Identity;
 

@@ -3,7 +3,7 @@
 
 use super::big::Big;
 use super::linear::Plain;
-use super::problem::Range;
+use super::range::Range;
 use super::shape::Cut;
 
 /// Panel numbers `from` to `to`, each given by `each` cards.

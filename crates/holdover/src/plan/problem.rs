@@ -6,8 +6,9 @@ use std::collections::{BTreeMap, HashMap};
 use super::error::{PlanError, PlanErrorKind, PlanPlace};
 use super::forms::forms;
 use super::linear::Members;
+use super::range::Range;
 use super::roster::{RosterCard, RosterRow, RowState, numbers, printed_number};
-use super::sweep::Owner;
+use super::segments::Owner;
 use crate::bits::Capture;
 use crate::layout::{Layout, Part, Table};
 use crate::site::{Panel, Site, State};
@@ -33,32 +34,6 @@ pub(crate) struct Blocked {
     /// Index of its first row.
     pub row: u32,
     pub bits: Capture,
-}
-
-/// Numbers `first` to `last` of a batch.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) struct Range {
-    pub first: u128,
-    pub last: u128,
-}
-
-impl Range {
-    /// What is left without ranges inside it, which come ascending and apart.
-    pub fn without(self, taken: &[Range]) -> Vec<Range> {
-        let mut rest = Vec::new();
-        let mut first = Some(self.first);
-        for range in taken {
-            let Some(from) = first else { break };
-            if from < range.first {
-                rest.push(Range { first: from, last: range.first - 1 });
-            }
-            first = range.last.checked_add(1);
-        }
-        if let Some(first) = first.filter(|first| *first <= self.last) {
-            rest.push(Range { first, last: self.last });
-        }
-        rest
-    }
 }
 
 /// A batch, the cards that the roster lists too taken out.

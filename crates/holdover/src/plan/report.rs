@@ -1,11 +1,12 @@
 //! The best slots as a plan: every conflict with its cards, what is lost, and
 //! the exposure, worked out once more in the order the slots are keyed.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 use std::rc::Rc;
 
 use super::advice::Advice;
 use super::big::Big;
+use super::catalogue::{Catalogue, OWN_SLOT, Pieces, Slot, Values, sort_slots};
 use super::cells::Regions;
 use super::entries::{Opener, blocked_entries, entries};
 use super::error::PlanError;
@@ -14,10 +15,11 @@ use super::keyed::keyed_shape;
 use super::parts::{listed, parts};
 use super::problem::{Kind, ListedCard, Problem};
 use super::roster::RosterCard;
-use super::search::{Found, Score};
+use super::score::{Found, Score};
+use super::segments::{Owner, Single};
 use super::shape::{Cut, Run};
-use super::slots::{Catalogue, OWN_SLOT, Pieces, Slot, Values};
-use super::sweep::{Enrolled, Owner, Single};
+use super::slots::pieces_of;
+use super::sweep::Enrolled;
 use super::value::{
     BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, Objective, PanelRun, PlanSlot, Risk,
 };
@@ -112,27 +114,6 @@ fn gather(
     Ok((all.singles, Regions::new(all.spans, all.sets)?, recorded))
 }
 
-/// The numbers of slots, a length at a time: those of one length are neighbours.
-pub(crate) fn pieces_of(
-    catalogue: &mut Catalogue<'_, '_>,
-    slots: &[Slot],
-) -> Result<Vec<Pieces>, PlanError> {
-    let problem = catalogue.problem;
-    let mut all = Vec::new();
-    let mut ordinal = 0;
-    for class in slots.chunk_by(|a, b| a.shape.length == b.shape.length) {
-        let length = class[0].shape.length;
-        let stray = |(index, kind): (usize, &Kind<'_>)| {
-            let out = slots.iter().all(|slot| !slot.kinds.contains(&index));
-            (kind.layout.length() == length && out).then_some(index)
-        };
-        let strays: Vec<usize> = problem.kinds.iter().enumerate().filter_map(stray).collect();
-        all.push(catalogue.pieces(class, &strays, ordinal)?);
-        ordinal += class.len();
-    }
-    Ok(all)
-}
-
 /// The conflicts of slots that are keyed already. Where the roster has grown
 /// since, a slot admits the site codes it was keyed with.
 pub(crate) fn conflicts_of(
@@ -182,17 +163,6 @@ fn rename(names: &[usize], conflicts: &mut [Conflict]) {
         }
         slots.sort_unstable();
     }
-}
-
-/// By the first layout's place in the table, slots of one length together.
-pub(crate) fn sort_slots(slots: &mut [Slot]) {
-    let mut first: HashMap<usize, usize> = HashMap::new();
-    for slot in slots.iter() {
-        let kind = slot.kinds.first().copied().unwrap_or(0);
-        let least = first.entry(slot.shape.length).or_insert(kind);
-        *least = kind.min(*least);
-    }
-    slots.sort_by_key(|slot| (first[&slot.shape.length], slot.kinds.first().copied()));
 }
 
 /// Independent relations among a slot's checks.

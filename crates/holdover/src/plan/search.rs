@@ -8,66 +8,17 @@ use std::cmp::{Ordering, Reverse};
 use std::collections::{BTreeMap, BinaryHeap};
 use std::rc::Rc;
 
-use super::big::Big;
 use super::bounds::{Class, Least};
+use super::catalogue::{Catalogue, Pieces, Slot};
 use super::cells::Regions;
+use super::effort::Pace;
 use super::error::PlanError;
 use super::exposure::exposure;
 use super::many::{Outcome, many};
 use super::parts::{Part, parts};
 use super::problem::Kind;
-use super::slots::{Catalogue, Pieces, Slot};
+use super::score::{Best, Found, Score};
 use super::sweep::{Counts, Enrolled, count};
-
-/// The objective, in the order it is weighed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
-pub(crate) struct Score {
-    pub lost: u128,
-    pub in_conflict: u128,
-    pub blocked_open: u128,
-    pub renumbered: u128,
-    pub boxed_lost: u128,
-    pub boxed_in_conflict: u128,
-    /// In units of 2^-256.
-    pub exposure: Big,
-    pub slots: usize,
-}
-
-/// The best plan found.
-pub(crate) struct Found {
-    pub slots: Vec<Slot>,
-    pub score: Score,
-    /// No plan is better than this; `None` where the plan is the best.
-    pub bound: Option<Score>,
-}
-
-/// How much the search may do before it ends with the best plan so far.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[non_exhaustive]
-pub struct Effort {
-    /// Up to so many layouts the search goes step by step; more are searched by
-    /// options of each length.
-    pub exact_layouts: usize,
-    /// Work by options, in things looked at: a thousand million are some
-    /// seconds.
-    pub work: u64,
-    /// Work step by step, in cards weighed, ranges for several: some million are
-    /// a second.
-    pub steps: u64,
-}
-
-impl Default for Effort {
-    fn default() -> Effort {
-        // Judgement, no source: about a minute.
-        Effort { exact_layouts: EXACT_LAYOUTS, work: 60_000_000_000, steps: STEPS }
-    }
-}
-
-/// Layouts that are searched step by step. Judgement, no source.
-const EXACT_LAYOUTS: usize = 16;
-
-/// Work of a search step by step. Judgement, no source: half a minute.
-const STEPS: u64 = 300_000_000;
 
 /// Slots of plans not looked into yet that are kept; of more, it is kept how
 /// they came about. Judgement, no source: a tenth of a gigabyte.
@@ -75,38 +26,6 @@ const HELD_MOST: usize = 200_000;
 
 /// Groups of layouts of one length with every choice of up to so many others.
 const CHOSEN_MOST: usize = 16;
-
-/// Work between two questions whether to go on. Judgement, no source: some
-/// milliseconds.
-const ASK_EACH: u64 = 2_000_000;
-
-/// Counts work, and asks whether to go on.
-pub(crate) struct Pace<'p> {
-    pub effort: Effort,
-    /// The time is the caller's.
-    pub go_on: Option<&'p mut dyn FnMut() -> bool>,
-    work: u64,
-    asked: u64,
-    most: u64,
-    stopped: bool,
-}
-
-impl<'p> Pace<'p> {
-    pub fn new(effort: Effort, go_on: Option<&'p mut dyn FnMut() -> bool>) -> Pace<'p> {
-        Pace { effort, go_on, work: 0, asked: 0, most: u64::MAX, stopped: false }
-    }
-
-    /// Takes note of work; false where it is to end.
-    pub fn spend(&mut self, work: u64) -> bool {
-        self.work = self.work.saturating_add(work);
-        if self.work - self.asked >= ASK_EACH {
-            self.asked = self.work;
-            self.stopped |= self.go_on.as_mut().is_some_and(|go_on| !go_on());
-        }
-        self.stopped |= self.work > self.most;
-        !self.stopped
-    }
-}
 
 /// Cards weighed, all evaluations together, before a search step by step over
 /// more layouts than are exact ends with the best plan so far; and how often
@@ -219,8 +138,6 @@ pub(crate) fn search(
     let (score, slots) = best.unwrap_or_default();
     Ok(Found { bound: bound.filter(|bound| *bound < score), slots, score })
 }
-
-pub(crate) type Best = Option<(Score, Vec<Slot>)>;
 
 /// Betters a plan where it can; a bound on all others, where the search was
 /// ended before its time.

@@ -4,15 +4,16 @@
 use std::collections::HashMap;
 
 use super::big::Big;
+use super::catalogue::{Catalogue, Slot};
 use super::cells::Regions;
 use super::choose::{Cost, Problem, Value, Variable};
+use super::effort::Pace;
 use super::error::PlanError;
 use super::exposure::{Asked, admitted_bits, patterns, ties as tied_bits};
 use super::options::{Choice, Entry, Options};
-use super::search::Pace;
+use super::segments::{Owner, Span, Tag};
 use super::shape::{CardRun, Cut, Run};
-use super::slots::{Catalogue, Slot};
-use super::sweep::{Enrolled, Owner, Span, Tag};
+use super::sweep::Enrolled;
 use crate::site::Identity;
 
 /// Options of all lengths beyond which pairs are not weighed. Judgement, no

@@ -2,12 +2,12 @@
 //! suffers, and said aloud. A panel that checks what may be wrong refuses good
 //! cards.
 
+use super::catalogue::{Catalogue, Slot, sort_slots};
 use super::error::PlanError;
 use super::exposure::exposure;
-use super::report::{pieces_of, sort_slots};
-use super::search::{Found, Score};
+use super::score::{Found, Score};
 use super::shape::{Run, parities};
-use super::slots::{Catalogue, Slot};
+use super::slots::pieces_of;
 use super::sweep::{Enrolled, count};
 use super::value::PlanSlot;
 use crate::layout::{Check, Layout, Part, PlaceIn, Table, Unsettled};
@@ -59,7 +59,7 @@ pub(crate) fn leave_out(
 /// checked, they are as many.
 fn aims_of(catalogue: &mut Catalogue<'_, '_>, slots: &[Slot]) -> Result<Score, PlanError> {
     let mut aims = Score { slots: slots.len(), ..Score::default() };
-    let mut all = super::slots::Pieces::default();
+    let mut all = super::catalogue::Pieces::default();
     for pieces in pieces_of(catalogue, slots)? {
         aims.lost = aims.lost.saturating_add(pieces.lost);
         aims.in_conflict = aims.in_conflict.saturating_add(pieces.doubled_kept);
