@@ -12,7 +12,7 @@ use pyo3::types::{PyDict, PyString};
 use crate::captures;
 use crate::columns::{Columns, Seen};
 use crate::fault::{refused, working};
-use crate::table;
+use crate::toml::from_text;
 
 /// A layout, and its views once they are asked for.
 pub struct Known {
@@ -116,7 +116,7 @@ impl Layout {
     /// Raises Refused where the text is no table, or has several layouts.
     #[staticmethod]
     fn from_toml(py: Python<'_>, text: &str) -> PyResult<Layout> {
-        let read = table::from_text(py, text, "the text")?;
+        let read = from_text(py, text, "the text")?;
         match read.layouts() {
             [layout] => Ok(Layout::new(Known::new(layout.clone()))),
             layouts => Err(refused(format!(

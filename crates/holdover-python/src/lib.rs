@@ -24,6 +24,7 @@ mod fast;
 mod fault;
 mod layouts;
 mod table;
+mod toml;
 
 use pyo3::prelude::*;
 

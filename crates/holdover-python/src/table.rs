@@ -4,15 +4,15 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use holdover::decode::Reading;
-use holdover::file::FileError;
 use holdover::layout as library;
 use pyo3::exceptions::{PyKeyError, PyValueError};
 use pyo3::prelude::*;
 
 use crate::captures;
 use crate::columns::Columns;
-use crate::fault::{refused, working};
+use crate::fault::refused;
 use crate::layouts::{self, Known, Layout};
+use crate::toml::from_text;
 
 /// A set of layouts, ids unique, in the order given.
 ///
@@ -35,35 +35,6 @@ impl Table {
         let known = table.layouts().iter().map(|layout| Known::new(layout.clone())).collect();
         Table { table, known }
     }
-}
-
-/// Reads a table file's text; `name` is what mistakes call it.
-pub fn from_text(py: Python<'_>, text: &str, name: &str) -> PyResult<library::Table> {
-    if text.len() > library::Table::MAX_BYTES {
-        let most = library::Table::MAX_BYTES;
-        return Err(refused(format!("{name}: {} bytes, a table has at most {most}", text.len())));
-    }
-    let read = working(py, || library::Table::from_toml(text))?;
-    let table = read.map_err(|error| refused(told(&error, text, name)))?;
-    match table.excess() {
-        Some(excess) => Err(refused(format!("{name}: {excess}: leave some out"))),
-        None => Ok(table),
-    }
-}
-
-/// Every mistake with its place and its mend, a line each.
-fn told(error: &FileError, text: &str, name: &str) -> String {
-    /// Mistakes told in full.
-    const MOST: usize = 20;
-    let line = |mistake: &holdover::file::Mistake| {
-        let (line, column) = mistake.line_and_column(text);
-        format!("{name}:{line}:{column}: {}: {}", mistake.message, mistake.mend)
-    };
-    let mut lines: Vec<String> = error.mistakes().iter().take(MOST).map(line).collect();
-    if let Some(more @ 1..) = error.mistakes().len().checked_sub(MOST) {
-        lines.push(format!("and {more} more"));
-    }
-    lines.join("\n")
 }
 
 #[pymethods]
