@@ -8,9 +8,9 @@ use serde_json::{Map, Value as Any, json};
 
 use super::Answered;
 use super::records::Render;
-use super::template::Gaps;
 use crate::host::Host;
 use crate::input::Row;
+use holdover::say::Gaps;
 
 /// Largest binary field written as a JSON number, in bits: what a double holds.
 const EXACT_BITS: usize = 53;

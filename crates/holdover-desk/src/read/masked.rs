@@ -11,14 +11,13 @@
 use std::io::Write;
 
 use holdover::decode::Reading;
-use holdover::layout::{Part, Value};
-use holdover::rank::model::{IDENTIFIED, UNKNOWN};
-use holdover::rank::{Candidate, Fit, Verdict};
+use holdover::rank::{Fit, Verdict};
+use holdover::say;
 use serde_json::{Map, json};
 
 use super::advice::Advice;
 use super::csv::{HEAD, given};
-use super::text::{mended_is_best, place, verdict};
+use super::text::{place, verdict};
 use super::{Answered, Report};
 use crate::fail::Fail;
 use crate::formats::write_csv;
@@ -44,16 +43,15 @@ pub struct Sayable {
 impl Sayable {
     pub fn of(answered: &Answered<'_, '_>, keep: &[String]) -> Sayable {
         let answer = answered.answer;
-        let best = answer.candidates.first().filter(|best| {
-            answer.verdict != Verdict::Unknown && best.holds() && !mended_is_best(answer)
-        });
+        let best = say::sayable(answer);
         let cells = keep.iter().map(|name| {
             let cell = answered.entry.carried.cell(name).unwrap_or_default();
             (name.clone(), cell.to_owned())
         });
         Sayable {
             verdict: answer.verdict,
-            card: best.map(|best| (best.layout.id().to_owned(), best.reading, card(best))),
+            card: best
+                .map(|best| (best.layout.id().to_owned(), best.reading, say::masked_card(best))),
             kept: cells.collect(),
         }
     }
@@ -73,15 +71,6 @@ impl Sayable {
         }
     }
 
-    /// The probability that the verdict stands for, of the card and of none.
-    fn probabilities(&self) -> [f64; 2] {
-        match self.verdict {
-            Verdict::Identified => [IDENTIFIED, 0.0],
-            Verdict::Ambiguous => [0.5, 0.5],
-            Verdict::Unknown => [0.0, UNKNOWN],
-        }
-    }
-
     pub fn percent(&self) -> &'static str {
         match self.verdict {
             Verdict::Identified => "95 % or more",
@@ -96,18 +85,6 @@ impl Sayable {
         let cells: Vec<String> =
             cells.map(|(name, cell)| format!("{} {}", plain(name), plain(cell))).collect();
         cells.join(", ")
-    }
-}
-
-/// The card number but for its last two digits, as long as the layout's largest.
-fn card(best: &Candidate<'_>) -> String {
-    match best.decode().card() {
-        None => mask::HIDDEN.to_string(),
-        Some(Value::Digits(digits)) => mask::tail(&digits),
-        Some(value) => {
-            let largest = best.layout.largest(Part::Card).unwrap_or(0);
-            mask::number(&value, largest.to_string().len())
-        }
     }
 }
 
@@ -143,7 +120,7 @@ fn record(cells: impl IntoIterator<Item = String>) -> Result<Vec<u8>, Fail> {
 /// The capture as JSON: the keys of every capture, what is hidden empty.
 fn object(answered: &Answered<'_, '_>, said: &Sayable) -> String {
     let length = answered.entry.observation.capture.len();
-    let [probability, none] = said.probabilities();
+    let [probability, none] = say::masked_probabilities(said.verdict);
     let candidates: Vec<_> = (said.card.iter())
         .map(|(layout, reading, card)| {
             json!({"layout": layout, "reading": reading.name(), "fields": {"card": card},
