@@ -24,7 +24,7 @@ texts! {
     "read" "signal" "learn" "plan" "prove" "table" "compose"
     "captures" "tables" "site-files" "rosters" "json" "exit-codes" "limits" "masks" "paper"
     "terminal" "security" "glossary"
-    "bindings" "rust" "c" "python" "pocket"
+    "bindings" "rust" "c" "python" "pocket" "databases"
 }
 
 pub fn run(host: &dyn Host, args: &args::Guide) -> Result<Outcome, Fail> {

@@ -23,7 +23,7 @@ Examples:
   holdover guide glossary | less";
 
 /// The pages of the guide, the list of them first.
-pub const GUIDE_PAGES: [&str; 31] = [
+pub const GUIDE_PAGES: [&str; 32] = [
     "index",
     // Tasks.
     "which-card",
@@ -59,6 +59,7 @@ pub const GUIDE_PAGES: [&str; 31] = [
     "c",
     "python",
     "pocket",
+    "databases",
 ];
 
 /// Which sheet of a workbook is meant.

@@ -8,39 +8,14 @@
 //! batch of them has in common. So it is left out, not crossed out here and
 //! there; of probabilities it is told how sure one may be.
 
-use holdover::layout::Value;
-
-/// What stands for a hidden digit or bit.
-pub const HIDDEN: char = '*';
-
-/// What stands for what is printed on a card: its form would tell of the number,
-/// and its digits, beside those of the number, of two more.
-pub const PRINT: &str = "***";
+pub use holdover::say::{HIDDEN, HIDDEN_PRINT as PRINT, tail};
 
 /// What stands for an advice that names cards by number and print.
 pub const ADVICE: &str = "what to do is in the plan itself: it names cards and prints";
 
-/// Digits that stay.
-const KEPT: usize = 2;
-
 /// Cards from which on it is told what a kind has in common. Of fewer, whoever
 /// holds one could work out another (judgement, no source).
 pub const ENOUGH: usize = 10;
-
-/// A number with all but its last two digits hidden; padded first to `width`
-/// digits, so that its size shows nothing either.
-pub fn number(value: &Value, width: usize) -> String {
-    let text = format!("{:0>width$}", value.to_string());
-    let hidden = text.chars().count().saturating_sub(KEPT);
-    text.chars().enumerate().map(|(i, c)| if i < hidden { HIDDEN } else { c }).collect()
-}
-
-/// The end of a number of any size, as a panel shows it: "***21".
-pub fn tail(number: &str) -> String {
-    let digits: Vec<char> = number.chars().filter(char::is_ascii_digit).collect();
-    let last: String = digits[digits.len().saturating_sub(KEPT)..].iter().collect();
-    format!("{PRINT}{last:0>KEPT$}")
-}
 
 /// A probability or a share, as far as it is told.
 pub fn percent(p: f64) -> &'static str {
@@ -58,6 +33,8 @@ pub fn bits(len: usize) -> String {
 
 #[cfg(test)]
 mod tests {
+    use holdover::layout::Value;
+
     use super::*;
 
     #[test]

@@ -5,7 +5,7 @@
 //! ```
 //! [`bits`] holds captures and spans, [`layout`] how cards arrange their bits,
 //! [`decode`] what a capture says under one layout and one reading of it, and
-//! [`rank`] which of them explains it best. The library computes and returns
+//! [`rank`] which of them explains it best, and [`say`] puts that in words. The library computes and returns
 //! values: it never prints, reads the clock or touches a file.
 
 pub mod bits;
@@ -16,6 +16,7 @@ pub mod learn;
 pub mod plan;
 pub mod prove;
 pub mod rank;
+pub mod say;
 pub mod site;
 pub mod states;
 

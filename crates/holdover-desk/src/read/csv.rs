@@ -5,16 +5,15 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use holdover::layout::Part;
-use holdover::rank::Candidate;
 
 use super::Answered;
 use super::records::Render;
-use super::template::Gaps;
 use crate::formats::write_csv;
 use crate::host::Host;
 use crate::input::csv::MAX_COLUMNS;
 use crate::input::{Carried, Row};
 use crate::terminal;
+use holdover::say::{self, Gaps};
 
 pub const HEAD: [&str; 9] =
     ["line", "source", "verdict", "layout", "reading", "site", "card", "probability", "note"];
@@ -81,7 +80,7 @@ impl Render for Csv {
     fn answered(&self, answered: &Answered<'_, '_>, out: &mut Vec<u8>) {
         let Answered { row, entry, answer, notes, gaps } = answered;
         let best = answer.candidates.first();
-        let part = |part| best.map_or_else(String::new, |b| value(b, part, *gaps));
+        let part = |part| best.map_or_else(String::new, |b| say::part(b, part, *gaps));
         let cells = vec![
             gaps.map_or_else(|| row.line.to_string(), Gaps::line),
             row.source.to_string(),
@@ -104,16 +103,4 @@ impl Render for Csv {
         cells[8] = why.to_owned();
         self.record(cells, &Carried::default(), out);
     }
-}
-
-fn value(best: &Candidate<'_>, part: Part, gaps: Option<&Gaps<'_>>) -> String {
-    if let Some(gaps) = gaps {
-        return gaps.part(best, part).unwrap_or_default();
-    }
-    let decode = best.decode();
-    let value = match part {
-        Part::Site => decode.site(),
-        Part::Card => decode.card(),
-    };
-    value.map_or_else(String::new, |value| value.to_string())
 }

@@ -6,11 +6,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 use holdover::bits::{BitColumns, Capture, Wide};
 use holdover::decode::Bits;
 use holdover::rank::{Batch, ClassIndex, Classifier, Column, Fit, Observation, Verdict};
+use holdover::say::{Gaps, unmarked};
 use holdover::site::Site;
 use rayon::prelude::*;
 
 use super::records::Render;
-use super::template::{Counter, Gaps, Record, Room, unmarked};
+use super::template::{Counter, Record, Room};
 use super::{Answered, notes};
 use crate::fail::Outcome;
 use crate::host::Host;
@@ -297,7 +298,7 @@ impl<'f, 't, R: Render> Fast<'f, 't, R> {
         let gaps = Gaps::new(classifier, word.wide());
         let mut bytes = Vec::new();
         let outcome = self.render_row(&row, Some(&gaps), &mut bytes);
-        match String::from_utf8(bytes).ok().and_then(|text| gaps.cut(&text)) {
+        match String::from_utf8(bytes).ok().and_then(|text| Record::cut(gaps, &text)) {
             Some(record) => KeptClass::Record(record, outcome),
             None => KeptClass::Each,
         }

@@ -8,10 +8,10 @@ use serde::Serialize;
 
 use super::Answered;
 use super::records::Render;
-use super::template::Gaps;
 use crate::answer::{Candidate, Card, Evidence, Held, Invalid, InvalidWord, Number, Read};
 use crate::host::Host;
 use crate::input::Row;
+use holdover::say::Gaps;
 
 /// Largest binary field written as a JSON number, in bits: what a double holds.
 const EXACT_BITS: usize = 53;

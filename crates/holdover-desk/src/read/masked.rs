@@ -11,13 +11,12 @@
 use std::io::Write;
 
 use holdover::decode::Reading;
-use holdover::layout::{Part, Value};
-use holdover::rank::model::{IDENTIFIED, UNKNOWN};
-use holdover::rank::{Candidate, Fit, Verdict};
+use holdover::rank::{Fit, Verdict};
+use holdover::say;
 
 use super::advice::Advice;
 use super::csv::{HEAD, given};
-use super::text::{mended_is_best, place, verdict};
+use super::text::{place, verdict};
 use super::{Answered, Report, json};
 use crate::answer::{self, Card, Number};
 use crate::fail::Fail;
@@ -44,16 +43,15 @@ pub struct Sayable {
 impl Sayable {
     pub fn of(answered: &Answered<'_, '_>, keep: &[String]) -> Sayable {
         let answer = answered.answer;
-        let best = answer.candidates.first().filter(|best| {
-            answer.verdict != Verdict::Unknown && best.holds() && !mended_is_best(answer)
-        });
+        let best = say::sayable(answer);
         let cells = keep.iter().map(|name| {
             let cell = answered.entry.carried.cell(name).unwrap_or_default();
             (name.clone(), cell.to_owned())
         });
         Sayable {
             verdict: answer.verdict,
-            card: best.map(|best| (best.layout.id().to_owned(), best.reading, card(best))),
+            card: best
+                .map(|best| (best.layout.id().to_owned(), best.reading, say::masked_card(best))),
             kept: cells.collect(),
         }
     }
@@ -73,15 +71,6 @@ impl Sayable {
         }
     }
 
-    /// The probability that the verdict stands for, of the card and of none.
-    fn probabilities(&self) -> [f64; 2] {
-        match self.verdict {
-            Verdict::Identified => [IDENTIFIED, 0.0],
-            Verdict::Ambiguous => [0.5, 0.5],
-            Verdict::Unknown => [0.0, UNKNOWN],
-        }
-    }
-
     pub fn percent(&self) -> &'static str {
         match self.verdict {
             Verdict::Identified => "95 % or more",
@@ -96,18 +85,6 @@ impl Sayable {
         let cells: Vec<String> =
             cells.map(|(name, cell)| format!("{} {}", plain(name), plain(cell))).collect();
         cells.join(", ")
-    }
-}
-
-/// The card number but for its last two digits, as long as the layout's largest.
-fn card(best: &Candidate<'_>) -> String {
-    match best.decode().card() {
-        None => mask::HIDDEN.to_string(),
-        Some(Value::Digits(digits)) => mask::tail(&digits),
-        Some(value) => {
-            let largest = best.layout.largest(Part::Card).unwrap_or(0);
-            mask::number(&value, largest.to_string().len())
-        }
     }
 }
 
@@ -144,7 +121,7 @@ fn record(cells: impl IntoIterator<Item = String>) -> Result<Vec<u8>, Fail> {
 pub fn hidden(answered: &Answered<'_, '_>, keep: &[String]) -> Card {
     let said = Sayable::of(answered, keep);
     let length = answered.entry.observation.capture.len();
-    let [probability, none_probability] = said.probabilities();
+    let [probability, none_probability] = say::masked_probabilities(said.verdict);
     let candidates = said.card.into_iter().map(|(layout, reading, card)| answer::Candidate {
         layout,
         reading: reading.into(),

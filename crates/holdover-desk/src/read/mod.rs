@@ -23,13 +23,13 @@ use holdover_signal::Probe;
 
 use self::fast::Fast;
 use self::records::{Records, Render};
-use self::template::Gaps;
 use crate::fail::{Fail, Outcome};
 use crate::host::Host;
 use crate::input::{self, Entry, Event, Inputs, Row};
 use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::{answer, files, signal, terminal};
+use holdover::say::Gaps;
 
 /// Captures of a live pipe that are answered without waiting for a pause, so
 /// that memory stays bounded.

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, HashSet};
 use holdover::bits::Wide;
 use holdover::layout::Layout;
 use holdover::rank::{Fit, Verdict};
+use holdover::say::mended_is_best;
 use holdover::site::Site;
 use maud::{Markup, html};
 
@@ -18,7 +19,7 @@ use crate::html::sheet::{
 use crate::input::Row;
 use crate::read::advice::Advice;
 use crate::read::masked::{NO_CAPTURE, Sayable};
-use crate::read::text::{fields, lost, mended_is_best, place, reading};
+use crate::read::text::{fields, lost, place, reading};
 use crate::read::words::percent;
 use crate::read::{Answered, notes};
 use crate::{care, request};

@@ -6,6 +6,7 @@ use std::io::Write;
 use holdover::bits::Capture;
 use holdover::decode::Reading;
 use holdover::rank::{Answer, Candidate, Fit, Verdict};
+use holdover::say::mended_is_best;
 
 use super::advice::Advice;
 use super::words::{numbers, percent};
@@ -74,11 +75,6 @@ pub fn fields(candidate: &Candidate<'_>) -> String {
     let fields: Vec<String> =
         fields.map(|field| format!("{} {}", field.role.name(), field.value(word))).collect();
     fields.join(", ")
-}
-
-/// Whether a bit mended inside explains the capture better than all else.
-pub fn mended_is_best(answer: &Answer<'_>) -> bool {
-    answer.mended.as_ref().is_some_and(|m| m.probability >= 0.5 && m.decode.holds())
 }
 
 pub fn place(row: &Row) -> String {

@@ -283,6 +283,26 @@ impl<'f> Classifier<'f> {
     }
 }
 
+/// Tells captures of one reader and length apart, whoever else sent them and
+/// whether they were seen or not.
+#[derive(Debug, Clone)]
+pub struct Teller<'f> {
+    /// Makes their signatures.
+    pub classifier: Classifier<'f>,
+    sketch: &'f Sketch,
+    classes: &'f Classes<'f>,
+    reader: u32,
+}
+
+impl Teller<'_> {
+    /// How many readers sent a capture that is counted; 0 where it is not.
+    /// Captures of one signature for which this is the same have the same
+    /// answer but for their numbers.
+    pub fn readers(&self, capture: &Capture) -> u32 {
+        self.classes.readers_of(self.sketch, self.reader, capture)
+    }
+}
+
 /// Whether a kind's numbers are one binary field each.
 fn plain(kind: &Kind<'_>) -> bool {
     [Part::Site, Part::Card].into_iter().all(|part| {
@@ -463,14 +483,12 @@ impl<'f> Classes<'f> {
         if let Some(class) = self.known.get(&(reader, *capture)) {
             return Some(*class as usize);
         }
-        if !batch.sketch.is_below(self.level, reader, capture.len(), capture.words())
-            || !batch.sketch.holds(reader, capture)
-        {
+        let readers = self.readers_of(&batch.sketch, reader, capture);
+        if readers == 0 {
             return None;
         }
         let sorter = self.sorters.get(&(reader, capture.len()))?;
         let mut signature = vec![0; sorter.classifier.stride() + 1];
-        let readers = self.shared.get(capture).copied().unwrap_or(1);
         sorter.sign(capture, readers, &mut signature);
         let number = sorter.class_index.find(&signature)?;
         Some(sorter.classes[number] as usize)
@@ -488,6 +506,28 @@ impl<'f> Classes<'f> {
         let (live, common) = (self.live[reader as usize], self.common.get(&length).copied());
         let common = common.unwrap_or(Wide::ZERO);
         Classifier::new(batch.decoder(length), &batch.kinds, live, common, sample)
+    }
+
+    /// See [`Teller`].
+    pub fn teller(
+        &'f self,
+        batch: &'f Batch<'_>,
+        known: &'f [Option<KnownCodes>],
+        reader: u32,
+        length: usize,
+    ) -> Teller<'f> {
+        let classifier = self.classifier(batch, known, reader, length);
+        Teller { classifier, sketch: &batch.sketch, classes: self, reader }
+    }
+
+    /// How many readers sent a capture that is counted; 0 where it is not.
+    fn readers_of(&self, sketch: &Sketch, reader: u32, capture: &Capture) -> u32 {
+        let counted = sketch.is_below(self.level, reader, capture.len(), capture.words())
+            && sketch.holds(reader, capture);
+        match counted {
+            true => self.shared.get(capture).copied().unwrap_or(1),
+            false => 0,
+        }
     }
 
     /// Whether some captures are not counted.

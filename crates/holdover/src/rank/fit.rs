@@ -12,7 +12,7 @@ use self::codes::{Codes, Part, stages, words_of};
 use self::common::{Common, guess_pattern};
 use self::harm::Harm;
 use super::batch::{Batch, Guess, Kind};
-use super::class::{Class, Classes, Classifier, KnownCodes};
+use super::class::{Class, Classes, Classifier, KnownCodes, Teller};
 use super::digits;
 use super::faults::{self, Faults, Rates};
 use super::known::Known;
@@ -484,6 +484,17 @@ impl<'b, 't> Fit<'b, 't> {
             return None;
         }
         Some(self.classes.classifier(self.batch, &self.known_codes, reader, length))
+    }
+
+    /// Tells the captures of a reader apart, seen or not, also where several
+    /// readers sent the same ones. `None` for a reader that sent none, and where
+    /// something is known of captures.
+    pub fn teller(&self, reader: &str, length: usize) -> Option<Teller<'_>> {
+        let reader = self.batch.reader(reader)?;
+        if !self.batch.known.is_empty() {
+            return None;
+        }
+        Some(self.classes.teller(self.batch, &self.known_codes, reader, length))
     }
 
     /// How many distinct captures settled the proportions: all of the batch, or

@@ -39,7 +39,7 @@ pub(super) struct Sketch {
     word_set: WordSet,
     /// The reader without a name.
     unnamed: Option<u32>,
-    /// All others, by length.
+    /// All others, by length up to the longest seen.
     lots: Vec<Lot>,
     count: usize,
     level: u32,
@@ -58,9 +58,7 @@ fn hash(salt: u64, words: &[u64]) -> u64 {
 
 impl Sketch {
     pub fn new() -> Sketch {
-        let lots = (0..=Capture::MAX_BITS)
-            .map(|length| Lot { stride: length.div_ceil(64), ..Lot::default() })
-            .collect();
+        let lots = Vec::new();
         let seed = std::collections::hash_map::RandomState::new().hash_one(0) | 1;
         let salts = Vec::new();
         Sketch { word_set: WordSet::new(), unnamed: None, lots, count: 0, level: 0, salts, seed }
@@ -128,8 +126,8 @@ impl Sketch {
         if let Some(word) = self.short_word(reader, capture.len(), words) {
             return self.word_set.holds(word, self.seed);
         }
-        let lot = &self.lots[capture.len()];
-        !lot.slots.is_empty() && lot.find(place(self.seed, reader, words), reader, words).is_ok()
+        let lot = self.lots.get(capture.len()).filter(|lot| !lot.slots.is_empty());
+        lot.is_some_and(|lot| lot.find(place(self.seed, reader, words), reader, words).is_ok())
     }
 
     /// Takes a capture's words, the first bit the highest, zeros behind.
@@ -140,6 +138,9 @@ impl Sketch {
         if let Some(word) = self.short_word(reader, length, words) {
             self.count += usize::from(self.word_set.see(word, self.seed));
         } else {
+            for length in self.lots.len()..=length {
+                self.lots.push(Lot { stride: length.div_ceil(64), ..Lot::default() });
+            }
             let lot = &mut self.lots[length];
             if lot.readers.len() * 2 >= lot.slots.len() {
                 lot.grow(self.seed);
@@ -194,10 +195,19 @@ impl Sketch {
             words.zip(&lot.readers).map(|(words, reader)| hash(self.salts[*reader as usize], words))
         });
         short.chain(long).for_each(|hash| with_zeros[hash.leading_zeros() as usize] += 1);
-        let mut left = self.count;
-        while left > SAMPLE_MOST && self.level < 63 {
-            left -= with_zeros[self.level as usize];
-            self.level += 1;
+        let (mut left, mut level) = (self.count, self.level);
+        while left > SAMPLE_MOST && level < 63 {
+            left -= with_zeros[level as usize];
+            level += 1;
+        }
+        self.keep_below(level);
+    }
+
+    /// Keeps the captures that so many levels leave, from now on too.
+    pub fn keep_below(&mut self, level: u32) {
+        self.level = level;
+        if level == 0 || self.count == 0 {
+            return;
         }
         let (shift, salts, seed) = (64 - self.level, &self.salts, self.seed);
         self.count = 0;
@@ -219,6 +229,17 @@ impl Sketch {
             lot.readers.truncate(kept);
             lot.place_all(seed);
         }
+    }
+
+    /// Takes all that another keeps; `readers` are its readers, as numbered here.
+    pub fn merge(&mut self, other: &Sketch, readers: &[u32]) {
+        if other.level > self.level {
+            self.keep_below(other.level);
+        }
+        for (reader, capture) in other.iter() {
+            self.see(readers[reader as usize], capture.len(), capture.words());
+        }
+        self.thin();
     }
 
     /// The captures kept: reader and bits.

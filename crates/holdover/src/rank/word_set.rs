@@ -238,7 +238,7 @@ impl Part {
 
     #[cold]
     fn grow(&mut self, seed: u64) {
-        let more = vec![FREE; (self.slots.len() * 2).max(64)];
+        let more = vec![FREE; (self.slots.len() * 2).max(8)];
         let all = std::mem::replace(&mut self.slots, more);
         for word in all.into_iter().filter(|word| *word != FREE) {
             if let Err(slot) = self.find(word, fold(short_hash(word), seed)) {

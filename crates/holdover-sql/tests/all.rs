@@ -1,0 +1,6 @@
+//! The functions against the library, and the binary as people run it.
+
+mod answers;
+mod cluster;
+mod mistakes;
+mod session;
