@@ -79,7 +79,7 @@ pub fn sheet(
     }
     // Without a row there are no headings to complain of.
     if sheet.rows.is_empty() && !sheet.mistakes.is_empty() {
-        return Err(super::refused(path, sheet.mistakes));
+        return Err(super::refused(path, sheet.mistakes.len(), sheet.mistakes));
     }
     Ok(Some(sheet))
 }

@@ -282,8 +282,8 @@ fn stretches(lines: &[u64]) -> String {
     shown.join(", ")
 }
 
-/// All mistakes of a file: half a file is not worked on.
-pub fn refused(path: &str, mut mistakes: Vec<(u64, String)>) -> Fail {
+/// All mistakes of a file of so many rows: half a file is not worked on.
+pub fn refused(path: &str, all: usize, mut mistakes: Vec<(u64, String)>) -> Fail {
     mistakes.sort();
     let count = mistakes.len();
     // The same mistake on many rows is one to mend.
@@ -309,9 +309,11 @@ pub fn refused(path: &str, mut mistakes: Vec<(u64, String)>) -> Fail {
     if more > 0 {
         shown.push(format!("and {more} more"));
     }
-    let rows = if count == 1 { "1 row is".to_owned() } else { format!("{count} rows are") };
+    let of = if all > count { format!("{count} of {all}") } else { count.to_string() };
+    let rows = if all.max(count) == 1 { "row" } else { "rows" };
+    let are = if count == 1 { "is" } else { "are" };
     Fail::said(format!(
-        "{rows} wrong, and nothing is done before they are mended:\n{}",
+        "{of} {rows} {are} wrong, and nothing is done before they are mended:\n{}",
         shown.join("\n")
     ))
 }
