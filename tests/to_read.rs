@@ -196,7 +196,7 @@ fn a_holder_of_two_cards_is_named_by_lines() {
 fn refused_rows_are_counted_against_all() {
     let made = plan(&mut desk(SITE, &format!("{ROSTER}2,,,1,,,\n")), &[]);
     assert_eq!(made.code, 2);
-    assert!(made.said.contains("1 of 9 rows is wrong"), "{}", made.said);
+    assert!(made.said.contains("9 rows: 1 refused, 8 read"), "{}", made.said);
     let made = plan(&mut desk(SITE, &format!("{ROSTER},stt26,,1,,,\n")), &[]);
     assert!(made.code == 2 && made.said.contains("did you mean \"std26\"?"), "{}", made.said);
 }

@@ -4,7 +4,6 @@ mod kinds;
 mod notes;
 mod prints;
 mod unread;
-mod words;
 
 use std::collections::{HashMap, HashSet};
 
@@ -22,10 +21,11 @@ pub use self::notes::first;
 use self::prints::Prints;
 pub use self::unread::ToRead;
 use self::unread::Unread;
-pub use self::words::Words;
 use crate::fail::Fail;
 use crate::host::Host;
-use crate::input::csv::{Column, column_of, refuse_twins};
+use crate::input::csv::{Column, column_of, refuse_twins, spoilt};
+use crate::input::headings::OWN;
+pub use crate::input::words::Words;
 use crate::input::{Entry, headings, pasted};
 use crate::mask::Shown;
 use crate::plain::plain;
@@ -117,9 +117,6 @@ enum Own {
     Holder,
 }
 
-/// Their headings.
-const OWN: [&str; 4] = ["layout", "holder", "name", "person"];
-
 fn own_column(heading: &str) -> Option<Own> {
     match heading.trim().to_lowercase().as_str() {
         "layout" => Some(Own::Layout),
@@ -167,6 +164,11 @@ pub fn read(
     let all = lines.len() + mistakes.len();
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
+        let numbers = [&cells.site, &cells.card, &cells.printed];
+        if let Some(why) = numbers.into_iter().find_map(|cell| spoilt(cell)) {
+            mistakes.push((line, why));
+            continue;
+        }
         match site.states.of(&cells.state) {
             Ok(_) if !cells.unsure.trim().is_empty() => mistakes.push((line, UNSURE.to_owned())),
             Ok(state) => rows.push((line, cells, state)),
@@ -464,16 +466,31 @@ fn split(host: &dyn Host, path: &str, choice: Option<&str>, words: &Words) -> Re
     })?;
     let mut about = sheet.notes;
     let strangers = columns.iter().zip(&own).filter(|(c, _)| **c == (None, None));
-    let mapped =
-        |heading: &str, near: &str| format!("Then add --column \"{heading}={near}\", or rename it");
     let strangers = strangers.map(|(_, heading)| heading.as_str());
-    about.extend(headings::near(strangers, &OWN, mapped));
+    about.extend(headings::near(strangers, &OWN, headings::map_or_rename));
+    about.extend(nameless(&sheet.headings, &sheet.rows));
     let rows = sheet.rows.into_iter().map(|(line, cells)| {
         let mut cells = sorted(&columns, cells);
         cells.layout = words.kind(cells.layout);
         (line, cells)
     });
     Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
+}
+
+/// Columns with cells and no heading, as merged ones are.
+fn nameless(headings: &[String], rows: &[(u64, Vec<String>)]) -> Option<String> {
+    let filled = |at: &usize| rows.iter().any(|(_, cells)| !cells[*at].trim().is_empty());
+    let blank = (0..headings.len()).filter(|at| headings[*at].trim().is_empty());
+    let places: Vec<String> = blank.filter(filled).map(|at| (at + 1).to_string()).collect();
+    let (column, has) = if places.len() == 1 { ("column", "has") } else { ("columns", "have") };
+    (!places.is_empty()).then(|| {
+        format!(
+            "{column} {} {has} no heading, and {} not read: unmerge the cells of the header, and \
+             name each column",
+            notes::listed(&places),
+            if places.len() == 1 { "is" } else { "are" }
+        )
+    })
 }
 
 type Columns = Vec<(Option<Column>, Option<Own>)>;

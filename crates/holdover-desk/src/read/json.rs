@@ -57,9 +57,7 @@ impl Render for Json {
             object.insert("reader".into(), entry.observation.reader.clone().into());
         }
         if !entry.carried.cells.is_empty() {
-            let cells =
-                entry.carried.iter().map(|(heading, cell)| (heading.to_owned(), cell.into()));
-            object.insert("carried".into(), Any::Object(cells.collect()));
+            object.insert("carried".into(), Any::Object(entry.carried.json()));
         }
         let text = Any::Object(object).to_string();
         match gaps {

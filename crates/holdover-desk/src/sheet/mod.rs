@@ -309,11 +309,12 @@ pub fn refused(path: &str, all: usize, mut mistakes: Vec<(u64, String)>) -> Fail
     if more > 0 {
         shown.push(format!("and {more} more"));
     }
-    let of = if all > count { format!("{count} of {all}") } else { count.to_string() };
-    let rows = if all.max(count) == 1 { "row" } else { "rows" };
-    let are = if count == 1 { "is" } else { "are" };
+    if all > count {
+        shown.push(format!("{all} rows: {count} refused, {} read", all - count));
+    }
+    let rows = if count == 1 { "1 row is".to_owned() } else { format!("{count} rows are") };
     Fail::said(format!(
-        "{of} {rows} {are} wrong, and nothing is done before they are mended:\n{}",
+        "{rows} wrong, and nothing is done before they are mended:\n{}",
         shown.join("\n")
     ))
 }
