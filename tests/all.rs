@@ -25,5 +25,6 @@ mod schemas;
 mod signal;
 mod supply;
 mod table;
+mod to_read;
 mod widths;
 mod workbook;

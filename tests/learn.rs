@@ -3,7 +3,7 @@
 use fastrand::Rng;
 use tempfile::tempdir;
 
-use crate::holdover::{feed, file, run};
+use crate::holdover::{feed, file, root, run};
 
 /// An invented layout: the mill's 30 bits, site 2-9, card 10-29, even parity
 /// over the first half, odd over the second.
@@ -268,4 +268,66 @@ fn two_sites_people_with_one_number_stay_two() {
     assert_eq!((plan["kept"].as_u64(), &plan["conflicts"]), (Some(42), &serde_json::json!([])));
     let cautions = plan["cautions"].to_string();
     assert!(cautions.contains("site") && cautions.contains("not settled"), "{cautions}");
+}
+
+/// The old panel's list tells the number where the print does not, by holder, by
+/// print, or by the numbers alone; and says where it does not.
+#[test]
+fn the_old_panels_list_is_read_beside_captures() {
+    let cards = std::fs::read_to_string(root().join("fixtures/mill/store-room.csv")).unwrap();
+    let list = std::fs::read_to_string(root().join("fixtures/mill/old-panel.csv")).unwrap();
+    let learn = |cards: &str, list: &str| {
+        let mut desk = holdover_desk::Desk::new();
+        desk.put("cards.csv", cards);
+        desk.put("list.csv", list);
+        let words = ["learn", "cards.csv", "--list", "list.csv", "--format", "json"];
+        let ran = holdover_args::run(&mut desk, &words);
+        let line: serde_json::Value = serde_json::from_slice(&ran.output).unwrap();
+        let found = line["fields"].as_array().unwrap().iter().find(|f| f["role"] == "card");
+        let field = found.map(|field| (field["span"].clone(), field["settled"] == true));
+        (field, line["notes"].to_string())
+    };
+    let number = Some((serde_json::Value::from("10-26"), true));
+    let (field, notes) = learn(&cards, &list);
+    assert_eq!(field, number, "{notes}");
+    assert!(notes.contains("20 of 21 captures have their row in list.csv, found by holder"));
+    assert!(notes.contains("the card number is the list's column \\\"Internal no\\\""), "{notes}");
+    let (field, notes) = learn(&cards, &list.replace("Badge", "Printed").replace("Name", "Who"));
+    assert_eq!(field, number);
+    assert!(notes.contains("found by print"), "{notes}");
+    let bits: String =
+        cards.lines().map(|l| l.split(',').next().unwrap().to_owned() + "\n").collect();
+    let (field, notes) = learn(&bits, &list);
+    assert_eq!(field, number);
+    assert!(notes.contains("bits 10-26 are in the column"), "{notes}");
+    // A constant is found as well, and is no rule of the print.
+    let moved: String = list
+        .lines()
+        .map(|line| {
+            let mut cells: Vec<String> = line.split(';').map(str::to_owned).collect();
+            if let Ok(number) = cells[3].parse::<u64>() {
+                cells[3] = (number + 5_000_000).to_string();
+            }
+            cells.join(";") + "\n"
+        })
+        .collect();
+    for cards in [&cards, &bits] {
+        // Bits of the site code never varied: they may be the constant's, or the number's.
+        let (field, notes) = learn(cards, &moved);
+        let (span, settled) = field.unwrap();
+        assert!(span.as_str().is_some_and(|span| span.ends_with("-26")) && !settled, "{notes}");
+        assert!(notes.contains("\"Internal no\\\" is n + "), "{notes}");
+    }
+    // Of people numbered from 1 on nothing is claimed.
+    let people: String = list
+        .lines()
+        .map(|l| l.rsplit_once(';').unwrap().0.rsplit_once(';').unwrap().0.to_owned() + "\n")
+        .collect();
+    let (_, notes) = learn(&bits, &people);
+    assert!(notes.contains("no row of it is known to be a capture's"), "{notes}");
+    let mut desk = holdover_desk::Desk::new();
+    desk.put("cards.csv", cards);
+    desk.put("list.csv", "Name,Card\nAda,1.2E+09\n");
+    let ran = holdover_args::run(&mut desk, &["learn", "cards.csv", "--list", "list.csv"]);
+    assert!(ran.code == 2 && ran.said.contains("no column of whole numbers"), "{}", ran.said);
 }

@@ -70,6 +70,14 @@ pub struct SheetChoice {
     pub sheet: Option<String>,
 }
 
+/// A site's own words for columns.
+#[derive(Debug, ClapArgs)]
+pub struct OwnColumns {
+    /// What a heading of the input means: "Badge nr=printed"
+    #[arg(long, value_name = "HEADING=COLUMN")]
+    pub column: Vec<String>,
+}
+
 /// A site's own words in a roster.
 #[derive(Debug, ClapArgs)]
 pub struct OwnWords {

@@ -14,7 +14,9 @@ use std::path::PathBuf;
 use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum, ValueHint};
 
 use habits::{COMPLETIONS_EXAMPLES, GUIDE_EXAMPLES, MANUAL_EXAMPLES};
-pub use habits::{Completions, GUIDE_PAGES, Guide, Init, Manual, OwnWords, Pocket, SheetChoice};
+pub use habits::{
+    Completions, GUIDE_PAGES, Guide, Init, Manual, OwnColumns, OwnWords, Pocket, SheetChoice,
+};
 pub use run::{json, run};
 
 /// What `--version` says: `-V` leaves the commit out, as does a build that
@@ -236,6 +238,9 @@ pub struct Read {
     )]
     pub inputs: Vec<String>,
 
+    #[command(flatten)]
+    pub columns: OwnColumns,
+
     /// Follow a serial port that prints one capture a line
     #[arg(long, value_name = "NAME")]
     pub port: Option<String>,
@@ -375,6 +380,13 @@ pub struct Learn {
 
     #[command(flatten)]
     pub sheet: SheetChoice,
+
+    #[command(flatten)]
+    pub columns: OwnColumns,
+
+    /// The old panel's export (CSV or .xlsx): which of its numbers the cards carry is found
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub list: Option<String>,
 
     /// Write the layouts found as a table file
     #[arg(short, long, value_name = "FILE")]

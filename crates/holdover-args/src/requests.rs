@@ -64,10 +64,11 @@ impl From<ProbeOptions> for to::ProbeOptions {
 
 impl From<Read> for to::Read {
     fn from(args: Read) -> to::Read {
-        let Read { inputs, port, baud, probe, tables, site, format, page, .. } = args;
+        let Read { inputs, columns, port, baud, probe, tables, site, format, page, .. } = args;
         let Read { summary, full, mask, keep_column, batch, streaming, quiet, .. } = args;
         to::Read {
             inputs,
+            columns: columns.column,
             port,
             baud,
             probe: probe.into(),
@@ -96,10 +97,11 @@ impl From<Signal> for to::Signal {
 
 impl From<Learn> for to::Learn {
     fn from(args: Learn) -> to::Learn {
-        let Learn { inputs, sheet, output, id, shuffled, format, mask, probe, page } = args;
-        let (sheet, format) = (sheet.sheet, format.into());
+        let Learn { inputs, sheet, columns, list, output, id, shuffled, format, mask, probe, page } =
+            args;
+        let (sheet, columns, format) = (sheet.sheet, columns.column, format.into());
         let (probe, page) = (probe.into(), page.into());
-        to::Learn { inputs, sheet, output, id, shuffled, format, mask, probe, page }
+        to::Learn { inputs, sheet, columns, list, output, id, shuffled, format, mask, probe, page }
     }
 }
 

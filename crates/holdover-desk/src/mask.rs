@@ -34,6 +34,7 @@ pub fn bits(len: usize) -> String {
 #[cfg(test)]
 mod tests {
     use holdover::layout::Value;
+    use holdover::say::masked;
 
     use super::*;
 
@@ -47,8 +48,8 @@ mod tests {
 
     #[test]
     fn two_digits_stay() {
-        assert_eq!(number(&Value::Number(4321), 5), "***21");
-        assert_eq!(number(&Value::Number(7), 5), "***07");
+        assert_eq!(masked(&Value::Number(4321), 5), "***21");
+        assert_eq!(masked(&Value::Number(7), 5), "***07");
         assert_eq!([tail("4904321"), tail("7"), tail("65 04805")], ["***21", "***07", "***05"]);
     }
 }

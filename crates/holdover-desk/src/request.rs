@@ -70,6 +70,8 @@ pub struct Page {
 pub struct Read {
     /// Captures, files, or "-" for standard input.
     pub inputs: Vec<String>,
+    /// What headings mean: "Badge nr=card".
+    pub columns: Vec<String>,
     /// A serial port to follow.
     pub port: Option<String>,
     /// Its speed, in baud.
@@ -105,6 +107,7 @@ impl Default for Read {
     fn default() -> Read {
         Read {
             inputs: Vec::new(),
+            columns: Vec::new(),
             port: None,
             baud: 9600,
             probe: ProbeOptions::default(),
@@ -187,6 +190,10 @@ pub struct Learn {
     pub inputs: Vec<String>,
     /// Sheet of a workbook; the first with a known header if not given.
     pub sheet: Option<String>,
+    /// What headings mean: "Badge nr=printed".
+    pub columns: Vec<String>,
+    /// The old system's own list of cards.
+    pub list: Option<String>,
     /// Where the layouts found are written as a table file.
     pub output: Option<PathBuf>,
     /// First part of the ids of what is found.
@@ -208,6 +215,8 @@ impl Default for Learn {
         Learn {
             inputs: Vec::new(),
             sheet: None,
+            columns: Vec::new(),
+            list: None,
             output: None,
             id: "found".to_owned(),
             shuffled: false,

@@ -3,7 +3,7 @@
 mod kinds;
 mod notes;
 mod prints;
-mod words;
+mod unread;
 
 use std::collections::{HashMap, HashSet};
 
@@ -17,11 +17,15 @@ use holdover::site::Site;
 
 use self::kinds::{KindOf, Kinds};
 use self::notes::Note;
+pub use self::notes::first;
 use self::prints::Prints;
-pub use self::words::Words;
+pub use self::unread::ToRead;
+use self::unread::Unread;
 use crate::fail::Fail;
 use crate::host::Host;
-use crate::input::csv::{Column, column_of, refuse_twins};
+use crate::input::csv::{Column, column_of, refuse_twins, spoilt};
+use crate::input::headings::OWN;
+pub use crate::input::words::Words;
 use crate::input::{Entry, headings, pasted};
 use crate::mask::Shown;
 use crate::plain::plain;
@@ -33,6 +37,9 @@ use crate::sheet;
 pub struct Roster {
     /// The rows, in file order.
     pub rows: Vec<RosterRow>,
+    /// The cards with a print and no read, by door and holder. Those that are
+    /// counted on have a row, too.
+    pub to_read: Vec<ToRead>,
     /// What had to be assumed.
     notes: Vec<Note>,
     /// What there is to say of the file: its sheet, its headings.
@@ -73,19 +80,29 @@ impl Roster {
         rows.filter_map(|row| self.rows.get(*row)).map(|row| row.line).collect()
     }
 
-    /// How many rows there are of each state: "77 rows: 70 kept, 4 boxed, 3 blocked".
+    /// How many rows there are of each state: "77 rows: 70 kept, 4 boxed, 3 blocked",
+    /// and how many are to be read first.
     pub fn sum(&self) -> String {
-        let of = |state| self.rows.iter().filter(|row| row.state == state).count();
+        let unread = self.unread();
+        let read = || self.rows.iter().filter(|row| !unread.contains(&row.line));
+        let of = |state| read().filter(|row| row.state == state).count();
         let (kept, boxed, blocked) =
             (of(RowState::Kept), of(RowState::Boxed), of(RowState::Blocked));
-        let rows = if self.rows.len() == 1 { "row" } else { "rows" };
-        format!("{} {rows}: {kept} kept, {boxed} boxed, {blocked} blocked", self.rows.len())
+        let all = kept + boxed + blocked + unread.len();
+        let rows = if all == 1 { "row" } else { "rows" };
+        let to_read = match unread.len() {
+            0 => String::new(),
+            more => format!(", {more} to read"),
+        };
+        format!("{all} {rows}: {kept} kept, {boxed} boxed, {blocked} blocked{to_read}")
     }
 
     /// Calls every holder by a number, in the order in which they come.
     pub fn rename_holders(&mut self) {
         let mut known: HashMap<String, usize> = HashMap::new();
-        for holder in self.rows.iter_mut().filter_map(|row| row.holder.as_mut()) {
+        let of_rows = self.rows.iter_mut().map(|row| &mut row.holder);
+        let of_unread = self.to_read.iter_mut().map(|card| &mut card.holder);
+        for holder in of_rows.chain(of_unread).filter_map(Option::as_mut) {
             let next = known.len() + 1;
             let number = *known.entry(std::mem::take(holder)).or_insert(next);
             *holder = format!("person {number}");
@@ -100,15 +117,17 @@ enum Own {
     Holder,
 }
 
-/// Their headings.
-const OWN: [&str; 4] = ["layout", "holder", "name", "person"];
-
 fn own_column(heading: &str) -> Option<Own> {
     match heading.trim().to_lowercase().as_str() {
         "layout" => Some(Own::Layout),
         "holder" | "name" | "person" => Some(Own::Holder),
         _ => None,
     }
+}
+
+/// Whether a column says who holds a card.
+pub fn is_holder(heading: &str) -> bool {
+    own_column(heading) == Some(Own::Holder)
 }
 
 /// One row's cells, sorted out.
@@ -142,8 +161,14 @@ pub fn read(
     site: &Site,
 ) -> Result<Roster, Fail> {
     let Lines { lines, mut mistakes, about } = split(host, path, choice, words)?;
+    let all = lines.len() + mistakes.len();
     let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
     for (line, cells) in lines {
+        let numbers = [&cells.site, &cells.card, &cells.printed];
+        if let Some(why) = numbers.into_iter().find_map(|cell| spoilt(cell)) {
+            mistakes.push((line, why));
+            continue;
+        }
         match site.states.of(&cells.state) {
             Ok(_) if !cells.unsure.trim().is_empty() => mistakes.push((line, UNSURE.to_owned())),
             Ok(state) => rows.push((line, cells, state)),
@@ -182,6 +207,7 @@ pub fn read(
     }
     let decided = kinds.decide();
     let mut roster = Roster { notes: kinds.notes(), about, ..Roster::default() };
+    let mut unread: Vec<Unread> = Vec::new();
     for (((line, cells, state), observation), taken) in
         rows.into_iter().zip(&observations).zip(taken)
     {
@@ -192,6 +218,10 @@ pub fn read(
             }
             (Some(Ok(Taken::Card(decode))), _) => Ok(decode),
             (Some(Err(why)), _) => Err(why),
+            (None, _) if cells.bits.trim().is_empty() && Unread::is(&cells) => {
+                unread.push(Unread { line, cells, state });
+                continue;
+            }
             (None, _) if cells.bits.trim().is_empty() => {
                 match by_numbers(&cells, line, table) {
                     Ok(card) => {
@@ -223,8 +253,9 @@ pub fn read(
             Err(why) => mistakes.push((line, why)),
         }
     }
+    mistakes.extend(roster.take_unread(unread, table, site));
     if !mistakes.is_empty() {
-        return Err(sheet::refused(path, mistakes));
+        return Err(sheet::refused(path, all, mistakes));
     }
     Ok(roster)
 }
@@ -392,7 +423,7 @@ fn by_numbers(cells: &Cells, line: u64, table: &Table) -> Result<RosterCard, Str
     };
     let id = cells.layout.trim();
     if id.is_empty() {
-        return Err("neither bits nor a layout: fill in one of them".to_owned());
+        return Err("neither bits nor a print nor a layout: fill in one of them".to_owned());
     }
     let layout = layout_of(table, id)?;
     let card = number("card", &cells.card)?.ok_or("no card number: fill in card")?;
@@ -435,16 +466,31 @@ fn split(host: &dyn Host, path: &str, choice: Option<&str>, words: &Words) -> Re
     })?;
     let mut about = sheet.notes;
     let strangers = columns.iter().zip(&own).filter(|(c, _)| **c == (None, None));
-    let mapped =
-        |heading: &str, near: &str| format!("Then add --column \"{heading}={near}\", or rename it");
     let strangers = strangers.map(|(_, heading)| heading.as_str());
-    about.extend(headings::near(strangers, &OWN, mapped));
+    about.extend(headings::near(strangers, &OWN, headings::map_or_rename));
+    about.extend(nameless(&sheet.headings, &sheet.rows));
     let rows = sheet.rows.into_iter().map(|(line, cells)| {
         let mut cells = sorted(&columns, cells);
         cells.layout = words.kind(cells.layout);
         (line, cells)
     });
     Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
+}
+
+/// Columns with cells and no heading, as merged ones are.
+fn nameless(headings: &[String], rows: &[(u64, Vec<String>)]) -> Option<String> {
+    let filled = |at: &usize| rows.iter().any(|(_, cells)| !cells[*at].trim().is_empty());
+    let blank = (0..headings.len()).filter(|at| headings[*at].trim().is_empty());
+    let places: Vec<String> = blank.filter(filled).map(|at| (at + 1).to_string()).collect();
+    let (column, has) = if places.len() == 1 { ("column", "has") } else { ("columns", "have") };
+    (!places.is_empty()).then(|| {
+        format!(
+            "{column} {} {has} no heading, and {} not read: unmerge the cells of the header, and \
+             name each column",
+            notes::listed(&places),
+            if places.len() == 1 { "is" } else { "are" }
+        )
+    })
 }
 
 type Columns = Vec<(Option<Column>, Option<Own>)>;
@@ -454,7 +500,8 @@ fn columns(headings: &[String]) -> Result<Columns, String> {
     let own: Vec<_> = headings.iter().map(|h| own_column(h)).collect();
     refuse_twins(headings, &columns)?;
     let has = |column| columns.contains(&Some(column));
-    let by_numbers = own.contains(&Some(Own::Layout)) && has(Column::Card);
+    let numbers = has(Column::Card) || has(Column::Printed);
+    let by_numbers = own.contains(&Some(Own::Layout)) && numbers;
     if !has(Column::Bits) && !by_numbers {
         let shown: Vec<_> = headings.iter().take(12).map(|h| plain(h)).collect();
         let strangers = headings.iter().zip(columns.iter().zip(&own));

@@ -10,6 +10,7 @@ mod find;
 mod kept;
 mod learn;
 mod learn_cards;
+mod learn_list;
 mod learn_null_space;
 mod learn_random;
 mod learn_rates;

@@ -18,7 +18,7 @@ pub use compose::Composed;
 pub use learn::{Learned, LearnedCheck, LearnedField, LeftOut};
 pub use plan::{
     Alternative, Batch, Change, Changes, Conflict, ConflictKind, Exposure, Identity, KeptDigits,
-    Lost, Moved, Objective, Opened, Panel, Plan, Run, Slot,
+    Lost, Moved, Objective, Opened, Panel, Plan, Run, Slot, ToRead,
 };
 pub use prove::{Came, CaseCame, Place, Proof, SlotsCame};
 pub use read::{Candidate, Card, Evidence, Held, Invalid, InvalidWord, Read, Reading, Verdict};

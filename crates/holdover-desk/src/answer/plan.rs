@@ -49,12 +49,37 @@ pub struct Plan {
     /// Present in a copy that hides cards or people, which proves nothing.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub masked: Option<bool>,
+    /// The cards with a print and no read, by door and holder; not in a plan
+    /// file.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub to_read: Vec<ToRead>,
     /// The other way out of the conflicts; not in a plan file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub alternative: Option<Alternative>,
     /// What differs from the plan of `--against`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub changes: Option<Changes>,
+}
+
+/// A card with a print and no read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct ToRead {
+    /// Its lines of the roster: several that say the same are one card.
+    pub lines: Vec<u64>,
+    /// The reader its row names; `null` where it names none.
+    pub door: Option<String>,
+    /// Who holds it; `null` where nobody is named.
+    pub holder: Option<String>,
+    /// What is printed on it.
+    pub printed: String,
+    /// `kept`, `boxed` or `blocked`.
+    pub state: String,
+    /// Whether the plan counts on it, by the number its print tells.
+    pub counted_on: bool,
+    /// What it should come up as; `null` where it is not counted on, or has no slot.
+    pub panel_number: Option<String>,
+    /// As what it is counted on, or why it is not.
+    pub note: String,
 }
 
 /// What reissuing some cards would save.

@@ -16,6 +16,9 @@ pub struct Proof {
     pub state: Option<String>,
     /// Whether it does.
     pub holds: bool,
+    /// True where the card was not read, so that nothing is proved of it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unread: bool,
     /// What it should come to.
     pub expected: Came,
     /// What it comes to.

@@ -51,9 +51,10 @@ pub struct Card {
     /// The reader it came from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reader: Option<String>,
-    /// The input's own columns beside the bits, heading to cell, in its order.
+    /// The input's own columns beside the bits, heading to cell, in its order: text,
+    /// or of JSON whatever the value is.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub carried: Option<IndexMap<String, String>>,
+    pub carried: Option<IndexMap<String, serde_json::Value>>,
 }
 
 /// What a capture is.

@@ -8,6 +8,7 @@ use holdover::rank::{Doubt, Known};
 
 use super::headings::{self, HEADINGS};
 use super::lines::MAX_LINE;
+use super::words::Words;
 use super::{Carried, Entry, pasted};
 use crate::plain::plain;
 
@@ -43,8 +44,8 @@ pub fn column_of(heading: &str) -> Option<Column> {
 }
 
 /// Whether a line on its own is the heading of a sheet of one column.
-pub fn is_heading(line: &str) -> bool {
-    column_of(line.trim_matches('"')) == Some(Column::Bits)
+pub fn is_heading(line: &str, words: &Words) -> bool {
+    column_of(words.means(line.trim_matches('"'))) == Some(Column::Bits)
 }
 
 /// Whether a line is a header of cards: some heading is a known one, or close.
@@ -144,26 +145,30 @@ pub type Record = (u64, Result<Entry, String>);
 
 impl Sheet {
     /// Reads a header.
-    pub fn of_header(line: &str) -> Result<Sheet, String> {
+    pub fn of_header(line: &str, words: &Words) -> Result<Sheet, String> {
         let (headings, records) = Records::of_header(line)?;
-        Sheet::of_headings(&headings, records)
+        Sheet::of_headings(&headings, records, words)
     }
 
     /// A sheet whose cells come one by one, not in lines.
-    pub fn of_cells(headings: &[String]) -> Result<Sheet, String> {
+    pub fn of_cells(headings: &[String], words: &Words) -> Result<Sheet, String> {
         let records = Records { delimiter: b',', cells: headings.len(), open: Vec::new() };
-        Sheet::of_headings(headings, records)
+        Sheet::of_headings(headings, records, words)
     }
 
-    fn of_headings(headings: &[String], records: Records) -> Result<Sheet, String> {
-        let columns: Vec<_> = headings.iter().map(|heading| column_of(heading)).collect();
+    fn of_headings(headings: &[String], records: Records, words: &Words) -> Result<Sheet, String> {
+        words.missing(headings).map_or(Ok(()), Err)?;
+        let columns: Vec<_> =
+            headings.iter().map(|heading| column_of(words.means(heading))).collect();
         refuse_twins(headings, &columns)?;
         if !columns.contains(&Some(Column::Bits)) {
             let shown: Vec<_> = headings.iter().take(12).map(|h| plain(h)).collect();
             let near = headings.iter().find(|heading| nearest(heading, ["bits"]).is_some());
             let mend = match near {
                 Some(near) => format!("did you mean \"bits\" by {:?}?", plain(near)),
-                None => "name the column that holds the captures \"bits\"".to_owned(),
+                None => "name the column that holds the captures \"bits\", or add --column \
+                         \"YOUR HEADING=bits\""
+                    .to_owned(),
             };
             let found = shown.join(", ");
             return Err(format!("expected a header with a column \"bits\", found {found}: {mend}"));
@@ -182,7 +187,7 @@ impl Sheet {
     pub fn near(&self) -> Vec<String> {
         let carried = self.columns.iter().filter(|column| **column != Some(Column::Bits));
         let strangers = carried.zip(self.carried.iter()).filter(|(column, _)| column.is_none());
-        headings::near(strangers.map(|(_, heading)| heading.as_str()), &[], headings::rename)
+        headings::near(strangers.map(|(_, heading)| heading.as_str()), &[], headings::map_or_rename)
     }
 
     /// Takes a line; a record that goes on over several lines comes with its last.
@@ -203,6 +208,7 @@ impl Sheet {
         let mut reader = String::new();
         let (mut bits, mut state) = (None, None);
         let mut carried = Vec::with_capacity(self.carried.len());
+        let mut spoilt_notes = Vec::new();
         for (column, cell) in self.columns.iter().zip(cells?) {
             let filled = Some(cell.trim().to_owned()).filter(|cell| !cell.is_empty());
             match column {
@@ -210,9 +216,16 @@ impl Sheet {
                     bits = Some(cell);
                     continue;
                 }
-                Some(Column::Site) => known.site = filled,
-                Some(Column::Card) => known.card = filled,
-                Some(Column::Printed) => known.printed = filled,
+                Some(what @ (Column::Site | Column::Card | Column::Printed)) => {
+                    let filled = filled.filter(|cell| match spoilt(cell) {
+                        Some(why) => {
+                            spoilt_notes.push(format!("{why}; it is not used"));
+                            false
+                        }
+                        None => true,
+                    });
+                    *known_of(&mut known, *what) = filled;
+                }
                 Some(Column::Reader) => reader = filled.unwrap_or_default(),
                 Some(Column::Unsure) => known.doubt = doubt(&cell),
                 Some(Column::State) => state = filled,
@@ -224,21 +237,52 @@ impl Sheet {
         let said = super::doubt_note(&known.doubt);
         let mut entry = pasted::cell(&bits)?.entry(&bits, known);
         entry.notes.extend(said);
+        entry.notes.extend(spoilt_notes);
         if !reader.is_empty() {
             entry.observation.reader = reader;
         }
         entry.state = state;
-        entry.carried = Carried { headings: self.carried.clone(), cells: carried };
+        entry.carried =
+            Carried { headings: self.carried.clone(), cells: carried, ..Carried::default() };
         Ok(entry)
     }
+}
+
+/// Where a noted number goes.
+fn known_of(known: &mut Known, column: Column) -> &mut Option<String> {
+    match column {
+        Column::Site => &mut known.site,
+        Column::Card => &mut known.card,
+        _ => &mut known.printed,
+    }
+}
+
+/// Why a number is none any more: a spreadsheet rounded it, as 1.2E+09.
+pub fn spoilt(cell: &str) -> Option<String> {
+    let (number, exponent) = cell.trim().split_once(['E', 'e'])?;
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    let rounded = digits(&number.replacen([',', '.'], "", 1))
+        && exponent.strip_prefix('+').is_some_and(digits);
+    rounded.then(|| {
+        format!(
+            "{:?} is what a spreadsheet made of a long number, and digits are lost: format the \
+             column as text and fill it in again from the source",
+            plain(cell.trim())
+        )
+    })
 }
 
 /// Two columns that mean the same are a mistake.
 pub fn refuse_twins(headings: &[String], columns: &[Option<Column>]) -> Result<(), String> {
     for (i, column) in columns.iter().enumerate() {
         if column.is_some() && columns[..i].contains(column) {
-            let heading = plain(&headings[i]);
-            return Err(format!("two columns mean the same as {heading:?}: leave one out"));
+            let first = columns[..i].iter().position(|other| other == column).unwrap_or(0);
+            let named = |at: usize| format!("{} ({:?})", at + 1, plain(headings[at].trim()));
+            return Err(format!(
+                "two columns mean the same, {} and {}: leave one out, or rename it",
+                named(first),
+                named(i)
+            ));
         }
     }
     Ok(())
@@ -291,7 +335,7 @@ mod tests {
 
     #[test]
     fn a_quote_left_open_spoils_one_line() {
-        let mut sheet = Sheet::of_header("bits,note").unwrap();
+        let mut sheet = Sheet::of_header("bits,note", &Words::default()).unwrap();
         let mut records = sheet.line(2, "01,\"open");
         records.extend(sheet.line(3, "10,fine"));
         records.extend(sheet.end());
@@ -301,7 +345,7 @@ mod tests {
 
     #[test]
     fn a_quoted_cell_may_hold_lines() {
-        let mut sheet = Sheet::of_header("note;bits").unwrap();
+        let mut sheet = Sheet::of_header("note;bits", &Words::default()).unwrap();
         assert!(sheet.line(2, "\"two").is_empty());
         let records = sheet.line(3, "lines\";0110");
         assert_eq!(records[0].0, 2);
@@ -310,7 +354,7 @@ mod tests {
 
     #[test]
     fn wrong_headers_say_what_is_missing() {
-        let message = |line: &str| Sheet::of_header(line).err().unwrap();
+        let message = |line: &str| Sheet::of_header(line, &Words::default()).err().unwrap();
         assert!(message("site,card").contains("column \"bits\""));
         assert!(message("bist,card").contains("did you mean"));
         assert!(message("bits,raw").contains("two columns"));

@@ -18,6 +18,9 @@ pub const HEADINGS: [(Column, &[&str]); 7] = [
     ),
 ];
 
+/// Headings of rosters alone: the layout, and who holds the card.
+pub const OWN: [&str; 4] = ["layout", "holder", "name", "person"];
+
 /// A heading in small letters, words joined by one space, full stops left out.
 pub fn normal(heading: &str) -> String {
     let spaced = heading.trim().to_lowercase().replace(['_', '-', '.'], " ");
@@ -62,6 +65,11 @@ pub fn meant<'h, 'k>(
 /// What mends a heading that cannot be mapped.
 pub fn rename(_: &str, _: &str) -> String {
     "Then rename it".to_owned()
+}
+
+/// What mends a heading that is close to a known one.
+pub fn map_or_rename(heading: &str, near: &str) -> String {
+    format!("Then add --column \"{heading}={near}\", or rename it")
 }
 
 /// A note on each unknown heading that is close to a known one: it is not

@@ -6,6 +6,7 @@ use holdover::rank::{Doubt, Known};
 use serde_json::{Map, Value};
 
 use super::csv::{Column, column_of, too_many_columns};
+use super::words::Words;
 use super::{Carried, Entry, pasted};
 
 /// Keys that our own output has, and that say nothing new when it is read again.
@@ -23,15 +24,53 @@ const OUR_OUTPUT: [&str; 11] = [
     "findings",
 ];
 
-/// Reads one object.
-pub fn entry(text: &str) -> Result<Entry, String> {
-    let object = object(text)?;
-    let (of_bits, bits) = bits(&object)?;
+/// Objects inside one object that are read at most (bounds memory).
+const INSIDE_MOST: usize = 1 << 16;
+
+/// Reads one object, or those that a list in it holds.
+pub fn entries(text: &str, words: &Words) -> Vec<Result<Entry, String>> {
+    match object(text) {
+        Ok(object) => {
+            inside(object, words).into_iter().map(|object| entry(&object, words)).collect()
+        }
+        Err(why) => vec![Err(why)],
+    }
+}
+
+/// The objects that hold captures: the object, or those of a list under one of its
+/// keys, or the one under a key, each with the other keys beside it.
+fn inside(object: Map<String, Value>, words: &Words) -> Vec<Map<String, Value>> {
+    if bits(&object, words).is_ok() || object.contains_key("layout") {
+        return vec![object];
+    }
+    let holds = |value: &Value| value.as_object().is_some_and(|inner| bits(inner, words).is_ok());
+    let of_list = |value: &Value| value.as_array().is_some_and(|list| list.iter().any(holds));
+    let place = object.iter().find(|(_, value)| of_list(value) || holds(value));
+    let Some(key) = place.map(|(key, _)| key.clone()) else { return vec![object] };
+    let mut outer = object;
+    let inner = match outer.shift_remove(&key) {
+        Some(Value::Array(list)) => list,
+        value => value.into_iter().collect(),
+    };
+    let joined = inner.into_iter().take(INSIDE_MOST).map(|inner| {
+        let mut joined = outer.clone();
+        match inner {
+            Value::Object(inner) => joined.extend(inner),
+            other => _ = joined.insert("bits".to_owned(), other),
+        }
+        joined
+    });
+    joined.collect()
+}
+
+fn entry(object: &Map<String, Value>, words: &Words) -> Result<Entry, String> {
+    let (of_bits, bits) = bits(object, words)?;
     let text = |key: &str| {
         // The key that holds the capture says nothing beside it.
-        object
-            .get(key)
-            .filter(|_| key != of_bits)
+        let named = object.iter().find(|(own, _)| *own != key && words.means(own) == key);
+        let (own, value) = object.get_key_value(key).or(named)?;
+        Some(value)
+            .filter(|_| *own != of_bits)
             .and_then(plain)
             .map(|t| t.trim().to_owned())
             .filter(|t| !t.is_empty())
@@ -39,7 +78,8 @@ pub fn entry(text: &str) -> Result<Entry, String> {
     let doubt = doubt(object.get("unsure"));
     let notes = super::doubt_note(&doubt);
     let known = Known { site: text("site"), card: text("card"), printed: text("printed"), doubt };
-    let (headings, cells): (Vec<_>, Vec<_>) = carried(&object, &of_bits).unzip();
+    let (headings, values): (Vec<_>, Vec<_>) = carried(object, &of_bits).unzip();
+    let cells = values.iter().map(cell_of).collect();
     too_many_columns(headings.len()).map_or(Ok(()), Err)?;
     let mut entry = pasted::cell(&bits)?.entry(&bits, known);
     entry.notes.extend(notes);
@@ -47,17 +87,23 @@ pub fn entry(text: &str) -> Result<Entry, String> {
         entry.observation.reader = reader;
     }
     entry.state = ["state", "status"].into_iter().find_map(&text);
-    entry.carried = Carried { headings: Arc::new(headings), cells };
+    entry.carried = Carried { headings: Arc::new(headings), cells, values };
     Ok(entry)
 }
 
-/// Reads one object as a row of a table: headings and cells. The capture is under
-/// "bits", unless a layout and numbers say which card it is.
-pub fn row(text: &str) -> Result<Vec<(String, String)>, String> {
-    let object = object(text)?;
+/// A row of a table: headings and cells.
+pub type Cells = Vec<(String, String)>;
+
+/// Reads one object as rows of a table: one, or those that a list in it holds. The
+/// capture is under "bits", unless a layout and numbers say which card it is.
+pub fn rows(text: &str) -> Result<Vec<Cells>, String> {
+    inside(object(text)?, &Words::default()).into_iter().map(row).collect()
+}
+
+fn row(object: Map<String, Value>) -> Result<Cells, String> {
     let of_bits = |key: &String| column_of(key) == Some(Column::Bits);
     let by_numbers = object.contains_key("layout") && !object.keys().any(of_bits);
-    let capture = match bits(&object) {
+    let capture = match bits(&object, &Words::default()) {
         _ if by_numbers => None,
         Ok(capture) => Some(capture),
         Err(why) if object.keys().any(of_bits) => return Err(why),
@@ -67,6 +113,7 @@ pub fn row(text: &str) -> Result<Vec<(String, String)>, String> {
     let unsure = !doubt(object.get("unsure")).is_empty();
     let others = carried(&object, key.as_deref().unwrap_or_default());
     let others = others.filter(|(key, _)| !of_bits(key));
+    let others = others.map(|(key, value)| (key, cell_of(&value)));
     let own = bits.map(|bits| ("bits".to_owned(), bits)).into_iter();
     let own = own.chain(unsure.then(|| ("unsure".to_owned(), "yes".to_owned())));
     Ok(own.chain(others).collect())
@@ -105,26 +152,28 @@ fn doubt(unsure: Option<&Value>) -> Doubt {
     doubt
 }
 
-/// What is carried through: key and cell of all but the capture, and of what an
+/// A value as a cell of a table has it.
+fn cell_of(value: &Value) -> String {
+    match value {
+        Value::Null => String::new(),
+        value => plain(value).unwrap_or_else(|| value.to_string()),
+    }
+}
+
+/// What is carried through: key and value of all but the capture, and of what an
 /// earlier reading said.
 fn carried<'o>(
     object: &'o Map<String, Value>,
     of_bits: &'o str,
-) -> impl Iterator<Item = (String, String)> + 'o {
+) -> impl Iterator<Item = (String, Value)> + 'o {
     let own = |key: &str| key == "unsure" || OUR_OUTPUT.contains(&key);
-    let cell = |(key, value): (&String, &Value)| {
-        let cell = match value {
-            Value::Null => String::new(),
-            value => plain(value).unwrap_or_else(|| value.to_string()),
-        };
-        (key.clone(), cell)
-    };
+    let own_value = |(key, value): (&String, &Value)| (key.clone(), value.clone());
     object.iter().flat_map(move |(key, value)| {
         // What an earlier reading carried through is carried on.
         let inner = value.as_object().filter(|_| key == "carried");
         let outer = inner.is_none() && key != of_bits && !own(key);
         let inner = inner.into_iter().flatten();
-        inner.chain(outer.then_some((key, value))).map(cell)
+        inner.chain(outer.then_some((key, value))).map(own_value)
     })
 }
 
@@ -138,11 +187,13 @@ const COUNTS: [&str; 6] = ["length", "len", "count", "bit count", "bitcount", "n
 
 /// The key of the capture, and its text: bits, a list of them, or digits with the
 /// count that stands beside them.
-fn bits(object: &Map<String, Value>) -> Result<(String, String), String> {
+fn bits(object: &Map<String, Value>, words: &Words) -> Result<(String, String), String> {
     let none = || "the object has no \"bits\": add \"bits\":\"0110…\"".to_owned();
     let normal = |key: &str| super::headings::normal(key);
     let of_heading = |(key, _): &(&String, &Value)| column_of(key) == Some(Column::Bits);
-    let exact = object.get_key_value("bits").filter(|(_, value)| !value.is_number());
+    let mapped = object.iter().find(|(key, _)| *key != "bits" && words.means(key) == "bits");
+    let exact =
+        mapped.or_else(|| object.get_key_value("bits")).filter(|(_, value)| !value.is_number());
     let known =
         || object.iter().find(|(key, value)| of_heading(&(key, value)) && !value.is_number());
     let other = || {

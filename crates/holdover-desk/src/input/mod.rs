@@ -9,6 +9,7 @@ pub mod lines;
 pub mod pasted;
 mod probe;
 mod source;
+pub mod words;
 
 use std::collections::{HashMap, hash_map};
 use std::io::{self, Read, Seek};
@@ -19,6 +20,7 @@ use std::time::{Duration, SystemTime};
 use holdover::bits::{BitColumns, CaptureText, Digits};
 use holdover::rank::{Answer, Batch, Doubt, Fit, Known, Observation};
 use holdover_signal::Probe;
+use serde_json::Value;
 
 use crate::fail::Fail;
 use crate::host::{Blocks, File, Host, Lasting};
@@ -27,8 +29,9 @@ use crate::progress::Counted;
 use crate::sheet::workbook;
 use crate::{progress, sheet, terminal};
 use blocks::{Kept, Parser};
-pub use json::row as object_row;
+pub use json::rows as object_rows;
 pub use source::{HELD_MOST, Source, passed_over, text_row};
+use words::Words;
 
 /// A pipe that is silent this long is answered (fixed by the design).
 const PAUSE: Duration = Duration::from_millis(200);
@@ -114,12 +117,23 @@ pub struct Carried {
     pub headings: Arc<Vec<String>>,
     /// Their cells, one a heading.
     pub cells: Vec<String>,
+    /// The same as JSON has them, of their own types; nothing where they came as text.
+    pub values: Vec<Value>,
 }
 
 impl Carried {
     /// Heading and cell, in the input's order.
     pub fn iter(&self) -> impl DoubleEndedIterator<Item = (&str, &str)> {
         self.headings.iter().map(String::as_str).zip(self.cells.iter().map(String::as_str))
+    }
+
+    /// Heading and value, as they go into JSON.
+    pub fn json(&self) -> serde_json::Map<String, Value> {
+        let value = |(at, (heading, cell)): (usize, (&str, &str))| {
+            let value = self.values.get(at).cloned();
+            (heading.to_owned(), value.unwrap_or_else(|| cell.into()))
+        };
+        self.iter().enumerate().map(value).collect()
     }
 
     /// The cell under a heading.
@@ -152,16 +166,17 @@ pub fn read(
     Inputs::new(host, inputs, wait)?.read(probe, false, &mut on)
 }
 
-/// The same, with the sheet that is meant where an input is a workbook.
+/// The same of whole files, with the sheet that is meant where an input is a
+/// workbook, and what its headings mean.
 pub fn read_sheets(
     host: &dyn Host,
     inputs: &[String],
-    choice: Option<&str>,
+    (choice, words): (Option<&str>, Words),
     probe: &Probe,
-    wait: bool,
     mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let mut inputs = Inputs { choice, ..Inputs::new(host, inputs, wait)? };
+    let words = Arc::new(words);
+    let mut inputs = Inputs { choice, words, ..Inputs::new(host, inputs, true)? };
     inputs.read(probe, false, &mut on)
 }
 
@@ -172,6 +187,8 @@ pub struct Inputs<'a> {
     wait: bool,
     /// The sheet that is meant of a workbook.
     choice: Option<&'a str>,
+    /// What headings mean.
+    words: Arc<Words>,
     /// Standard input as a file, and where it began: its own, or a private
     /// copy of a pipe.
     stdin: Option<(File, u64)>,
@@ -202,12 +219,18 @@ impl<'a> Inputs<'a> {
             names,
             wait,
             choice: None,
+            words: Arc::default(),
             stdin: None,
             copies: HashMap::new(),
             seen: HashMap::new(),
             kept: HashMap::new(),
             taken: 0,
         })
+    }
+
+    /// The same, with what the command line says of headings.
+    pub fn with(self, words: Words) -> Inputs<'a> {
+        Inputs { words: Arc::new(words), ..self }
     }
 
     /// Whether there is a pipe among them that is not waited for.
@@ -226,7 +249,9 @@ impl<'a> Inputs<'a> {
         for (i, input) in self.names.iter().enumerate() {
             if input == "-" {
                 match self.live() {
-                    true => live(self.host, "-", self.host.stdin_blocks(), probe, on)?,
+                    true => {
+                        live(self.host, ("-", &self.words), self.host.stdin_blocks(), probe, on)?
+                    }
                     false => {
                         let file = self.stdin()?;
                         let again = self.unchanged("-", &file)?;
@@ -244,7 +269,7 @@ impl<'a> Inputs<'a> {
                 let file = self.file(input)?;
                 let again = self.unchanged(input, &file)?;
                 match workbook(input, &file)? {
-                    Some(bytes) => sheet(self.host, input, bytes, self.choice, on)?,
+                    Some(bytes) => sheet(self.host, input, bytes, (self.choice, &self.words), on)?,
                     None => {
                         let total = file.stamp().ok().map(|(bytes, _)| bytes);
                         let from = file.try_clone().map_err(|error| Fail::file(input, &error))?;
@@ -281,7 +306,7 @@ impl<'a> Inputs<'a> {
             let kept = self.kept.entry(name.to_owned()).or_default();
             Parser::new(kept, &mut self.taken)
         });
-        whole(self.host, name, from, probe, parser, on)
+        whole(self.host, (name, &self.words), from, probe, parser, on)
     }
 
     /// Refuses a file that is not what it was when it was first opened: its
@@ -388,12 +413,12 @@ fn sheet(
     host: &dyn Host,
     name: &str,
     bytes: Vec<u8>,
-    choice: Option<&str>,
+    (choice, words): (Option<&str>, &Words),
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let known = |headings: &[String]| csv::Sheet::of_cells(headings).is_ok();
+    let known = |headings: &[String]| csv::Sheet::of_cells(headings, words).is_ok();
     let read = progress::during(host, name, || workbook::read(name, bytes, choice, &known))?;
-    let captures = csv::Sheet::of_cells(&read.headings).map_err(Fail::Said)?;
+    let captures = csv::Sheet::of_cells(&read.headings, words).map_err(Fail::Said)?;
     let shown = plain(name);
     let notes = read.notes.into_iter().chain(captures.near());
     notes.for_each(|note| terminal::remark(host, &format!("{shown}: {note}")));
@@ -421,14 +446,14 @@ fn hand_on(
 /// Reads a source to its end. A parser takes lines of captures by the block.
 fn whole(
     host: &dyn Host,
-    name: &str,
+    (name, words): (&str, &Arc<Words>),
     mut from: Counted<File>,
     probe: &Probe,
     mut parser: Option<Parser<'_>>,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
     let failed = |error| Fail::file(name, &error);
-    let mut source = Source::new(host, name, probe);
+    let mut source = Source::new(host, name, probe).with(words);
     let mut block = vec![0; if parser.is_some() { blocks::BLOCK } else { BLOCK }];
     let mut rows = Vec::new();
     // Bytes that were looked at, and those of a line that the last block began.
@@ -484,18 +509,18 @@ pub fn follow(
     probe: &Probe,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    live(host, port, host.port(port, baud)?, probe, on)
+    live(host, (port, &Arc::default()), host.port(port, baud)?, probe, on)
 }
 
 /// Hands on what comes live, and each pause.
 fn live(
     host: &dyn Host,
-    name: &str,
+    (name, words): (&str, &Arc<Words>),
     blocks: Blocks,
     probe: &Probe,
     on: &mut dyn FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let mut source = Source::new(host, name, probe);
+    let mut source = Source::new(host, name, probe).with(words);
     let mut rows = Vec::new();
     loop {
         match blocks.recv_timeout(PAUSE) {

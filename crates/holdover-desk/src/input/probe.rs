@@ -85,7 +85,7 @@ impl ProbeFile {
         let reader = read.reader.to_string();
         let cells = vec![reader.clone(), format!("{:.1}", read.start_us)];
         let observation = Observation { capture: read.bits, reader, known };
-        let carried = Carried { headings: self.headings.clone(), cells };
+        let carried = Carried { headings: self.headings.clone(), cells, ..Carried::default() };
         let entry = Ok(Entry { notes, carried, ..observation.into() });
         Row { source: self.name.clone(), line: self.count, entry }
     }

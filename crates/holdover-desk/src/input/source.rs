@@ -1,6 +1,7 @@
 //! One source of captures: which form it has, and its lines one by one.
 
 use std::borrow::Cow;
+use std::cmp::Reverse;
 use std::sync::Arc;
 
 use holdover::rank::Known;
@@ -9,6 +10,7 @@ use holdover_signal::{Probe, sniff};
 use super::csv::Sheet;
 use super::lines::{Line, Lines, MAX_LINE};
 use super::probe::ProbeFile;
+use super::words::Words;
 use super::{Entry, Row, encoding, json, pasted};
 use crate::host::Host;
 use crate::plain::plain;
@@ -35,6 +37,8 @@ pub struct Source<'a> {
     host: &'a dyn Host,
     name: Arc<str>,
     probe: &'a Probe,
+    /// What the command line says of headings.
+    words: Arc<Words>,
     lines: Lines,
     number: u64,
     form: Form,
@@ -61,6 +65,7 @@ impl<'a> Source<'a> {
             host,
             name: name.into(),
             probe,
+            words: Arc::default(),
             lines: Lines::default(),
             number: 0,
             form: Form::Open,
@@ -70,11 +75,16 @@ impl<'a> Source<'a> {
         }
     }
 
+    /// The same, with the headings that the command line maps.
+    pub fn with(self, words: &Arc<Words>) -> Source<'a> {
+        Source { words: words.clone(), ..self }
+    }
+
     /// Takes a block of bytes; whole lines become rows.
     pub fn feed(&mut self, block: &[u8], rows: &mut Vec<Row>) {
         if let Some(mut head) = self.head.take() {
             head.extend_from_slice(block);
-            match head.len() >= HEAD || told_by(&head) {
+            match head.len() >= HEAD || told_by(&head, &self.words) {
                 true => self.begin(&head, rows),
                 false => self.head = Some(head),
             }
@@ -91,7 +101,7 @@ impl<'a> Source<'a> {
             terminal::remark(self.host, &format!("{source}: {}", encoding::WIDE_READ));
             return self.take(head, rows);
         }
-        if !told_by(head) && sniff(head).is_some() {
+        if !told_by(head, &self.words) && sniff(head).is_some() {
             self.form = Form::Probe(Box::new(ProbeFile::new(&self.name, self.probe)));
         }
         self.take(head, rows);
@@ -133,9 +143,17 @@ impl<'a> Source<'a> {
     fn let_go(&mut self, rows: &mut Vec<Row>) {
         let held = std::mem::take(&mut self.held);
         let open = matches!(self.form, Form::Open);
-        let header = held.iter().filter(|_| open).find(|(_, text)| text.contains([',', ';', '\t']));
+        let parted = |(_, text): &&(u64, String)| text.contains([',', ';', '\t']);
+        let cells = |text: &str| {
+            text.split([',', ';', '\t']).filter(|cell| !cell.trim().is_empty()).count()
+        };
+        // Where a heading is named on the command line, the fullest line is the header.
+        let header = match self.words.any() {
+            true => held.iter().filter(parted).min_by_key(|(_, text)| Reverse(cells(text))),
+            false => held.iter().filter(|_| open).find(parted),
+        };
         if let Some((line, text)) = header
-            && let Err(message) = Sheet::of_header(text)
+            && let Err(message) = Sheet::of_header(text, &self.words)
         {
             self.form = Form::Lost;
             return rows.push(Row { source: self.name.clone(), line: *line, entry: Err(message) });
@@ -181,7 +199,7 @@ impl<'a> Source<'a> {
             if blank || text.trim_start().starts_with('#') {
                 return;
             }
-            match form_of(&text) {
+            match form_of(&text, &self.words) {
                 Ok(Some(form)) => self.form = form,
                 Ok(None) if self.held.len() < HELD_MOST => {
                     self.held.push((number, text.into_owned()));
@@ -210,7 +228,9 @@ impl<'a> Source<'a> {
             Form::Csv(sheet) => {
                 sheet.line(number, &text).into_iter().for_each(|(line, entry)| push(line, entry));
             }
-            Form::Json if !text.trim().is_empty() => push(number, json::entry(&text)),
+            Form::Json if !text.trim().is_empty() => {
+                json::entries(&text, &self.words).into_iter().for_each(|entry| push(number, entry));
+            }
             Form::Text => rows.extend(row_of(&self.name, number, &text)),
             Form::Json | Form::Open | Form::Lost | Form::Probe(_) => {}
         }
@@ -252,7 +272,7 @@ fn too_long(length: u64) -> String {
 
 /// Whether a beginning shows by its first line that it holds captures, not
 /// the changes of lines: a bare capture, a JSON object, a header with "bits".
-fn told_by(head: &[u8]) -> bool {
+fn told_by(head: &[u8], words: &Words) -> bool {
     let mut lines = head.split_inclusive(|&b| b == b'\n').filter(|line| line.ends_with(b"\n"));
     let told = |line: &[u8]| {
         let Ok(line) = std::str::from_utf8(line) else { return Some(false) };
@@ -261,7 +281,9 @@ fn told_by(head: &[u8]) -> bool {
             "" => None,
             line if line.starts_with('#') => None,
             line => Some(
-                line.starts_with('{') || text_entry(line).is_ok() || Sheet::of_header(line).is_ok(),
+                line.starts_with('{')
+                    || text_entry(line).is_ok()
+                    || Sheet::of_header(line, words).is_ok(),
             ),
         }
     };
@@ -285,7 +307,7 @@ fn text(bytes: &[u8], number: u64) -> Result<Cow<'_, str>, String> {
 
 /// The form that a line tells, if it does. A line that holds a capture is text,
 /// whatever separators it has.
-fn form_of(line: &str) -> Result<Option<Form>, String> {
+fn form_of(line: &str, words: &Words) -> Result<Option<Form>, String> {
     let line = line.trim();
     let object = line.starts_with('{');
     if object && line.contains('"') {
@@ -297,10 +319,10 @@ fn form_of(line: &str) -> Result<Option<Form>, String> {
     if object {
         return Ok(Some(Form::Json));
     }
-    if !line.contains([',', ';', '\t']) && !super::csv::is_heading(line) {
+    if !line.contains([',', ';', '\t']) && !super::csv::is_heading(line, words) {
         return Ok(None);
     }
-    match Sheet::of_header(line) {
+    match Sheet::of_header(line, words) {
         Ok(sheet) => Ok(Some(Form::Csv(sheet))),
         Err(message) if super::csv::is_header(line) && !has_values(line) => Err(message),
         Err(_) => Ok(None),

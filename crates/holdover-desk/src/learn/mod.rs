@@ -1,5 +1,6 @@
 //! `holdover learn`: the layout of cards nobody documented.
 
+mod list;
 mod page;
 
 use std::io::Write;
@@ -10,9 +11,11 @@ use holdover_signal::Probe;
 
 use crate::fail::{Fail, Outcome};
 use crate::host::{Host, Readers};
+use crate::input::words::Words;
 use crate::input::{self, Entry, Event};
 use crate::plain::plain;
 use crate::request::{self, Format};
+use crate::roster::is_holder;
 use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
 use crate::{care, draw, files, html, mask, progress, signal};
 
@@ -32,19 +35,24 @@ pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
              alone",
         ));
     }
-    let inputs = || request.inputs.iter().map(Path::new);
+    let inputs = || request.inputs.iter().chain(&request.list).map(Path::new);
     files::keep_apart(host, inputs(), &request.output)?;
     let target = html::Target::of(host, &request.page, inputs(), &request.output)?;
     let probe =
         Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let (samples, mut outcome) = samples(host, request, &probe)?;
+    let (mut samples, holders, mut outcome) = samples(host, request, &probe)?;
     if samples.is_empty() {
         return Err(Fail::said(
             "no captures in the input: give a CSV with the columns bits and printed, one card a line",
         ));
     }
     let options = Options { id: request.id.clone(), in_order: !request.shuffled };
-    let learnt = progress::during(host, "working out layouts", || learn(&samples, &options));
+    let joined = joined(host, request, &mut samples, &holders)?;
+    let mut learnt = progress::during(host, "working out layouts", || learn(&samples, &options));
+    for kind in &mut learnt {
+        kind.false_alarms_expected += joined.false_alarms;
+        kind.notes.extend(joined.notes.iter().cloned());
+    }
     if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
         outcome = outcome.max(Outcome::CardsWrong);
     }
@@ -84,16 +92,31 @@ pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
     Ok(outcome)
 }
 
-/// The captures of the input; a line that is none is complained of.
+/// Gives the samples their rows of the old system's list, where one is named.
+fn joined(
+    host: &dyn Host,
+    request: &request::Learn,
+    samples: &mut [Sample],
+    holders: &[Option<String>],
+) -> Result<list::Joined, Fail> {
+    let Some(path) = &request.list else { return Ok(list::Joined::default()) };
+    let (list, notes) = list::read(host, path, None)?;
+    notes.iter().for_each(|note| terminal::remark(host, note));
+    Ok(progress::during(host, path, || list.join(samples, holders)))
+}
+
+/// The captures of the input, and who holds them; a line that is none is complained of.
 fn samples(
     host: &dyn Host,
     request: &request::Learn,
     probe: &Probe,
-) -> Result<(Vec<Sample>, Outcome), Fail> {
-    let mut samples = Vec::new();
+) -> Result<(Vec<Sample>, Vec<Option<String>>, Outcome), Fail> {
+    let (mut samples, mut holders) = (Vec::new(), Vec::new());
     let mut outcome = Outcome::Done;
-    let choice = request.sheet.as_deref();
-    input::read_sheets(host, &request.inputs, choice, probe, true, |event| {
+    let words = Words::of_columns(&request.columns)?;
+    let means = Words::of_columns(&request.columns)?;
+    let sheet = (request.sheet.as_deref(), words);
+    input::read_sheets(host, &request.inputs, sheet, probe, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
         for row in rows {
             match row.entry.and_then(Entry::counted) {
@@ -102,14 +125,18 @@ fn samples(
                         "more than {MOST} captures: a thousand cards of each length tell as much"
                     )));
                 }
-                Ok(entry) => samples.push(Sample {
-                    line: row.line as usize,
-                    capture: entry.observation.capture,
-                    printed: entry.observation.known.printed,
-                    site: entry.observation.known.site,
-                    card: entry.observation.known.card,
-                    reader: Some(entry.observation.reader).filter(|reader| !reader.is_empty()),
-                }),
+                Ok(entry) => {
+                    let mut columns = entry.carried.iter();
+                    let holder = columns.find(|(heading, _)| is_holder(means.means(heading)));
+                    holders.push(holder.map(|(_, cell)| cell.to_owned()));
+                    samples.push(Sample {
+                        printed: entry.observation.known.printed,
+                        site: entry.observation.known.site,
+                        card: entry.observation.known.card,
+                        reader: Some(entry.observation.reader).filter(|r| !r.is_empty()),
+                        ..Sample::new(row.line as usize, entry.observation.capture)
+                    });
+                }
                 Err(why) => {
                     outcome = Outcome::InputWrong;
                     terminal::complain(
@@ -121,7 +148,7 @@ fn samples(
         }
         Ok(())
     })?;
-    Ok((samples, outcome))
+    Ok((samples, holders, outcome))
 }
 
 /// Writes the layouts found as a table file, and the page.

@@ -49,6 +49,11 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
     line("[ ] the plan is proved on the roster: `holdover prove --plan … --roster …` ends with 0");
     line(&format!("[ ] conflicts open: {conflicts}; kept cards lost: {lost}"));
     line(&format!("[ ] the roster has {}", roster.sum()));
+    let to_read = super::to_read::boxes(roster, shown);
+    if !to_read.is_empty() {
+        line("[ ] these cards are read, and the plan is made again with their bits:");
+        to_read.iter().for_each(|card| line(card));
+    }
     line("[ ] holders of cards to be reissued are told, and their new cards lie ready");
     line("[ ] the manager and whoever answers alarms know the day and the hour");
     line("");

@@ -1,13 +1,12 @@
 //! The enrolment list: what the panel will know each person by.
 
-use std::collections::HashSet;
-
 use holdover::plan::{CardRef, Enrolment, Plan, RosterRow, RowState};
 use holdover::site::CardBatch;
 
 use crate::fail::Fail;
 use crate::formats::write_csv;
 use crate::mask::Shown;
+use crate::roster::Roster;
 
 const HEAD: [&str; 7] = ["card", "holder", "panel_number", "slot", "printed", "note", "plan"];
 
@@ -31,15 +30,15 @@ pub fn of_slot(list: &[Enrolment], slot: usize) -> impl Iterator<Item = (usize, 
 }
 
 /// The list's rows, as [`HEAD`] names their cells: a kept row a record, then the
-/// issued batches as ranges. `wrong` are the lines of whose print and bits one
-/// is a mistake.
+/// issued batches as ranges, then the cards that are to be read first.
 pub fn rows<'l>(
     plan: &'l Plan,
     list: &'l [Enrolment],
-    wrong: &'l HashSet<usize>,
+    roster: &'l Roster,
     shown: &'l Shown,
 ) -> impl Iterator<Item = [String; 7]> + 'l {
-    in_order(list, shown).into_iter().map(move |line| {
+    let (wrong, unread) = (roster.misprinted(), roster.unread());
+    let listed = in_order(list, shown).into_iter().map(move |line| {
         let holder = line.holder.as_deref().unwrap_or_default();
         let number = match (&line.opens, &line.last_panel_number) {
             (Some(_), Some(_)) if shown.mask => String::new(),
@@ -58,6 +57,7 @@ pub fn rows<'l>(
         };
         let note = match (&line.opens, line.renumbered) {
             (None, _) => "no slot reads this card, or its numbers do not go up with its cards",
+            _ if matches!(line.card, CardRef::Line(row) if unread.contains(&row)) => BY_PRINT,
             (Some(_), true) if matches!(line.card, CardRef::Line(row) if wrong.contains(&row)) => {
                 "print and bits disagree: check this card"
             }
@@ -76,8 +76,20 @@ pub fn rows<'l>(
             note.to_owned(),
             shown.mark.clone(),
         ]
-    })
+    });
+    let to_read = roster.to_read.iter();
+    listed.chain(to_read.filter(|c| !c.is_counted_on() && c.state == RowState::Kept).map(|card| {
+        let holder = card.holder.clone().unwrap_or_default();
+        let printed = shown.print(&card.printed).to_owned();
+        let (none, mark) = (String::new, shown.mark.clone());
+        [card.rows(), holder, none(), none(), printed, NOT_READ.to_owned(), mark]
+    }))
 }
+
+/// What there is to say of cards that were not read: of those that are counted
+/// on, and of the others.
+const BY_PRINT: &str = "not read: the number is what its print tells";
+const NOT_READ: &str = "not read: no number yet";
 
 /// The lines in the list's order; in a copy that hides numbers in the roster's,
 /// a batch once: order and gaps tell of numbers.

@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use hmac_sha256::Hash;
-use holdover::plan::{Plan, RosterCard, RosterRow};
+use holdover::plan::{Plan, RosterCard};
 use serde::Serialize;
 use serde_json::{Map, Value};
 
@@ -12,6 +12,7 @@ use crate::fail::Fail;
 use crate::files;
 use crate::host::Host;
 use crate::plain::plain;
+use crate::roster::Roster;
 
 /// Bytes of a plan file: a million conflicts take 200 MB.
 pub const MAX_PLAN_BYTES: usize = 256 << 20;
@@ -25,7 +26,8 @@ pub const MAX_PLAN_VALUES: usize = 1 << 22;
 pub const SCHEMA: u32 = 2;
 
 /// Keys that are about the file, not of the plan.
-const ABOUT: [&str; 7] = ["roster", "alternative", "changes", "masked", "schema", "mark", "digest"];
+const ABOUT: [&str; 8] =
+    ["roster", "to_read", "alternative", "changes", "masked", "schema", "mark", "digest"];
 
 /// A plan's JSON as it is written.
 pub struct Written {
@@ -38,12 +40,12 @@ pub struct Written {
 
 impl Written {
     /// The plan of a roster, with its marks.
-    pub fn new(plan: &Plan, rows: &[RosterRow]) -> Result<Written, Fail> {
+    pub fn new(plan: &Plan, roster: &Roster) -> Result<Written, Fail> {
         let mut json = value(plan)?;
         let Value::Object(object) = &mut json else {
             return Err(Fail::said("cannot write JSON: a plan is an object"));
         };
-        object.insert("roster".to_owned(), short(&roster(rows), 16).into());
+        object.insert("roster".to_owned(), short(&self::roster(roster), 16).into());
         object.insert("schema".to_owned(), SCHEMA.into());
         let digest = digest(object);
         let mark = format!("{}-{}", settings(object), short(&digest, 4));
@@ -151,7 +153,7 @@ pub fn read(host: &dyn Host, path: &Path) -> Result<Read, Fail> {
 /// spaces, keys in order.
 fn digest(object: &Map<String, Value>) -> String {
     let mut content = object.clone();
-    for key in ["alternative", "changes", "mark", "digest"] {
+    for key in ["to_read", "alternative", "changes", "mark", "digest"] {
         content.remove(key);
     }
     hash(content)
@@ -171,9 +173,9 @@ fn hash(content: Map<String, Value>) -> String {
 }
 
 /// What a roster comes to.
-pub fn roster(rows: &[RosterRow]) -> String {
+pub fn roster(roster: &Roster) -> String {
     let mut hash = Hash::new();
-    for row in rows {
+    for row in &roster.rows {
         let card = match &row.card {
             RosterCard::Card { layout, site, number, bits } => {
                 format!("{layout} {site} {number} {bits}")
@@ -183,6 +185,10 @@ pub fn roster(rows: &[RosterRow]) -> String {
         let (printed, holder) = (row.printed.as_deref(), row.holder.as_deref());
         let state = row.state.word();
         hash.update(format!("{} {state} {card} {printed:?} {holder:?}\n", row.line));
+    }
+    for card in roster.to_read.iter().filter(|card| !card.is_counted_on()) {
+        let (lines, state) = (&card.lines, card.state.word());
+        hash.update(format!("{lines:?} {state} {:?} {:?}\n", card.printed, card.holder));
     }
     hex::encode(hash.finalize())
 }

@@ -6,6 +6,7 @@ pub mod enrol;
 pub mod file;
 pub mod page;
 pub mod text;
+mod to_read;
 pub mod worksheet;
 
 use std::io::Write;
@@ -47,15 +48,14 @@ struct Made {
 pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
     let given = given(host, request)?;
     let made = made(host, request, &given)?;
-    let file = file::Written::new(&made.plan, &given.roster.rows)?;
+    let file = file::Written::new(&made.plan, &given.roster)?;
     let shown =
         |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
     let paper = given.page.as_ref().map(|page| (page.path(), shown(page.hide)));
     let shown = &shown(request.mask);
     let copy = request.mask || request.pseudonyms;
     let json = if copy { file.copy(request.mask) } else { file.json.clone() };
-    let rows: Vec<_> =
-        enrol::rows(&made.plan, &made.list, &given.roster.misprinted(), shown).collect();
+    let rows: Vec<_> = enrol::rows(&made.plan, &made.list, &given.roster, shown).collect();
     // Everything is worked out before anything is written.
     let mut files = sheets(request, &given, &made, &json, &rows, shown)?;
     files.extend(paper.map(|(path, shown)| {
@@ -69,7 +69,7 @@ pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
         notes.iter().for_each(|note| terminal::remark(host, &format!("{path}: {note}")));
     }
     match request.format {
-        Format::Json => print_json(&mut out, json, &made, shown)?,
+        Format::Json => print_json(&mut out, json, &given.roster, &made, shown)?,
         Format::Csv => write!(out, "{}", enrol::csv(&rows)?)?,
         Format::Text => {
             let written = files.iter().map(|(path, _)| plain(&path.display().to_string()));
@@ -175,9 +175,14 @@ fn sheets<'r>(
 fn print_json(
     out: &mut terminal::Page,
     mut json: Value,
+    roster: &Roster,
     made: &Made,
     shown: &Shown,
 ) -> Result<(), Fail> {
+    let to_read = to_read::answers(roster, &made.list, shown);
+    if !to_read.is_empty() {
+        json["to_read"] = file::value(&to_read)?;
+    }
     if let Some(other) = &made.other {
         json["alternative"] = file::value(other)?;
     }
@@ -207,7 +212,7 @@ fn print_text(
         out.say("written  ", &path)?;
     }
     if !request.quiet {
-        text::next(out, &made.plan, request)?;
+        text::next(out, &made.plan, &given.roster, request)?;
     }
     Ok(())
 }

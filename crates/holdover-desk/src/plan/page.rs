@@ -18,7 +18,8 @@ use crate::html::sheet::{
 use crate::mask::Shown;
 use crate::plan::enrol;
 use crate::plan::enrol::card;
-use crate::plan::text::{chance, how_far, lost_lines};
+use crate::plan::text::{UNREAD, chance, how_far, lost_lines};
+use crate::plan::to_read;
 use crate::plan::worksheet::{KEY_IN, TRIED, parity_briefly, settings, span};
 use crate::request;
 use crate::roster::Roster;
@@ -45,6 +46,7 @@ pub fn page(
     let slots = count(plan.slots().len() as u64, "slot", "slots");
     let cards = count(plan.kept(), "card", "cards");
     let verdict = match plan.is_clean() {
+        true if !roster.to_read.is_empty() => stand(Stand::Open, UNREAD),
         true => stand(Stand::Good, "every kept card has its slot, none is in a conflict"),
         false => stand(Stand::Bad, "not all is well: mend the cards below, then plan again"),
     };
@@ -58,7 +60,6 @@ pub fn page(
         hide: shown.mask,
     };
     let said = roster.said(plan.table(), shown);
-    let wrong = roster.misprinted();
     sheet.page(html! {
         (section("What comes of it", html! {
             (summary(plan, roster))
@@ -66,6 +67,9 @@ pub fn page(
         }))
         @if !plan.conflicts().is_empty() || !plan.lost().is_empty() {
             (section("Mend these first", troubles(plan, roster, list, shown)))
+        }
+        @if !roster.to_read.is_empty() {
+            (sheet_section("Read these cards", to_read::page(roster, list, shown)))
         }
         (sheet_section("What to key in", html! {
             p {
@@ -77,7 +81,7 @@ pub fn page(
             }
             @for block in plan.worksheet() { (key_in_card(plan, &block, list, shown)) }
         }))
-        (sheet_section("Who gets which number", enrolment(enrol::rows(plan, list, &wrong, shown), list.len())))
+        (sheet_section("Who gets which number", enrolment(enrol::rows(plan, list, roster, shown))))
         (section("Exposure", exposure(plan)))
         @if !roster.rows.is_empty() && !shown.mask {
             (section("The roster's cards, bit by bit", rasters(plan, &roster.rows)))
@@ -305,15 +309,17 @@ pub fn slot_raster(plan: &Plan, slot: &PlanSlot, batch: &Batch) -> Markup {
     batch.figure(&title, &runs, countings(first_bit))
 }
 
-fn enrolment(rows: impl Iterator<Item = [String; 7]>, count: usize) -> Markup {
-    let rows = rows.take(ENROLLED);
+fn enrolment(rows: impl Iterator<Item = [String; 7]>) -> Markup {
+    let mut rows: Vec<_> = rows.collect();
+    let count = rows.len();
+    rows.truncate(ENROLLED);
     let more = count.saturating_sub(ENROLLED) as u64;
     html! {
         @if count == 0 { p { "No card is listed." } } @else {
             (table(
                 "Kept cards, with the number each comes up as",
                 &["card", "holder", "number on the panel", "slot", "printed", "note"],
-                rows.map(|[card, holder, number, slot, printed, note, _]| vec![
+                rows.into_iter().map(|[card, holder, number, slot, printed, note, _]| vec![
                     cell(card), cell(holder), code(number), cell(slot), code(printed), cell(note),
                 ]),
             ))

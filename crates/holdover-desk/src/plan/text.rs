@@ -7,6 +7,7 @@ use holdover::plan::{
 };
 
 use super::enrol::card;
+use super::to_read;
 use super::worksheet::{parity_briefly, span};
 use crate::fail::Fail;
 use crate::formats::Grid;
@@ -22,6 +23,9 @@ const TOLD: usize = 20;
 /// Cards to reissue named by their lines; the rest is counted.
 const NAMED: usize = 12;
 
+/// What is said of a plan without a fault where cards are still to be read.
+pub const UNREAD: &str = "all is well with the cards that were read, and some are still to be read";
+
 pub fn print(
     out: &mut Page,
     plan: &Plan,
@@ -35,6 +39,7 @@ pub fn print(
     let cards =
         if plan.kept() == 1 { "1 card".to_owned() } else { format!("{} cards", plan.kept()) };
     let verdict = match plan.is_clean() {
+        true if !roster.to_read.is_empty() => in_style(OPEN, UNREAD),
         true if plan.kept() == 0 => in_style(OPEN, "so nothing is planned for yet"),
         true => in_style(GOOD, "every kept card has its slot, none is in a conflict"),
         false => in_style(BAD, "not all is well"),
@@ -59,6 +64,9 @@ pub fn print(
         let lines = lost_lines(lost, roster, list);
         let text = format!("{} of {}{lines}: {}", lost.cards, plain(what), lost.why);
         out.say("lost      ", &text)?;
+    }
+    for card in to_read::text(roster, list, shown) {
+        out.say("to read   ", &card)?;
     }
     conflicts(out, plan, shown)?;
     for slot in plan.not_kept() {
@@ -209,8 +217,17 @@ pub fn lost_lines(lost: &Lost, roster: &Roster, list: &[Enrolment]) -> String {
 }
 
 /// What to do with the plan next.
-pub fn next(out: &mut Page, plan: &Plan, request: &request::Plan) -> Result<(), Fail> {
+pub fn next(
+    out: &mut Page,
+    plan: &Plan,
+    roster: &Roster,
+    request: &request::Plan,
+) -> Result<(), Fail> {
     let next = match (plan.is_clean(), &request.output) {
+        (true, _) if !roster.to_read.is_empty() => {
+            "read the cards listed above, fill in their bits in the roster, then plan again: until \
+             then they are not proved"
+        }
         (true, _) if plan.kept() == 0 => &fill_in(request),
         (false, _) => {
             "mend the conflicts and the lost cards in the roster or the site file, then plan again"

@@ -91,7 +91,7 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
     }
     drop(progress);
     if !mistakes.is_empty() {
-        return Err(sheet::refused(file, mistakes));
+        return Err(sheet::refused(file, sheet.rows.len().max(mistakes.len()), mistakes));
     }
     if let Some(path) = &request.record {
         files::write(host, path, &csv_of(&recorded)?)?;
@@ -105,7 +105,7 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
             let bits = case.bits.as_ref().ok().copied();
             let number = proof.line as u64;
             let (state, holds) = (RowState::Kept, proof.holds);
-            Row { name: "line", number, state, holds, expected, got, bits }
+            Row { name: "line", number, state, holds, unread: false, expected, got, bits }
         })
         .collect();
     Ok(Proved { rows, table, plan: None, sum: String::new(), notes: Vec::new() })

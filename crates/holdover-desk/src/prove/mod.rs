@@ -32,6 +32,8 @@ pub struct Row {
     /// A blocked card is to stay shut.
     pub state: RowState,
     pub holds: bool,
+    /// The card was not read: nothing is proved of it, and nothing else is wrong.
+    pub unread: bool,
     pub expected: Side,
     pub got: Side,
     /// The card's bits; a batch has none of its own.
@@ -74,6 +76,7 @@ impl Row {
         let value = self.got.shown(hide);
         let got = words(&value);
         match self.state {
+            _ if self.unread => "not read".to_owned(),
             RowState::Blocked if value["slots"].as_array().is_none_or(Vec::is_empty) => {
                 "no slot admits it".to_owned()
             }
@@ -97,6 +100,16 @@ pub struct Proved {
 }
 
 impl Proved {
+    /// Rows that do not hold, and are not merely unread.
+    pub fn failed(&self) -> usize {
+        self.rows.iter().filter(|row| !row.holds && !row.unread).count()
+    }
+
+    /// Cards that were not read.
+    pub fn unread(&self) -> usize {
+        self.rows.iter().filter(|row| row.unread).count()
+    }
+
     /// Whether no card must open: such a proof of a plan is none.
     pub fn is_empty(&self) -> bool {
         self.plan.is_some() && self.rows.iter().all(|row| row.state != RowState::Kept)
@@ -117,13 +130,17 @@ pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
         _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
     };
     let rows = &proved.rows;
-    let failed = rows.iter().filter(|row| !row.holds).count();
+    let failed = proved.failed();
+    let unread = proved.unread();
     let empty = proved.is_empty();
     proved.notes.iter().for_each(|note| terminal::remark(host, note));
     if request.format != Format::Text && proved.plan.is_some() {
         terminal::remark(host, &proved.sum);
         if empty {
             terminal::remark(host, NOTHING_PROVED);
+        }
+        if unread > 0 {
+            terminal::remark(host, &not_proved(unread));
         }
     }
     let page = |target: &html::Target<'_>| crate::prove::page::page(&proved, request, target.hide);
@@ -140,7 +157,7 @@ pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
         }
     }
     out.flush()?;
-    Ok(if failed == 0 && !empty { Outcome::Done } else { Outcome::CardsWrong })
+    Ok(if failed == 0 && unread == 0 && !empty { Outcome::Done } else { Outcome::CardsWrong })
 }
 
 fn print_json(out: &mut impl Write, rows: &[Row], mask: bool) -> Result<(), Fail> {
@@ -150,6 +167,9 @@ fn print_json(out: &mut impl Write, rows: &[Row], mask: bool) -> Result<(), Fail
             object["state"] = row.state.word().into();
         }
         object["holds"] = row.holds.into();
+        if row.unread {
+            object["unread"] = true.into();
+        }
         object["expected"] = row.expected.shown(mask);
         object["got"] = row.got.shown(mask);
         writeln!(out, "{object}")?;
@@ -175,7 +195,7 @@ fn print_text(
     request: &request::Prove,
 ) -> Result<(), Fail> {
     let (rows, empty) = (&proved.rows, proved.is_empty());
-    for row in rows.iter().filter(|row| !row.holds) {
+    for row in rows.iter().filter(|row| !row.holds && !row.unread) {
         let line = format!("{} {}", row.name, row.number);
         let what = match row.state {
             RowState::Blocked => "is blocked, and opens",
@@ -188,12 +208,20 @@ fn print_text(
     if proved.plan.is_some() {
         out.say("roster  ", &proved.sum)?;
     }
+    let (unread, all) = (proved.unread(), rows.len() - proved.unread());
     let verdict = match failed {
         0 if empty => in_style(BAD, NOTHING_PROVED),
-        0 => in_style(GOOD, &format!("all {} rows hold", rows.len())),
-        n => in_style(BAD, &format!("{n} of {} rows do not hold", rows.len())),
+        0 if unread > 0 => format!("all {all} other rows hold"),
+        0 => in_style(GOOD, &format!("all {all} rows hold")),
+        n => in_style(BAD, &format!("{n} of {all} rows do not hold")),
     };
     writeln!(out, "{verdict}")?;
+    if unread > 0 {
+        writeln!(out, "{}", in_style(BAD, &not_proved(unread)))?;
+        let lines: Vec<usize> =
+            rows.iter().filter(|row| row.unread).map(|row| row.number as usize).collect();
+        out.say("unread  ", &crate::roster::first(&lines))?;
+    }
     if let Some(next) = next(proved, failed) {
         out.say("next  ", next)?;
     }
@@ -208,6 +236,10 @@ fn next(proved: &Proved, failed: usize) -> Option<&'static str> {
             "read the rows' cards again, or mend the table; `holdover table diff` says what a \
              change of it does"
         }
+        (Some(_), 0) if proved.unread() > 0 => {
+            "read these cards (`holdover plan` lists them by door and holder), fill in their bits, \
+             plan again, and prove that plan"
+        }
         (Some(_), 0) if proved.is_empty() => "fill in the roster: a kept card a row",
         (Some(_), 0) => {
             "key the worksheet in with someone who reads it back, and try a card of each slot at \
@@ -218,6 +250,14 @@ fn next(proved: &Proved, failed: usize) -> Option<&'static str> {
              nothing is keyed in before"
         }
     })
+}
+
+/// What cards without a read come to.
+pub fn not_proved(unread: usize) -> String {
+    match unread {
+        1 => "1 card was not read, so it is not proved".to_owned(),
+        n => format!("{n} cards were not read, so they are not proved"),
+    }
 }
 
 /// What a roster without a kept card comes to.

@@ -13,7 +13,7 @@ use crate::html::sheet::{
     Own, Sheet, Stand, cell, count, facts, grouped, left_out, list, section, stand, table,
 };
 use crate::plan::page::{slot_drawing, slot_raster};
-use crate::prove::{NOTHING_PROVED, Proved, Row, Side, words};
+use crate::prove::{NOTHING_PROVED, Proved, Row, Side, not_proved, words};
 use crate::{care, request};
 
 /// Rows shown side by side, and rows listed that hold; the rest is counted.
@@ -22,10 +22,11 @@ const HELD: usize = 60;
 
 /// The page of a proof.
 pub fn page(proved: &Proved, request: &request::Prove, hide: bool) -> String {
-    let failed = proved.rows.iter().filter(|row| !row.holds).count() as u64;
-    let all = proved.rows.len() as u64;
+    let (failed, unread) = (proved.failed() as u64, proved.unread());
+    let all = (proved.rows.len() - unread) as u64;
     let verdict = match failed {
         0 if proved.is_empty() => stand(Stand::Bad, NOTHING_PROVED),
+        0 if unread > 0 => stand(Stand::Bad, &not_proved(unread)),
         0 => stand(Stand::Good, &format!("all {} hold", count(all, "row", "rows"))),
         _ => stand(
             Stand::Bad,
@@ -46,7 +47,7 @@ pub fn page(proved: &Proved, request: &request::Prove, hide: bool) -> String {
         made_of: made_of.into_iter().filter_map(|(what, name)| Some((what, name?))).collect(),
         hide,
     };
-    let failing = proved.rows.iter().filter(|row| !row.holds);
+    let failing = proved.rows.iter().filter(|row| !row.holds && !row.unread);
     let holding = proved.rows.iter().filter(|row| row.holds);
     sheet.page(html! {
         (section("What was run", html! {
@@ -57,6 +58,7 @@ pub fn page(proved: &Proved, request: &request::Prove, hide: bool) -> String {
                     @if failed > 0 { (stand(Stand::Bad, &grouped(failed))) } @else { "0" }
                 }),
             ]))
+            @if unread > 0 { p { (stand(Stand::Bad, &not_proved(unread))) } }
         @if !proved.sum.is_empty() { p { (proved.sum) } }
             p { (next(proved, failed)) }
         }))
@@ -97,6 +99,10 @@ fn name(row: &Row) -> String {
 
 fn next(proved: &Proved, failed: u64) -> &'static str {
     match (&proved.plan, failed) {
+        (Some(_), 0) if proved.unread() > 0 => {
+            "Next: read the cards that were not read, fill in their bits, plan again, and prove that \
+             plan."
+        }
         (Some(_), 0) => {
             "Next: key the worksheet in with someone who reads it back, and try a card of each \
              slot at a door: a proof on paper does not test the wiring."

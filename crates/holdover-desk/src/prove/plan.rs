@@ -5,8 +5,9 @@ use std::path::Path;
 
 use holdover::bits::Capture;
 use holdover::plan::{CardRef, Plan};
-use holdover::prove::prove;
+use holdover::prove::{Outcome, prove};
 use holdover::site::{CardBatch, Panel, Site};
+use holdover::states::RowState;
 use serde_json::Value;
 
 use super::{Proved, Row, Side};
@@ -14,6 +15,7 @@ use crate::fail::Fail;
 use crate::host::Host;
 use crate::plain::plain;
 use crate::plan::file;
+use crate::roster::ToRead;
 use crate::{files, progress, request, roster};
 
 /// Differences of a site file told one by one; the rest is counted.
@@ -60,10 +62,12 @@ pub fn rows(
             "{name} was changed by hand: its slots, panel, table and batches are taken as they \
              stand: {what}"
         ));
-    } else if made_for.is_some_and(|told| told != file::short(&file::roster(&read.rows), 16)) {
+    } else if made_for.is_some_and(|told| told != file::short(&file::roster(&read), 16)) {
         notes.push(format!("{} is not the roster that {name} was made for", plain(roster)));
     }
-    let sum = read.sum();
+    let (sum, unread) = (read.sum(), read.unread());
+    let unplanned = read.to_read.iter().filter(|card| !card.is_counted_on());
+    let unplanned: Vec<Row> = unplanned.flat_map(rows_of).collect();
     let rows = read.rows;
     let proofs = progress::during(host, "proving", || prove(&plan, &rows))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
@@ -75,7 +79,7 @@ pub fn rows(
         let at = lines.binary_search_by_key(&line, |(line, _)| *line).ok()?;
         Some(lines[at].1)
     };
-    let rows: Vec<Row> = proofs
+    let mut rows: Vec<Row> = proofs
         .into_iter()
         .map(|proof| {
             let (name, number) = match proof.card {
@@ -84,11 +88,32 @@ pub fn rows(
             };
             let (expected, got) = (Side::Card(proof.expected), Side::Card(proof.got));
             let bits = if name == "line" { bits_of(number) } else { None };
-            let state = proof.state;
-            Row { name, number: number as u64, state, holds: proof.holds, expected, got, bits }
+            let bits = bits.filter(|_| !unread.contains(&number));
+            // What its print tells may be wrong in any case; not read, it is not proved.
+            let unread = name == "line" && proof.holds && unread.contains(&number);
+            let (holds, state) = (proof.holds && !unread, proof.state);
+            Row { name, number: number as u64, state, holds, unread, expected, got, bits }
         })
         .collect();
+    rows.extend(unplanned);
+    rows.sort_by_key(|row| (row.name == "batch", row.number));
     Ok(Proved { rows, table: plan.table().clone(), plan: Some(plan), sum, notes })
+}
+
+/// The rows of a card that was not read, and of which nothing is known.
+fn rows_of(card: &ToRead) -> Vec<Row> {
+    let row = |line: &usize| Row {
+        name: "line",
+        number: *line as u64,
+        state: card.state,
+        holds: false,
+        unread: true,
+        expected: Side::Card(Outcome::default()),
+        got: Side::Card(Outcome { refused: vec!["not read".to_owned()], ..Outcome::default() }),
+        bits: None,
+    };
+    let rows = card.lines.iter().filter(|_| card.state != RowState::Boxed);
+    rows.map(row).collect()
 }
 
 /// Whether a site file is the one that a plan was made with.

@@ -72,7 +72,6 @@ pub fn card(answered: &Answered<'_, '_>) -> Card {
         let length = entry.given.is_some().then_some(candidate.capture.len() as u16);
         Candidate { length, ..self::candidate(candidate, *gaps) }
     });
-    let carried = entry.carried.iter().map(|(heading, cell)| (heading.to_owned(), cell.to_owned()));
     let other = answer.other_probability;
     Card {
         line: if gaps.is_some() { 0 } else { row.line },
@@ -86,7 +85,8 @@ pub fn card(answered: &Answered<'_, '_>) -> Card {
         other_probability: (other > 0.0).then(|| rounded(other, 9)),
         notes: notes.clone(),
         reader: Some(observation.reader.clone()).filter(|reader| !reader.is_empty()),
-        carried: (!entry.carried.cells.is_empty()).then(|| carried.collect()),
+        carried: (!entry.carried.cells.is_empty())
+            .then(|| entry.carried.json().into_iter().collect()),
     }
 }
 

@@ -13,6 +13,7 @@ use std::io::Write;
 use holdover::decode::Reading;
 use holdover::rank::{Fit, Verdict};
 use holdover::say;
+use indexmap::IndexMap;
 
 use super::advice::Advice;
 use super::csv::{HEAD, given};
@@ -132,6 +133,8 @@ pub fn hidden(answered: &Answered<'_, '_>, keep: &[String]) -> Card {
         probability,
         length: None,
     });
+    let kept = said.kept.into_iter().map(|(heading, cell)| (heading, cell.into()));
+    let carried: IndexMap<_, _> = kept.collect();
     Card {
         line: answered.row.line,
         source: answered.row.source.to_string(),
@@ -144,7 +147,7 @@ pub fn hidden(answered: &Answered<'_, '_>, keep: &[String]) -> Card {
         other_probability: None,
         notes: Vec::new(),
         reader: None,
-        carried: (!said.kept.is_empty()).then(|| said.kept.into_iter().collect()),
+        carried: Some(carried).filter(|carried| !carried.is_empty()),
     }
 }
 

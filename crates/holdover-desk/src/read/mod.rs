@@ -25,6 +25,7 @@ use self::fast::Fast;
 use self::records::{Records, Render};
 use crate::fail::{Fail, Outcome};
 use crate::host::Host;
+use crate::input::words::Words;
 use crate::input::{self, Entry, Event, Inputs, Row};
 use crate::plain::plain;
 use crate::request::{self, Format};
@@ -136,7 +137,8 @@ fn with_job<T>(
     let site = request.site.as_deref().map(|path| files::site(host, path, &table)).transpose()?;
     let probe =
         Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let mut inputs = Inputs::new(host, &request.inputs, request.batch)?;
+    let words = Words::of_columns(&request.columns)?;
+    let mut inputs = Inputs::new(host, &request.inputs, request.batch)?.with(words);
     let job = Job {
         host,
         request,

@@ -11,7 +11,7 @@ use crate::fail::Fail;
 use crate::host::Host;
 use crate::input::csv::Records;
 use crate::input::lines::{Line, Lines};
-use crate::input::{Row, Source, captures_text, object_row};
+use crate::input::{Row, Source, captures_text, object_rows};
 use crate::plain::plain;
 
 /// Bytes that tell the form.
@@ -79,7 +79,7 @@ pub fn sheet(
     }
     // Without a row there are no headings to complain of.
     if sheet.rows.is_empty() && !sheet.mistakes.is_empty() {
-        return Err(super::refused(path, sheet.mistakes));
+        return Err(super::refused(path, sheet.mistakes.len(), sheet.mistakes));
     }
     Ok(Some(sheet))
 }
@@ -138,20 +138,22 @@ impl Objects {
             Ok(text) => text,
             Err(why) => return sheet.mistakes.push((number, why)),
         };
-        let row = match object_row(&text) {
-            Ok(row) => row,
+        let rows = match object_rows(&text) {
+            Ok(rows) => rows,
             Err(why) => return sheet.mistakes.push((number, why)),
         };
-        let mut cells = vec![String::new(); sheet.headings.len()];
-        for (key, cell) in row {
-            let next = sheet.headings.len();
-            let place = *self.place.entry(key).or_insert_with_key(|key| {
-                sheet.headings.push(key.clone());
-                cells.push(String::new());
-                next
-            });
-            cells[place] = cell;
+        for row in rows {
+            let mut cells = vec![String::new(); sheet.headings.len()];
+            for (key, cell) in row {
+                let next = sheet.headings.len();
+                let place = *self.place.entry(key).or_insert_with_key(|key| {
+                    sheet.headings.push(key.clone());
+                    cells.push(String::new());
+                    next
+                });
+                cells[place] = cell;
+            }
+            sheet.rows.push((number, cells));
         }
-        sheet.rows.push((number, cells));
     }
 }

@@ -282,8 +282,8 @@ fn stretches(lines: &[u64]) -> String {
     shown.join(", ")
 }
 
-/// All mistakes of a file: half a file is not worked on.
-pub fn refused(path: &str, mut mistakes: Vec<(u64, String)>) -> Fail {
+/// All mistakes of a file of so many rows: half a file is not worked on.
+pub fn refused(path: &str, all: usize, mut mistakes: Vec<(u64, String)>) -> Fail {
     mistakes.sort();
     let count = mistakes.len();
     // The same mistake on many rows is one to mend.
@@ -308,6 +308,9 @@ pub fn refused(path: &str, mut mistakes: Vec<(u64, String)>) -> Fail {
     let more: usize = of_why.iter().skip(SHOWN).map(|(_, lines)| lines.len()).sum();
     if more > 0 {
         shown.push(format!("and {more} more"));
+    }
+    if all > count {
+        shown.push(format!("{all} rows: {count} refused, {} read", all - count));
     }
     let rows = if count == 1 { "1 row is".to_owned() } else { format!("{count} rows are") };
     Fail::said(format!(

@@ -67,7 +67,7 @@ class Read(TypedDict):
     other_probability: NotRequired[float]
     notes: NotRequired[list[str]]
     reader: NotRequired[str]
-    carried: NotRequired[dict[str, str]]
+    carried: NotRequired[dict[str, Any]]
     error: NotRequired[str]
 
 

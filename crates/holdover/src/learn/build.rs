@@ -11,6 +11,7 @@ use super::counter::Counting;
 use super::entropy::entropy;
 use super::fields::{Number, SITE_PLACES};
 use super::kind::Study;
+use super::listed;
 use super::made;
 use super::print::{self, What};
 use super::rows::Rows;
@@ -123,6 +124,7 @@ pub(super) fn learnt(study: &Study<'_>, id: String) -> Learnt {
     let left = matrix.as_given(&Rows::all(good.rows()).minus(good));
     let misread = left.into_iter().map(|row| reasons.of(row)).collect();
     describe(study, still, &mut notes);
+    notes.extend(listed::others(study));
     let open = Open {
         checks: &completed.iter().collect::<Vec<_>>(),
         card: &card.as_ref().map_or(Vec::new(), Choice::masks),
@@ -192,7 +194,9 @@ fn found_fields(
         });
         let counted = study.counters.first().map_or(0.0, |counting| counting.false_alarms);
         false_alarms += number.map_or(counted, |n| n.false_alarms);
-        let rule = number.map_or_else(PrintRule::default, |n| n.print);
+        // A list's number is not what is printed on the card.
+        let printed = number.filter(|n| !matches!(n.facet.what, What::Listed { .. }));
+        let rule = printed.map_or_else(PrintRule::default, |n| n.print);
         fields.extend(choice.found(Role::Card, sure && role && (!cut || apart(choice)), rule));
     }
     (fields, false_alarms)
@@ -319,7 +323,8 @@ fn choose_fields(
             sites.clear();
         }
     }
-    if !number.as_printed() {
+    let listed = matches!(number.facet.what, What::Listed { .. });
+    if !number.as_printed() && !listed {
         notes.push(format!(
             "the number printed is {}, where n is the card field: cards decode to n, and the layout \
              says how it is printed",
@@ -333,12 +338,25 @@ fn choose_fields(
                 .to_owned(),
         );
     }
-    notes.push(format!("the card number is {}", number.facet.what.text()));
+    notes.push(match number.facet.what {
+        What::Listed { column } => listed_note(study, column, number.print),
+        what => format!("the card number is {}", what.text()),
+    });
     if sites.is_empty() {
         return (Some(card), None);
     }
     let chosen = usual_site(&sites, mask, still);
     (Some(card), Some(Choice { anchor: sites[chosen].0, chosen, widths: sites, ruled_out }))
+}
+
+/// Which column of the old system's list is the card number.
+fn listed_note(study: &Study<'_>, column: usize, rule: PrintRule) -> String {
+    let names = listed::names(&study.matrix.samples);
+    let name = names.get(column).map_or("", |name| name);
+    match rule.as_is() {
+        true => format!("the card number is the list's column {name:?}"),
+        false => format!("the list's column {name:?} is {rule}, where n is the card number"),
+    }
 }
 
 /// Keeps what passes, or everything where nothing does.

@@ -115,7 +115,11 @@ pub(super) fn card(matrix: &SampleMatrix<'_>, rows: &Rows) -> Option<CardNumber>
     found.sort_by_key(|n| order(n.facet.what));
     let number = found.into_iter().rev().max_by_key(|n| distinct(n))?;
     let longest = whole.as_ref().map(|whole| whole.facet.what);
-    let others = facets.iter().filter(|facet| Some(facet.what) != longest);
+    // Other columns of a list number people, not cards.
+    let listed = |facet: &Facet| matches!(facet.what, What::Listed { .. });
+    let others = facets.iter().filter(|facet| Some(facet.what) != longest && !listed(facet));
+    let of_list = listed(&number.facet);
+    let others = others.filter(|_| !of_list);
     let role_sure = !cut && (column(&number) || numbers_cards(matrix, &number, others));
     Some(CardNumber { number, whole, role_sure })
 }
@@ -166,6 +170,7 @@ fn numbers_cards<'f>(
 fn order(what: What) -> usize {
     match what {
         What::Card { hex } | What::Site { hex } => usize::from(hex),
+        What::Listed { column } => 40 + column,
         What::Group { from_end, hex } => 2 + from_end + 8 * usize::from(hex),
         What::Joined { hex } => 20 + usize::from(hex),
         What::Tail { .. } | What::Head { .. } => 30,

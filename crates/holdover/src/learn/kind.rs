@@ -79,7 +79,11 @@ impl<'s> Study<'s> {
         let rows = samples.len();
         let mut matrix = SampleMatrix::of(samples, length, false);
         let mut card = fields::card(&matrix, &Rows::all(rows));
-        if card.is_none() && matrix.samples.iter().any(|s| s.printed.is_some() || s.card.is_some())
+        if card.is_none()
+            && matrix
+                .samples
+                .iter()
+                .any(|s| s.printed.is_some() || s.card.is_some() || !s.listed.is_empty())
         {
             let inverted = SampleMatrix::of(matrix.samples.clone(), length, true);
             card = fields::card(&inverted, &Rows::all(rows));

@@ -52,6 +52,7 @@ mod cover;
 mod entropy;
 mod fields;
 mod kind;
+mod listed;
 mod lrc;
 mod made;
 mod null_space;
@@ -68,6 +69,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::ops::Deref;
 
 pub use answer::{Counter, FoundCheck, FoundField, Learnt, Misread, Why};
+pub use listed::{ListColumn, ListMatch, Listed, join, match_list};
 pub use null_space::{NullSpace, null_space, null_space_packed};
 
 use crate::bits::Capture;
@@ -88,12 +90,23 @@ pub struct Sample {
     pub card: Option<String>,
     /// The reader it was read at.
     pub reader: Option<String>,
+    /// What the old system's list says of it, column by column; nothing where its
+    /// row is not known.
+    pub listed: Vec<Listed>,
 }
 
 impl Sample {
     /// A capture of which nothing else is known.
     pub fn new(line: usize, capture: Capture) -> Sample {
-        Sample { line, capture, printed: None, site: None, card: None, reader: None }
+        Sample {
+            line,
+            capture,
+            printed: None,
+            site: None,
+            card: None,
+            reader: None,
+            listed: Vec::new(),
+        }
     }
 }
 
@@ -135,9 +148,11 @@ fn drawn(samples: &[Sample]) -> Vec<Given<'_>> {
     let mut alike: HashMap<u64, u64> = HashMap::new();
     let keys = samples.iter().map(|sample| {
         let Sample { capture, printed, site, card, .. } = sample;
-        let texts = [printed, site, card].into_iter().flat_map(|text| {
+        let listed = sample.listed.iter().map(|listed| Some(listed.number.as_str()));
+        let texts = [printed, site, card].map(|text| text.as_deref()).into_iter().chain(listed);
+        let texts = texts.flat_map(|text| {
             let end = if text.is_some() { u64::MAX } else { u64::MAX - 1 };
-            text.as_deref().unwrap_or_default().bytes().map(u64::from).chain([end])
+            text.unwrap_or_default().bytes().map(u64::from).chain([end])
         });
         let words = [capture.len() as u64].into_iter().chain(capture.wide().0);
         let held = words.chain(texts).fold(0, mixed);

@@ -11,6 +11,8 @@ pub(super) enum What {
     Card { hex: bool },
     /// The column for the site code; hexadecimal or not.
     Site { hex: bool },
+    /// A column of the old system's list.
+    Listed { column: usize },
     /// A group of digits of the print, counted from its end.
     Group { from_end: usize, hex: bool },
     /// All digits of the print, what separates them left out.
@@ -27,7 +29,7 @@ impl What {
         match self {
             What::Card { hex } | What::Site { hex } | What::Joined { hex } => hex,
             What::Group { hex, .. } => hex,
-            What::Tail { .. } | What::Head { .. } => false,
+            What::Tail { .. } | What::Head { .. } | What::Listed { .. } => false,
         }
     }
 
@@ -37,6 +39,7 @@ impl What {
         match self {
             What::Card { hex } => format!("the card column{}", base(hex)),
             What::Site { hex } => format!("the site column{}", base(hex)),
+            What::Listed { column } => format!("column {} of the list", column + 1),
             What::Group { from_end: 0, hex } => format!("the last number printed{}", base(hex)),
             What::Group { from_end, hex } => {
                 format!("printed number {} from the end{}", from_end + 1, base(hex))
@@ -83,6 +86,12 @@ pub(super) fn facets(samples: &[Given<'_>]) -> Vec<Facet> {
     let mut facets: Vec<Facet> = Vec::new();
     for hex in [false, true] {
         add(&mut facets, What::Card { hex }, samples, |s| whole(s.card.as_deref()?, hex));
+    }
+    let columns = samples.iter().map(|sample| sample.listed.len()).max().unwrap_or(0);
+    for column in 0..columns {
+        add(&mut facets, What::Listed { column }, samples, |s| {
+            whole(&s.listed.get(column)?.number, false)
+        });
     }
     for hex in [false, true] {
         let groups: Vec<Vec<&str>> = samples

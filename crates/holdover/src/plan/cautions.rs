@@ -1,6 +1,6 @@
 //! What people must know before they key a plan in, as sentences.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use super::problem::Problem;
 use super::report::Report;
@@ -9,6 +9,7 @@ use super::serial::Trouble;
 use super::shape::{digits_needed, parities};
 use super::unsettled;
 use super::value::PlanSlot;
+use crate::bits::Capture;
 use crate::layout::{Check, Layout, Table};
 use crate::site::KeptDigits;
 
@@ -194,6 +195,7 @@ fn of_cards(problem: &Problem<'_>, report: &Report, out: &mut Vec<String>) {
         ));
     }
     of_forms(problem, out);
+    of_holders(problem, out);
     let kept = |row: &u32| problem.roster[*row as usize].state == RowState::Kept;
     let mut repeats: Vec<_> = problem.repeats.keys().copied().filter(kept).collect();
     repeats.sort_unstable();
@@ -209,6 +211,39 @@ fn of_cards(problem: &Problem<'_>, report: &Report, out: &mut Vec<String>) {
         let more = repeats.len() - NAMED_MOST;
         out.push(format!("{more} more cards are listed more than once for one holder"));
     }
+}
+
+/// Holders of several kept cards: one may have replaced the other.
+fn of_holders(problem: &Problem<'_>, out: &mut Vec<String>) {
+    let mut cards: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    let mut known: HashSet<(&str, Option<&Capture>)> = HashSet::new();
+    for (at, row) in problem.roster.iter().enumerate() {
+        let holder = row.holder.as_deref().map_or("", str::trim);
+        let other_form = problem.forms.get(&(at as u32)).is_some_and(|of| *of != at as u32);
+        if holder.is_empty() || row.state != RowState::Kept || other_form {
+            continue;
+        }
+        if known.insert((holder, row.card.bits())) {
+            cards.entry(holder).or_default().push(row.line);
+        }
+    }
+    let mut several: Vec<String> = Vec::new();
+    for lines in cards.values().filter(|lines| lines.len() > 1) {
+        let more = if lines.len() > NAMED_MOST { ", …" } else { "" };
+        let lines: Vec<String> = lines.iter().take(NAMED_MOST).map(usize::to_string).collect();
+        several.push(format!("lines {}{more}", lines.join(" and ")));
+    }
+    if several.is_empty() {
+        return;
+    }
+    let (count, named) = (several.len(), several.iter().take(NAMED_MOST).cloned());
+    let named = named.collect::<Vec<_>>().join("; ");
+    let more = if count > NAMED_MOST { "; …" } else { "" };
+    let have = if count == 1 { "1 holder has" } else { &format!("{count} holders have") };
+    out.push(format!(
+        "{have} more than one card to keep ({named}{more}): where one replaced the other, give that \
+         one the state \"blocked\""
+    ));
 }
 
 /// Cards that two readers send in two forms.

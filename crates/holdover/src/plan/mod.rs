@@ -52,7 +52,7 @@ pub use effort::Effort;
 pub use error::{PlanError, PlanErrorKind, PlanPlace};
 pub(crate) use forms::forms;
 pub use keyed::{Enrolment, Opened, PanelCheck, Parity, Reader, WorksheetBlock};
-pub use prints::{PrintTrouble, print_trouble};
+pub use prints::{PrintTrouble, number_of_print, print_trouble};
 pub use roster::{RosterCard, RosterRow, RowState};
 pub use serial::{Trouble, TroubleKind, serial_trouble};
 pub use value::{

@@ -7,7 +7,7 @@ use super::forms::forms;
 use super::roster::{RosterCard, RosterRow};
 use crate::bits::Capture;
 use crate::decode::Decode;
-use crate::layout::{PrintRule, Table};
+use crate::layout::{Layout, Part, PrintRule, Table};
 use crate::rank::{Known, print_numbers};
 
 /// Rows that disagree before the prints of a layout can be said to be something
@@ -189,6 +189,26 @@ pub fn print_trouble(table: &Table, roster: &[RosterRow]) -> Vec<PrintTrouble> {
     layouts.into_iter().chain(out).collect()
 }
 
+/// The one card number of a layout that a print stands for, by the layout's rule
+/// for prints; `None` where no card has that print, or several could.
+///
+/// # Examples
+/// ```
+/// use holdover::layout::builtin;
+/// use holdover::plan::number_of_print;
+/// let std26 = builtin().layout("std26").unwrap();
+/// assert_eq!(number_of_print(std26, "65-04321"), Some(4321));
+/// assert_eq!(number_of_print(std26, "70000"), None); // its largest is 65535
+/// assert_eq!(number_of_print(std26, "no number"), None);
+/// ```
+pub fn number_of_print(layout: &Layout, printed: &str) -> Option<u128> {
+    let (rule, largest) = (layout.print_rule(), layout.largest(Part::Card)?);
+    let numbers = print_numbers(printed).into_iter().filter_map(|print| rule.number(print));
+    let mut fits = numbers.filter(|number| *number <= largest);
+    let first = fits.next()?;
+    fits.all(|other| other == first).then_some(first)
+}
+
 /// A row as the checks need it; `None` without a print of digits.
 fn printed<'r>(table: &Table, row: usize, from: &'r RosterRow) -> Option<Printed<'r>> {
     let RosterCard::Card { layout, bits, .. } = from.card else { return None };
@@ -274,7 +294,7 @@ fn says(one: &Printed<'_>) -> String {
 #[cfg(test)]
 mod tests {
     use super::PrintTrouble::{Crossed, Differs, Layout, Shared};
-    use super::*;
+    use super::{PrintTrouble, RosterRow, print_trouble};
     use crate::layout::builtin;
 
     fn of(layout: &str, site: u128, cards: &[(u128, &str)]) -> Vec<PrintTrouble> {

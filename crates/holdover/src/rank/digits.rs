@@ -19,8 +19,8 @@ use super::class::Class;
 use super::fit::Fit;
 use super::known::Known;
 use super::model::{
-    DIGITS_MOST, DIGITS_ROUNDS, DIGITS_SETTLED, LENGTHS_WEIGHED as WEIGHED, NONE_SHARE,
-    PRINTS_HEXADECIMAL, PRINTS_RIGHT, PRINTS_STYLE_PRIOR, PRINTS_WIDE, PSEUDO_COUNT,
+    DIGITS_MOST, DIGITS_ROUNDS, DIGITS_SETTLED, LENGTHS_COUNTED, LENGTHS_WEIGHED as WEIGHED,
+    NONE_SHARE, PRINTS_HEXADECIMAL, PRINTS_RIGHT, PRINTS_STYLE_PRIOR, PRINTS_WIDE, PSEUDO_COUNT,
     UNKNOWN_LENGTHS,
 };
 use super::word_set::{ODD, fold};
@@ -57,8 +57,6 @@ pub(super) struct Settled {
 #[derive(Debug, Clone)]
 struct Weighed {
     lengths: Vec<Length>,
-    /// The class of the first of them; the others follow.
-    class: usize,
     /// What it takes of each way to print.
     styles: Styles,
 }
@@ -69,6 +67,8 @@ pub(super) struct Length {
     pub way: Way,
     /// How likely, all those of the value together 1.
     weight: f64,
+    /// Its class in the fit; `None` where it is too unlikely to be counted.
+    class: Option<usize>,
 }
 
 /// One length of a value, to be weighed.
@@ -120,6 +120,13 @@ fn scaled(logs: &[f64]) -> impl Iterator<Item = f64> + '_ {
 }
 
 impl Settled {
+    /// Which lengths count from now on: those of at least this weight.
+    fn count(&mut self, least: f64) {
+        for length in self.values.values_mut().flat_map(|value| &mut value.lengths) {
+            length.class = (length.weight >= least).then_some(0);
+        }
+    }
+
     /// What its values are most likely taken for.
     pub(super) fn likely(&self) -> Vec<(u32, Capture)> {
         self.most_likely().iter().map(|of| (of.reader, of.capture)).collect()
@@ -127,11 +134,9 @@ impl Settled {
 
     fn most_likely(&self) -> Vec<Likely> {
         let values = self.values.iter().flat_map(|((_, reader, _), value)| {
-            let lengths = value.lengths.iter().zip(value.class..);
-            lengths.filter(|(length, _)| length.weight > 0.5).map(|(length, class)| Likely {
-                reader: *reader,
-                capture: length.way.capture,
-                class,
+            let likely = value.lengths.iter().filter(|length| length.weight > 0.5);
+            likely.filter_map(|length| {
+                Some(Likely { reader: *reader, capture: length.way.capture, class: length.class? })
             })
         });
         values.collect()
@@ -190,17 +195,20 @@ impl<'t> Batch<'t> {
             };
             let logs: Vec<f64> = ways.iter().map(of).collect();
             let lengths = ways.into_iter().zip(scaled(&logs));
-            let lengths = lengths.map(|(way, weight)| Length { way, weight });
+            let lengths = lengths.map(|(way, weight)| Length { way, weight, class: None });
             let mut lengths: Vec<Length> = lengths.filter(|l| l.weight > WEIGHED).collect();
             let all: f64 = lengths.iter().map(|length| length.weight).sum();
             lengths.iter_mut().for_each(|length| length.weight /= all);
-            (key.clone(), Weighed { lengths, class: 0, styles: NONE })
+            (key.clone(), Weighed { lengths, styles: NONE })
         };
         Settled { values: self.digits.iter().map(start).collect(), styles: NONE }
     }
 
     /// Fits, and settles the lengths of values with it; `fit` is what fits, with
     /// these classes beside the captures', and what values are likely taken for.
+    ///
+    /// The first round counts every length, the others those that are likely
+    /// enough to matter. Before the weights count as settled, all are weighed again.
     pub(super) fn fit_digits<'b>(
         &'b self,
         counted: usize,
@@ -210,48 +218,64 @@ impl<'t> Batch<'t> {
             return fit(Vec::new(), &[]);
         }
         let mut settled = self.start_digits();
+        settled.count(0.0);
         for round in 1.. {
-            let mut classes = Vec::new();
-            for ((key, value), known) in settled.values.iter_mut().zip(self.digits.values()) {
-                value.class = counted + classes.len();
-                classes.extend(value.lengths.iter().map(|length| Class {
+            let classes = self.classes_of(&mut settled, counted);
+            let mut fit = fit(classes, &settled.most_likely());
+            let mut change = fit.weigh_digits(&mut settled, false);
+            let last = round == DIGITS_ROUNDS;
+            if change < DIGITS_SETTLED || last {
+                change = fit.weigh_digits(&mut settled, true);
+            }
+            if change < DIGITS_SETTLED || last {
+                fit.digits = settled;
+                return fit;
+            }
+            settled.count(LENGTHS_COUNTED);
+        }
+        unreachable!("a round is the last")
+    }
+
+    /// The lengths that count, as classes after so many others.
+    fn classes_of(&self, settled: &mut Settled, counted: usize) -> Vec<Class> {
+        let mut classes = Vec::new();
+        for ((key, value), known) in settled.values.iter_mut().zip(self.digits.values()) {
+            for length in value.lengths.iter_mut().filter(|length| length.class.is_some()) {
+                length.class = Some(counted + classes.len());
+                classes.push(Class {
                     reader: key.1,
                     capture: length.way.capture,
                     known: known.clone(),
                     live: [true; 4],
                     weight: length.weight,
                     count: 1.0,
-                }));
-            }
-            let mut fit = fit(classes, &settled.most_likely());
-            let change = fit.weigh_digits(&mut settled);
-            if change < DIGITS_SETTLED || round == DIGITS_ROUNDS {
-                fit.digits = settled;
-                return fit;
+                });
             }
         }
-        unreachable!("a round is the last")
+        classes
     }
 }
 
 impl Fit<'_, '_> {
-    /// New weights of the lengths and of the ways to print; the largest change.
-    fn weigh_digits(&self, settled: &mut Settled) -> f64 {
+    /// New weights of the lengths that count, or of all, and of the ways to print;
+    /// the largest change.
+    fn weigh_digits(&self, settled: &mut Settled, all: bool) -> f64 {
         let (mut change, mut styles): (f64, Styles) = (0.0, NONE);
         let before = settled.styles;
         for ((key, value), known) in settled.values.iter_mut().zip(self.batch.digits.values()) {
             let own = std::mem::replace(&mut value.styles, NONE);
-            let log = |(i, length): (usize, &Length)| {
+            let log = |length: &Length| {
                 let capture = &length.way.capture;
-                let class = Some(value.class + i);
-                let odds = self.view(Some(key.1), capture, known, class, Some(1.0)).all();
+                let odds = self.view(Some(key.1), capture, known, length.class, Some(1.0)).all();
                 odds.log2() + scale_log2(&before, &own, &length.way)
             };
-            let logs: Vec<f64> = value.lengths.iter().enumerate().map(log).collect();
-            let all: f64 = scaled(&logs).sum();
-            for (length, odds) in value.lengths.iter_mut().zip(scaled(&logs)) {
+            let mut weighed: Vec<&mut Length> =
+                value.lengths.iter_mut().filter(|length| all || length.class.is_some()).collect();
+            let logs: Vec<f64> = weighed.iter().map(|length| log(length)).collect();
+            let sum: f64 = scaled(&logs).sum();
+            for (length, odds) in weighed.iter_mut().zip(scaled(&logs)) {
                 // No weight at all would be divided by.
-                let weight = (odds / all).max(LEAST_WEIGHT);
+                let weight = (odds / sum).max(LEAST_WEIGHT);
                 change = change.max((length.weight - weight).abs());
                 length.weight = weight;
                 let chance = chance(&before, &own, &length.way);
@@ -271,8 +295,7 @@ impl Fit<'_, '_> {
         let counted = reader.and_then(|reader| self.digits.values.get(&key(reader, digits)));
         let ways: Vec<(Way, Option<usize>)> = match counted {
             Some(value) => {
-                let ways = value.lengths.iter().map(|length| length.way.clone());
-                ways.zip((value.class..).map(Some)).collect()
+                value.lengths.iter().map(|length| (length.way.clone(), length.class)).collect()
             }
             None => self.batch.ways(digits).into_iter().map(|way| (way, None)).collect(),
         };

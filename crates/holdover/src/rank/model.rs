@@ -262,9 +262,14 @@ pub const UNKNOWN_LENGTHS: std::ops::RangeInclusive<usize> = 20..=64;
 /// its evidence: no card says more than 2^160.
 pub const LENGTHS_WEIGHED: f64 = 1e-48;
 
+/// How likely a length must be, once all were weighed together, to be counted in
+/// the fit. Judgement: all that are less together move a share by a thousandth at
+/// most, which counts as settled.
+pub const LENGTHS_COUNTED: f64 = 1e-5;
+
 /// Distinct printed values whose lengths are settled together: of more, a fair
 /// sample, and all are ranked by what it tells. Judgement: settling so many takes
-/// some ten seconds, measured.
+/// a second or two, measured.
 pub const DIGITS_MOST: usize = 1 << 8;
 
 /// Rounds in which the lengths of printed values are settled at most.

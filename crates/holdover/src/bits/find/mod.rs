@@ -60,6 +60,11 @@ pub enum FoundNote {
     },
     /// The bit count is not known.
     NoCount,
+    /// The text is one capture, again and again.
+    Again {
+        /// How often it is there.
+        times: usize,
+    },
 }
 
 impl fmt::Display for FoundNote {
@@ -75,6 +80,9 @@ impl fmt::Display for FoundNote {
                     }
                     None => Ok(()),
                 }
+            }
+            FoundNote::Again { times } => {
+                write!(f, "the same capture {times} times in one line: noted once")
             }
             FoundNote::NoCount => f.write_str("no bit count given: every length is weighed"),
         }
@@ -111,6 +119,11 @@ pub fn find_in_cell(text: &str) -> Result<Found, CaptureError> {
 }
 
 fn of(text: &str, told: bool) -> Result<Found, CaptureError> {
+    if let Some((once, times)) = run::repeated(text) {
+        let mut found = of(once, told)?;
+        found.notes.push(FoundNote::Again { times });
+        return Ok(found);
+    }
     let strict = text.parse::<CaptureText>();
     if let Ok(read) = &strict
         && !stamp::begins(text)

@@ -47,6 +47,26 @@ pub(super) fn is_numbered(text: &str) -> bool {
     plain && number.bytes().all(|b| b.is_ascii_digit()) && !rest.contains(':') && bits >= COUNTED
 }
 
+/// A text of nothing but one capture, again and again: that, and how often. Bits in
+/// groups are shorter, or differ.
+pub(super) fn repeated(text: &str) -> Option<(&str, usize)> {
+    let parts = text.split(|c: char| c.is_whitespace() || ",;|/".contains(c));
+    let mut parts = parts.filter(|part| !part.is_empty());
+    let first = parts.next().filter(|part| one_card(part))?;
+    let mut times = 1;
+    let same = parts.all(|part| {
+        times += 1;
+        part == first
+    });
+    (same && times > 1).then_some((first, times))
+}
+
+/// Bits as long as a card's that are not all the same.
+fn one_card(text: &str) -> bool {
+    let bits = text.bytes().all(|b| b"01".contains(&b));
+    bits && text.len() >= ALONE && text.contains('0') && text.contains('1')
+}
+
 /// The run of bits of a line, if there is one.
 pub(super) fn find(words: &[Word]) -> Result<Option<Found>, CaptureError> {
     let mut runs: Vec<Run> = runs(words).into_iter().map(|run| counted(words, run)).collect();
@@ -89,6 +109,16 @@ fn runs(words: &[Word]) -> Vec<Run> {
             while let Some(more) = words.get(at).filter(|word| joins(&word.gap)).and_then(bits) {
                 all.extend(more);
                 at += 1;
+            }
+            let texts = || words[from..at].iter().map(|word| word.text.as_str());
+            if at > from + 1
+                && one_card(texts().next().unwrap_or_default())
+                && texts().all(|text| text == words[from].text)
+            {
+                // The same capture, more than once.
+                all.truncate(words[from].text.len());
+                runs.push(Run { of: from..from + 1, bits: all, count: None, agrees: false });
+                continue;
             }
             runs.push(Run { of: from..at, bits: all, count: None, agrees: false });
         }

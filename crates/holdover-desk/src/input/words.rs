@@ -7,7 +7,6 @@ use holdover::file::nearest;
 use holdover::layout::{Layout, Table};
 use holdover::site::Site;
 
-use super::own_column;
 use crate::fail::Fail;
 use crate::input::csv::column_of;
 use crate::input::headings;
@@ -28,6 +27,22 @@ pub struct Words {
 }
 
 impl Words {
+    /// Headings of captures alone, as the command line maps them.
+    pub fn of_columns(columns: &[String]) -> Result<Words, Fail> {
+        let own = request::Words { columns: columns.to_vec(), kinds: Vec::new() };
+        Words::of(&Site::default(), &own, &Table::default())
+    }
+
+    /// Whether the command line names a heading.
+    pub fn any(&self) -> bool {
+        !self.named.is_empty()
+    }
+
+    /// What a heading means here; itself, where nothing is said of it.
+    pub fn means<'w>(&'w self, heading: &'w str) -> &'w str {
+        self.columns.get(&headings::normal(heading)).map_or(heading, String::as_str)
+    }
+
     /// Those of the site file; the command line's go before them.
     pub fn of(site: &Site, own: &request::Words, table: &Table) -> Result<Words, Fail> {
         let lower = |words: &BTreeMap<String, String>| {
@@ -43,9 +58,11 @@ impl Words {
             words.columns.insert(headings::normal(&heading), means);
         }
         for means in words.columns.values() {
-            if column_of(means).is_none() && own_column(means).is_none() {
+            if column_of(means).is_none()
+                && !headings::OWN.contains(&headings::normal(means).as_str())
+            {
                 return Err(Fail::said(format!(
-                    "{:?} is no column of a roster: a heading may mean {}",
+                    "{:?} is no column: a heading may mean {}",
                     plain(means),
                     COLUMNS.join(", ")
                 )));
@@ -73,8 +90,7 @@ impl Words {
 
     /// Headings as a roster calls them; two that would mean the same stay apart.
     pub fn headings(&self, own: &[String]) -> Vec<String> {
-        let means = |heading: &String| self.columns.get(&headings::normal(heading));
-        own.iter().map(|heading| means(heading).unwrap_or(heading).clone()).collect()
+        own.iter().map(|heading| self.means(heading).to_owned()).collect()
     }
 
     /// The first heading that the command line names and the sheet has not.

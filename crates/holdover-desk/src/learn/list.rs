@@ -1,0 +1,154 @@
+//! The old system's own list beside the captures: whose row is whose.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use holdover::learn::{ListColumn, ListMatch, Sample, join, match_list};
+
+use crate::fail::Fail;
+use crate::host::Host;
+use crate::input::csv::{Column, column_of};
+use crate::plain::plain;
+use crate::roster::is_holder;
+use crate::sheet;
+
+/// The share of captures that must find their row by holder or print before that
+/// is the way (judgement, no source): fewer, and the columns are no such thing.
+const JOINED: f64 = 0.5;
+
+/// Columns of numbers that are tried (bounds time and false alarms).
+const COLUMNS: usize = 32;
+
+/// A list that was read.
+pub struct List {
+    name: String,
+    columns: Vec<ListColumn>,
+    holders: Vec<String>,
+    prints: Vec<String>,
+}
+
+/// How the rows were found, to be said.
+#[derive(Default)]
+pub struct Joined {
+    /// For people.
+    pub notes: Vec<String>,
+    /// Accidents expected in finding them.
+    pub false_alarms: f64,
+}
+
+/// Reads a list: any table with a header.
+pub fn read(
+    host: &dyn Host,
+    path: &str,
+    choice: Option<&str>,
+) -> Result<(List, Vec<String>), Fail> {
+    let number = |cell: &str| !cell.trim().is_empty() && cell.trim().parse::<f64>().is_ok();
+    let known = |headings: &[String]| {
+        let filled = headings.iter().filter(|heading| !heading.trim().is_empty()).count();
+        filled > 1 && !headings.iter().any(|heading| number(heading))
+    };
+    let sheet = sheet::read(host, path, choice, &known)?;
+    if !sheet.mistakes.is_empty() {
+        let all = sheet.rows.len() + sheet.mistakes.len();
+        return Err(sheet::refused(path, all, sheet.mistakes));
+    }
+    let texts = |column: usize| -> Vec<String> {
+        sheet.rows.iter().map(|(_, cells)| cells[column].trim().to_owned()).collect()
+    };
+    let (mut columns, mut holders, mut prints) = (Vec::new(), Vec::new(), Vec::new());
+    for (at, heading) in sheet.headings.iter().enumerate() {
+        let cells = texts(at);
+        if is_holder(heading) {
+            holders = cells.clone();
+        } else if column_of(heading) == Some(Column::Printed) {
+            prints = cells.clone();
+        }
+        let digits = |cell: &String| {
+            let plain = !cell.is_empty() && cell.bytes().all(|b| b.is_ascii_digit());
+            plain.then(|| cell.parse().ok()).flatten()
+        };
+        let numbers: Vec<Option<u128>> = cells.iter().map(digits).collect();
+        if numbers.iter().flatten().count() * 2 > cells.len() {
+            columns.push(ListColumn { name: Arc::from(plain(heading.trim())), numbers });
+        }
+    }
+    let name = plain(path);
+    if columns.is_empty() {
+        return Err(Fail::said(format!(
+            "{name}: no column of whole numbers: keep card numbers as digits, without points and \
+             exponents"
+        )));
+    }
+    columns.truncate(COLUMNS);
+    let notes = sheet.notes.iter().map(|note| format!("{name}: {note}")).collect();
+    Ok((List { name, columns, holders, prints }, notes))
+}
+
+/// Words without case and needless spaces.
+fn normal(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase()
+}
+
+/// For each key its row of the list, where one row alone has it; nothing where too
+/// few are found.
+fn by_key(keys: &[Option<&str>], cells: &[String]) -> Option<Vec<Option<usize>>> {
+    let mut rows: HashMap<String, Option<usize>> = HashMap::new();
+    for (row, cell) in cells.iter().enumerate().filter(|(_, cell)| !cell.is_empty()) {
+        rows.entry(normal(cell)).and_modify(|row| *row = None).or_insert(Some(row));
+    }
+    let row = |key: &Option<&str>| rows.get(&normal((*key)?)).copied().flatten();
+    let found: Vec<Option<usize>> = keys.iter().map(row).collect();
+    let count = found.iter().flatten().count();
+    (count > 0 && count as f64 >= JOINED * keys.len() as f64).then_some(found)
+}
+
+impl List {
+    /// Gives each sample the numbers of its row: by holder, by print, or by the
+    /// numbers themselves.
+    pub fn join(&self, samples: &mut [Sample], holders: &[Option<String>]) -> Joined {
+        let people: Vec<Option<&str>> = holders.iter().map(Option::as_deref).collect();
+        let printed: Vec<Option<&str>> = samples.iter().map(|s| s.printed.as_deref()).collect();
+        let by_print = || by_key(&printed, &self.prints);
+        let found = by_key(&people, &self.holders).map(|rows| (rows, "holder"));
+        if let Some((rows, by)) = found.or_else(|| by_print().map(|rows| (rows, "print"))) {
+            let count = rows.iter().flatten().count();
+            let note = format!(
+                "{count} of {} captures have their row in {}, found by {by}",
+                rows.len(),
+                self.name
+            );
+            join(samples, &rows, &self.columns);
+            return Joined { notes: vec![note], false_alarms: 0.0 };
+        }
+        let captures: Vec<_> = samples.iter().map(|sample| sample.capture).collect();
+        match match_list(&captures, &self.columns) {
+            Some(found) => {
+                join(samples, &found.rows, &self.columns);
+                Joined { notes: vec![self.told(&found)], false_alarms: found.false_alarms }
+            }
+            None => Joined {
+                notes: vec![format!(
+                    "{}: no row of it is known to be a capture's: no holder or print is in both, \
+                     and no run of bits has its numbers beyond what accident gives; add a column \
+                     \"holder\" or \"printed\" to both",
+                    self.name
+                )],
+                false_alarms: 0.0,
+            },
+        }
+    }
+
+    fn told(&self, found: &ListMatch) -> String {
+        let name = &self.columns[found.column].name;
+        let sum = match found.offset {
+            0 => String::new(),
+            offset if offset > 0 => format!(" plus {offset}"),
+            offset => format!(" minus {}", offset.unsigned_abs()),
+        };
+        format!(
+            "bits {}{sum} are in the column {name:?} of {} for {} of {} cards; by accident that is \
+             expected {:.0e} times",
+            found.span, self.name, found.matches, found.cards, found.false_alarms
+        )
+    }
+}
