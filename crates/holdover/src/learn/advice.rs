@@ -3,7 +3,7 @@
 //! give. Where no card would tell, or the sample cannot teach, what to do instead.
 
 use super::answer::{FoundCheck, FoundField};
-use super::build::SETTLED;
+use super::claim::SETTLED;
 use super::complete::Completed;
 use super::entropy::entropy;
 use super::kind::Study;

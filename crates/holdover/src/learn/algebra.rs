@@ -4,10 +4,10 @@
 //! nothing is settled.
 
 use super::answer::{FoundCheck, FoundField};
+use super::claim::MARGIN;
 use super::null_space;
 use super::print::Facet;
 use super::rows::{Columns, Rows};
-use super::settle::MARGIN;
 use crate::bits::gf2::{Relation, System};
 use crate::bits::{Capture, Position, Span, Wide};
 use crate::layout::{Check, Code, PrintRule, Role};

@@ -3,11 +3,11 @@
 
 use std::collections::{HashMap, HashSet};
 
+use super::claim::{Claim, Known, MARGIN, SURE, few};
 use super::codes;
 use super::cover::{USUAL, false_alarm};
 use super::null_space;
 use super::pattern::usual;
-use super::settle::{Claim, Known, MARGIN, SURE, few};
 use crate::bits::gf2::{Relation, System};
 use crate::bits::{Capture, Wide};
 

@@ -5,23 +5,22 @@
 use super::advice::{self, Open};
 use super::algebra;
 use super::answer::{Counter, FoundCheck, FoundField, Learnt};
+use super::claim::SETTLED;
 use super::clean::Reasons;
 use super::codes;
 use super::counter::Counting;
 use super::entropy::entropy;
-use super::fields::{Number, SITE_PLACES};
+use super::fields::SITE_PLACES;
 use super::kind::Study;
 use super::listed;
 use super::made;
+use super::number::Number;
 use super::print::{self, What};
 use super::rows::Rows;
 use super::spans::Anchor;
 use super::sure;
 use crate::bits::{Span, Wide};
 use crate::layout::{Code, PrintRule, Role};
-
-/// Fewer false alarms than this are expected of what is called settled.
-pub(super) const SETTLED: f64 = 1e-3;
 
 /// Spans listed for a field at most (bounds the output).
 const LISTED: usize = 64;

@@ -4,7 +4,8 @@
 
 use super::SampleMatrix;
 use super::answer::{Misread, Why};
-use super::fields::{Number, SiteNumber};
+use super::fields::SiteNumber;
+use super::number::Number;
 use super::rows::{Columns, Rows};
 use crate::bits::{Capture, Position, Span, Wide};
 use crate::layout::{Code, Field, Layout, PrintRule, Role};

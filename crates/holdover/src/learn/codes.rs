@@ -6,17 +6,14 @@
 use std::collections::HashSet;
 
 use super::answer::FoundField;
+use super::claim::{MARGIN, SURE};
 use super::entropy::choices;
 use super::null_space;
-use super::settle::MARGIN;
 use crate::bits::{Capture, Span, Wide};
 use crate::layout::{Code, PrintRule, Role};
 
 /// Cards by which values are counted: a fair sample of more.
 const COUNTED: usize = 512;
-
-/// log2 of how often bits that vary freely take so few values: one in a thousand.
-const SURE: f64 = -10.0;
 
 /// Bits that take all their values are a code if these are no more (judgement, no
 /// source), and they are no check bits: they stand in the middle of the card, or

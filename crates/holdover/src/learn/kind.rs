@@ -1,23 +1,19 @@
 //! One kind of card: its fields, then its checks, then the rows that agree with
 //! neither; and the kinds a pile of one length holds.
 
-use super::answer::Learnt;
-use super::build;
+use super::claim::{Claim, Known, few};
 use super::clean::{Outliers, belongs, outliers};
 use super::counter::{self, Counting};
 use super::cover::{self, Covers, Ground, Hit};
 use super::fields::{self, CardNumber, SiteNumber};
 use super::lrc::{self, Words};
 use super::rows::{Columns, Rows, affine_rank};
-use super::settle::{self, Known};
+use super::settle;
 use super::spans::Fit;
 use super::{Given, Options, SampleMatrix, null_space};
 use crate::bits::gf2::Relation;
 use crate::bits::{Capture, Wide};
 use crate::layout::Code;
-
-/// Kinds of one length told apart at most (bounds time).
-const KINDS: usize = 8;
 
 /// Rows another kind of card needs to be one (judgement, no source).
 const LEAST_KIND: usize = 6;
@@ -44,38 +40,8 @@ pub(super) struct Study<'s> {
     pub(super) sieve: Sieve,
 }
 
-/// Learns every kind of card among samples of one length.
-pub(super) fn kinds(samples: Vec<Given<'_>>, length: usize, options: &Options) -> Vec<Learnt> {
-    let mut learnt = Vec::new();
-    let mut waiting = vec![samples];
-    while let Some(group) = waiting.pop() {
-        let nth = learnt.len() + 1;
-        let mut study = Study::of(group, length, options);
-        let told = nth + waiting.len() < KINDS;
-        if told && let Some(others) = study.another_kind(length) {
-            let rows = |other: bool| {
-                let samples = study.matrix.samples.iter().enumerate();
-                let some = samples.filter(|(row, _)| others.binary_search(row).is_ok() == other);
-                some.map(|(_, sample)| *sample).collect()
-            };
-            // What is left may be several kinds still.
-            waiting.extend([rows(true), rows(false)]);
-            continue;
-        }
-        if told {
-            study.keep_other_codes();
-        }
-        let id = match nth {
-            1 => format!("{}{length}", options.id),
-            _ => format!("{}{length}-{nth}", options.id),
-        };
-        learnt.push(build::learnt(&study, id));
-    }
-    learnt
-}
-
 impl<'s> Study<'s> {
-    fn of(samples: Vec<Given<'s>>, length: usize, options: &Options) -> Study<'s> {
+    pub(super) fn of(samples: Vec<Given<'s>>, length: usize, options: &Options) -> Study<'s> {
         let rows = samples.len();
         let mut matrix = SampleMatrix::of(samples, length, false);
         let mut card = fields::card(&matrix, &Rows::all(rows));
@@ -116,7 +82,7 @@ impl<'s> Study<'s> {
 
     /// Rows whose prints another rule gives than the others' are no misprints:
     /// their prints are as good as unknown.
-    fn keep_other_codes(&mut self) {
+    pub(super) fn keep_other_codes(&mut self) {
         let Some(card) = &mut self.card else { return };
         if !card.number.of_one_code(&self.matrix.columns) {
             return;
@@ -185,8 +151,7 @@ impl<'s> Study<'s> {
         self.search(limit);
         let columns = &self.matrix.columns;
         // So many broken are no misreadings.
-        let few =
-            |words: &Words| settle::few(words.violators(columns).common(&first), first.count());
+        let few = |words: &Words| few(words.violators(columns).common(&first), first.count());
         self.words = self.words.take().filter(few);
         let (fits, mut bad) = self.accused(&first);
         if let Some(words) = &self.words {
@@ -250,12 +215,12 @@ impl<'s> Study<'s> {
             let rest = broken.iter().fold(first.clone(), |rest, broken| rest.minus(broken));
             let captures: Vec<Capture> =
                 rest.iter().take(WEIGHED).map(|row| self.matrix.capture(row)).collect();
-            let claim = |(hit, broken): (&Hit, &Rows)| settle::Claim {
+            let claim = |(hit, broken): (&Hit, &Rows)| Claim {
                 bit: hit.bit,
                 cover: hit.cover,
                 violations: broken.count(),
             };
-            let claims: Vec<settle::Claim> = hits.iter().zip(&broken).map(claim).collect();
+            let claims: Vec<Claim> = hits.iter().zip(&broken).map(claim).collect();
             let mut likely = settle::likely(&captures, &claims, &known).into_iter();
             hits.retain(|_| likely.next().unwrap_or(false));
             if hits.len() < claims.len() {
@@ -332,7 +297,7 @@ impl<'s> Study<'s> {
     }
 
     /// Rows left out whose prints agree on another span, ascending.
-    fn another_kind(&self, length: usize) -> Option<Vec<usize>> {
+    pub(super) fn another_kind(&self, length: usize) -> Option<Vec<usize>> {
         let card = self.card.as_ref()?;
         let left: Vec<usize> = card.number.known.minus(&card.number.matches).iter().collect();
         if left.len() < LEAST_KIND {

@@ -18,7 +18,7 @@ use super::entropy::choices;
 use super::kind::Study;
 use super::print::{self, What};
 use super::spans::{Anchor, Order};
-use super::{Sample, fields};
+use super::{Sample, number};
 use crate::bits::{Capture, Span, Wide};
 use crate::layout::Code;
 
@@ -326,7 +326,7 @@ pub(super) fn others(study: &Study<'_>) -> Vec<String> {
         let what = What::Listed { column };
         let facet = facets.iter().find(|facet| facet.what == what);
         let Some(facet) = facet.filter(|_| chosen != Some(what)) else { continue };
-        let found = fields::exact(&matrix.columns, &study.good, facet.clone(), names.len());
+        let found = number::exact(&matrix.columns, &study.good, facet.clone(), names.len());
         let found = found.filter(|found| found.most());
         match found.and_then(|found| found.fit.anchor.span(found.fit.width)) {
             Some(span) => notes.push(format!("the list's column {name:?} is bits {span}")),

@@ -44,6 +44,7 @@ mod algebra;
 mod answer;
 mod blocks;
 mod build;
+mod claim;
 mod clean;
 mod codes;
 mod complete;
@@ -56,6 +57,7 @@ mod listed;
 mod lrc;
 mod made;
 mod null_space;
+mod number;
 mod offset;
 mod pattern;
 mod print;
@@ -259,13 +261,46 @@ pub fn learn(samples: &[Sample], options: &Options) -> Vec<Learnt> {
                 why: Why::Length { bits: length, expected: main },
             }));
         } else {
-            learnt.extend(kind::kinds(group, length, options));
+            learnt.extend(kinds(group, length, options));
         }
     }
     if let Some(first) = learnt.iter_mut().find(|learnt| learnt.length == main) {
         first.samples += outliers.len();
         first.misread.extend(outliers);
         first.misread.sort_by_key(|misread| misread.line);
+    }
+    learnt
+}
+
+/// Kinds of one length told apart at most (bounds time).
+const KINDS: usize = 8;
+
+/// Learns every kind of card among samples of one length.
+fn kinds(samples: Vec<Given<'_>>, length: usize, options: &Options) -> Vec<Learnt> {
+    let mut learnt = Vec::new();
+    let mut waiting = vec![samples];
+    while let Some(group) = waiting.pop() {
+        let nth = learnt.len() + 1;
+        let mut study = kind::Study::of(group, length, options);
+        let told = nth + waiting.len() < KINDS;
+        if told && let Some(others) = study.another_kind(length) {
+            let rows = |other: bool| {
+                let samples = study.matrix.samples.iter().enumerate();
+                let some = samples.filter(|(row, _)| others.binary_search(row).is_ok() == other);
+                some.map(|(_, sample)| *sample).collect()
+            };
+            // What is left may be several kinds still.
+            waiting.extend([rows(true), rows(false)]);
+            continue;
+        }
+        if told {
+            study.keep_other_codes();
+        }
+        let id = match nth {
+            1 => format!("{}{length}", options.id),
+            _ => format!("{}{length}-{nth}", options.id),
+        };
+        learnt.push(build::learnt(&study, id));
     }
     learnt
 }

@@ -5,7 +5,7 @@
 use std::cmp::Reverse;
 use std::collections::HashMap;
 
-use super::fields::{Number, false_alarm};
+use super::number::{Number, false_alarm};
 use super::print::Facet;
 use super::rows::{Columns, Rows};
 use super::spans::{Anchor, Fit, Order, Planes};

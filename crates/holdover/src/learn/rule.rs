@@ -1,7 +1,7 @@
 //! A printed number that is a multiple of the bits' number and a constant, as
 //! 2n + 1. Tried only where no span reads most prints as they are.
 
-use super::fields::{Number, exact};
+use super::number::{Number, exact};
 use super::print::Facet;
 use super::rows::{Columns, Rows};
 use crate::layout::PrintRule;

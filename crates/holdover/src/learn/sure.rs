@@ -3,10 +3,11 @@
 
 use super::algebra;
 use super::answer::FoundCheck;
+use super::claim::{Claim, Known};
 use super::complete::{Completed, complete};
 use super::kind::Study;
 use super::rows::Rows;
-use super::settle::{self, Claim, Known, Weighed};
+use super::settle::{self, Weighed};
 use crate::bits::{Capture, Position, Span, Wide};
 use crate::layout::{Check, builtin};
 
