@@ -1,7 +1,8 @@
 //! Answers: candidates with their evidence, and the verdict.
 
-use super::batch::{Guess, Kind, Observation};
+use super::batch::Observation;
 use super::fit::{Fit, Own};
+use super::guess::{Guess, Kind};
 use super::known::{Doubt, Known};
 use super::mend::{self, Mend};
 use super::model::{IDENTIFIED, LISTED, LISTED_MOST, NEAR_MISSES, UNKNOWN};

@@ -7,11 +7,12 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::batch::{Batch, Kind};
+use super::batch::Batch;
+use super::guess::{Kind, wiring};
 use super::known::{Known, Owned};
 use super::sketch::Sketch;
 use crate::bits::{Capture, Span, Wide};
-use crate::decode::{BitExtract, Bits, Decoder, Reading, View};
+use crate::decode::{BitExtract, Bits, Decoder, View};
 use crate::layout::{Code, Part};
 
 /// Makes signatures of captures of one length and one reader.
@@ -310,11 +311,6 @@ fn plain(kind: &Kind<'_>) -> bool {
         let one = fields.next().is_none_or(|field| field.code == Code::Binary);
         one && fields.next().is_none()
     })
-}
-
-/// Index of the wiring a reading belongs to, in `Reading::WIRING`.
-pub(super) fn wiring(reading: Reading) -> usize {
-    Reading::WIRING.iter().position(|w| *w == reading).unwrap_or(0)
 }
 
 /// A class of the captures that are counted.

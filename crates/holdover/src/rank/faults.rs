@@ -6,7 +6,7 @@
 //! A capture is weighed by what the others say, as everywhere: alone it has the
 //! prior's mean.
 
-use super::batch::Guess;
+use super::guess::Guess;
 use super::model::{
     CHECK_FAILS, FAULTS_MOST, FAULTS_PRIOR, FAULTS_START, ORDER_AGREES, ORDER_NUMBERS,
     PRINT_DIFFERS, PRINTS_PRIOR, PRINTS_START, SLIP_LOG2, SLIPS_PRIOR,

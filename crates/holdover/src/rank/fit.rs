@@ -11,10 +11,11 @@ use std::ops::Range;
 use self::codes::{Codes, Part, stages, words_of};
 use self::common::{Common, guess_pattern};
 use self::harm::Harm;
-use super::batch::{Batch, Guess, Kind};
+use super::batch::Batch;
 use super::class::{Class, Classes, Classifier, KnownCodes, Teller};
 use super::digits;
 use super::faults::{self, Faults, Rates};
+use super::guess::{Guess, Kind};
 use super::known::Known;
 use super::mend;
 use super::model::{
@@ -22,7 +23,7 @@ use super::model::{
     SWEEPS, UNKNOWN_LENGTH,
 };
 use super::roles::Roles;
-use super::trial::{self, States, wiring_prior};
+use super::trial::{self, Shares, States, wiring_prior};
 use crate::bits::{Capture, Wide};
 use crate::decode::Reading;
 
@@ -44,18 +45,6 @@ pub struct Wiring {
     /// Which line is which was guessed, so that "swapped" says no more than
     /// that the guess was wrong.
     pub guessed: bool,
-}
-
-/// Proportions of one kind's parts.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Shares {
-    pub free: f64,
-    pub owned: f64,
-    pub repeating: f64,
-    /// Starting proportion of each part the kind has.
-    start: f64,
-    /// The same of the part whose codes repeat; 0 where there is none.
-    pub repeating_start: f64,
 }
 
 /// A batch with its proportions settled.

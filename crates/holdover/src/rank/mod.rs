@@ -85,6 +85,7 @@ mod digits;
 mod evidence;
 mod faults;
 mod fit;
+mod guess;
 mod known;
 mod mend;
 pub mod model;

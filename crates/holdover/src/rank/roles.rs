@@ -21,7 +21,7 @@ mod sides;
 use std::collections::HashMap;
 
 use self::sides::{BOX_GAP, OfCode, Seating, Sort, Sums, log2_sum};
-use super::batch::{Guess, Kind};
+use super::guess::{Guess, Kind};
 use super::model::MIXED_SORTS;
 use crate::bits::Span;
 use crate::layout::Code;

@@ -8,7 +8,7 @@
 //! that fail the layout's checks speak for these by their codes, and with them
 //! for the captures of the same code that pass by chance.
 
-use super::batch::Kind;
+use super::guess::{Kind, Strange};
 use super::model::{STRANGE, STRANGE_CHECK, STRANGE_UNCHECKED};
 use crate::bits::gf2::Relation;
 use crate::layout::{Layout, Rule};
@@ -16,15 +16,6 @@ use crate::layout::{Layout, Rule};
 /// Checks up to which what an unknown kind may share of them is weighed; of
 /// more, it hardly meets any by chance.
 const MOST_CHECKS: usize = 4;
-
-/// An unknown kind: what it has in common with a layout of its length.
-#[derive(Debug, Clone, PartialEq)]
-pub(super) struct Strange {
-    /// Relations that it keeps.
-    pub keeps: Vec<Relation>,
-    /// Its starting share of one length.
-    pub start: f64,
-}
 
 /// The relations that an unknown kind may share with a layout, none of them first.
 fn shared(layout: &Layout) -> Vec<Vec<Relation>> {

@@ -16,15 +16,27 @@
 
 use std::collections::HashMap;
 
-use super::batch::{Batch, Guess};
+use super::batch::Batch;
 use super::faults::Prints;
-use super::fit::Shares;
+use super::guess::Guess;
 use super::known::Known;
 use super::model::{
     GUESSED_WRONGLY_LOG2, MIXED_LOG2, MIXED_NAMED_LOG2, PSEUDO_COUNT, REVERSED_LOG2, SWAPPED_LOG2,
 };
 use crate::bits::Capture;
 use crate::decode::Reading;
+
+/// Proportions of one kind's parts.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Shares {
+    pub free: f64,
+    pub owned: f64,
+    pub repeating: f64,
+    /// Starting proportion of each part the kind has.
+    pub start: f64,
+    /// The same of the part whose codes repeat; 0 where there is none.
+    pub repeating_start: f64,
+}
 
 /// From here on a reader's own captures settle its wiring: what they teach is
 /// taken for true when others are weighed.

@@ -5,8 +5,8 @@ use std::collections::HashMap;
 use std::ops::Range;
 use std::sync::OnceLock;
 
-use super::super::batch::{Guess, Kind};
 use super::super::class::KnownCodes;
+use super::super::guess::{Guess, Kind};
 use super::super::share::{self, Member, predictive_share, share_of_another};
 use super::{Fit, leave_one_out};
 

@@ -3,7 +3,8 @@
 
 use std::collections::HashMap;
 
-use super::super::batch::{Batch, Guess};
+use super::super::batch::Batch;
+use super::super::guess::Guess;
 use super::super::model::LONG_SERIAL_BITS;
 use super::super::pattern::{self, Pattern};
 use crate::bits::{Capture, Wide};

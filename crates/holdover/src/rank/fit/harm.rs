@@ -6,7 +6,7 @@
 //! reader's captures are of that sort does, and the rest stays open: it is
 //! neither a card of the table nor "none of these".
 
-use super::super::batch::Guess;
+use super::super::guess::Guess;
 use super::super::model::{FAULTS_MOST, FAULTS_PRIOR, HARM_KNOWN, HARMED_LEAST};
 use super::Fit;
 use crate::bits::Capture;
