@@ -8,6 +8,7 @@ use holdover::learn::{ListColumn, ListMatch, Sample, join, match_list};
 use crate::fail::Fail;
 use crate::host::Host;
 use crate::input::csv::{Column, column_of};
+use crate::input::words::Words;
 use crate::plain::plain;
 use crate::roster::is_holder;
 use crate::sheet;
@@ -37,17 +38,13 @@ pub struct Joined {
 }
 
 /// Reads a list: any table with a header.
-pub fn read(
-    host: &dyn Host,
-    path: &str,
-    choice: Option<&str>,
-) -> Result<(List, Vec<String>), Fail> {
+pub fn read(host: &dyn Host, path: &str, words: &Words) -> Result<(List, Vec<String>), Fail> {
     let number = |cell: &str| !cell.trim().is_empty() && cell.trim().parse::<f64>().is_ok();
     let known = |headings: &[String]| {
         let filled = headings.iter().filter(|heading| !heading.trim().is_empty()).count();
         filled > 1 && !headings.iter().any(|heading| number(heading))
     };
-    let sheet = sheet::read(host, path, choice, &known)?;
+    let sheet = sheet::read(host, path, None, &known)?;
     if !sheet.mistakes.is_empty() {
         let all = sheet.rows.len() + sheet.mistakes.len();
         return Err(sheet::refused(path, all, sheet.mistakes));
@@ -56,8 +53,8 @@ pub fn read(
         sheet.rows.iter().map(|(_, cells)| cells[column].trim().to_owned()).collect()
     };
     let (mut columns, mut holders, mut prints) = (Vec::new(), Vec::new(), Vec::new());
-    for (at, heading) in sheet.headings.iter().enumerate() {
-        let cells = texts(at);
+    for (at, own) in sheet.headings.iter().enumerate() {
+        let (cells, heading) = (texts(at), words.means(own));
         if is_holder(heading) {
             holders = cells.clone();
         } else if column_of(heading) == Some(Column::Printed) {
@@ -69,7 +66,7 @@ pub fn read(
         };
         let numbers: Vec<Option<u128>> = cells.iter().map(digits).collect();
         if numbers.iter().flatten().count() * 2 > cells.len() {
-            columns.push(ListColumn { name: Arc::from(plain(heading.trim())), numbers });
+            columns.push(ListColumn { name: Arc::from(plain(own.trim())), numbers });
         }
     }
     let name = plain(path);

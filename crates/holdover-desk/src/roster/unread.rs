@@ -83,10 +83,10 @@ impl Roster {
         let mut known: HashSet<((String, String), Option<Capture>)> = HashSet::new();
         for (at, row) in self.rows.iter().enumerate() {
             let holder = row.holder.as_deref().unwrap_or_default();
-            if let Some(key) = key(holder, row.printed.as_deref().unwrap_or_default()) {
-                if known.insert((key.clone(), row.card.bits().copied())) {
-                    read.entry(key).or_default().push(at);
-                }
+            if let Some(key) = key(holder, row.printed.as_deref().unwrap_or_default())
+                && known.insert((key.clone(), row.card.bits().copied()))
+            {
+                read.entry(key).or_default().push(at);
             }
         }
         let mut mistakes = Vec::new();
