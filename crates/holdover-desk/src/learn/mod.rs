@@ -1,6 +1,5 @@
 //! `holdover learn`: the layout of cards nobody documented.
 
-mod list;
 mod page;
 
 use std::io::Write;
@@ -18,7 +17,7 @@ use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::roster::is_holder;
 use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
-use crate::{care, draw, files, html, mask, progress, signal};
+use crate::{care, draw, files, html, list, mask, progress, signal};
 
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 20;
