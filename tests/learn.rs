@@ -300,6 +300,12 @@ fn the_old_panels_list_is_read_beside_captures() {
     let (field, notes) = learn(&bits, &list);
     assert_eq!(field, number);
     assert!(notes.contains("bits 10-26 are in the column"), "{notes}");
+    let mut desk = holdover_desk::Desk::new();
+    desk.put("cards.csv", cards.replace("holder", "Who"));
+    desk.put("list.csv", list.replace("Name", "Who"));
+    let words = ["learn", "cards.csv", "--list", "list.csv", "--column", "Who=holder"];
+    let text = String::from_utf8(holdover_args::run(&mut desk, &words).output).unwrap();
+    assert!(text.contains("by holder"), "{text}");
     // A constant is found as well, and is no rule of the print.
     let moved: String = list
         .lines()

@@ -75,17 +75,17 @@ fn text_page_and_sheets_say_so() {
     for part in [
         "8 rows: 2 kept, 0 boxed, 0 blocked, 6 to read",
         "some are still to be read",
-        "5 cards have a print and no read, 3 counted on by print alone, 2 not planned for",
+        "5 cards were not read, 3 counted on by what print or list tell, 2 not planned for",
         "gate: line 4, Cy Fuller, print 04500: counted on as panel number 04500",
         "lobby: lines 6 and 7, Ed Warper, print X 77120: not planned for: no layout is named",
         "no door named: line 8, Ada Dyer, print 99001",
         "its holder has line 2, too",
-        "blocked, counted on by its print",
+        "blocked, counted on (std26, batch 1)",
     ] {
         assert!(out.contains(part), "{part}\n{out}");
     }
     let file = |desk: &Desk, name: &str| text(desk.get(name).unwrap());
-    assert!(file(&desk, "plan.html").contains("Cards with a print and no read"));
+    assert!(file(&desk, "plan.html").contains("Cards that were not read"));
     let day = file(&desk, "day.txt");
     assert!(day.contains("at gate\n    [ ] line 4, Cy Fuller, print 04500"), "{day}");
     let list = file(&desk, "list.csv");
@@ -199,4 +199,47 @@ fn refused_rows_are_counted_against_all() {
     assert!(made.said.contains("9 rows: 1 refused, 8 read"), "{}", made.said);
     let made = plan(&mut desk(SITE, &format!("{ROSTER},stt26,,1,,,\n")), &[]);
     assert!(made.code == 2 && made.said.contains("did you mean \"std26\"?"), "{}", made.said);
+}
+
+/// The old panel's list tells the numbers of cards that were not read, once the read
+/// ones have shown which of its columns is theirs; nobody of it is dropped in silence.
+#[test]
+fn the_old_panels_list_tells_what_the_print_does_not() {
+    let names = ["Ada", "Bo", "Cy", "Di", "Ed", "Flo", "Gus", "Hal"];
+    let number = |i: usize| 4000 + 37 * i * i % 997;
+    let mut list = "Id;Name;Internal no\n".to_owned();
+    for (i, name) in names.iter().enumerate() {
+        list += &format!("{};{name};{}\n", i + 1, number(i) + 500_000);
+    }
+    list += "9;Mo;504000\n";
+    let mut roster = "layout,site,card,printed,holder\n".to_owned();
+    for (i, name) in names[..6].iter().enumerate() {
+        roster += &format!("std26,65,{},M-{i},{name}\n", number(i));
+    }
+    roster += ",65,,M-77,Gus\n,65,,,Hal\n";
+    let mut desk = desk(SITE, &roster);
+    desk.put("list.csv", list.as_str());
+    let made = plan(&mut desk, &["--format", "json", "--list", "list.csv"]);
+    let json: Value = serde_json::from_slice(&made.output).unwrap();
+    let of =
+        |i: usize| (json["to_read"][i]["panel_number"].clone(), json["to_read"][i]["note"].clone());
+    let how = json!("std26 by the list's column \"Internal no\"");
+    assert_eq!(of(0), (json!(format!("{:05}", number(6))), how.clone()), "{}", made.said);
+    assert_eq!(of(1), (json!(format!("{:05}", number(7))), how));
+    assert!(
+        made.said.contains("of list.csv, 1 of 9 rows are of nobody in the roster (line 10)"),
+        "{}",
+        made.said
+    );
+    // The proof takes the same list, and proves nothing of them.
+    let proved = prove(&mut desk, &["--list", "list.csv"]);
+    assert!(text(&proved.output).contains("2 cards were not read"), "{}", text(&proved.output));
+    assert!(!proved.said.contains("is not the roster"), "{}", proved.said);
+    // A list whose numbers are of something else tells nothing.
+    let other: String =
+        list.lines().map(|line| line.rsplit_once(';').unwrap().0.to_owned() + "\n").collect();
+    desk.put("list.csv", other);
+    let made = plan(&mut desk, &["--format", "json", "--list", "list.csv"]);
+    let json: Value = serde_json::from_slice(&made.output).unwrap();
+    assert_eq!(json["to_read"][0]["counted_on"], false, "{}", json["to_read"]);
 }

@@ -432,6 +432,10 @@ pub struct Plan {
     #[command(flatten)]
     pub words: OwnWords,
 
+    /// The old panel's export: tells the numbers of cards that were not read
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub list: Option<String>,
+
     #[command(flatten)]
     pub tables: Tables,
 
@@ -499,6 +503,10 @@ pub struct Prove {
 
     #[command(flatten)]
     pub words: OwnWords,
+
+    /// The old panel's export, where the plan was made with it
+    #[arg(long, value_name = "FILE", requires = "plan", value_hint = ValueHint::FilePath)]
+    pub list: Option<String>,
 
     /// The site file, which must be the plan's own: its panel and its batches
     #[arg(long, value_name = "FILE", requires = "plan")]

@@ -114,7 +114,17 @@ impl From<OwnWords> for to::Words {
 impl From<Plan> for to::Plan {
     fn from(args: Plan) -> to::Plan {
         let Plan {
-            site, roster, sheet, words, tables, format, output, worksheet, enrolment, ..
+            site,
+            roster,
+            sheet,
+            words,
+            list,
+            tables,
+            format,
+            output,
+            worksheet,
+            enrolment,
+            ..
         } = args;
         let Plan { cutover, against, keep, time_limit, mask, pseudonyms, quiet, page, .. } = args;
         to::Plan {
@@ -122,6 +132,7 @@ impl From<Plan> for to::Plan {
             roster,
             sheet: sheet.sheet,
             words: words.into(),
+            list,
             tables: tables.into(),
             format: format.into(),
             output,
@@ -141,13 +152,14 @@ impl From<Plan> for to::Plan {
 
 impl From<Prove> for to::Prove {
     fn from(args: Prove) -> to::Prove {
-        let Prove { plan, roster, sheet, words, site, edited, cases, record, tables, .. } = args;
-        let Prove { format, mask, page, .. } = args;
+        let Prove { plan, roster, sheet, words, list, site, edited, cases, .. } = args;
+        let Prove { record, tables, format, mask, page, .. } = args;
         to::Prove {
             plan,
             roster,
             sheet: sheet.sheet,
             words: words.into(),
+            list,
             site,
             edited,
             cases,

@@ -36,6 +36,7 @@ mod init;
 mod input;
 mod learn;
 pub mod limits;
+mod list;
 mod mask;
 pub mod plain;
 mod plan;

@@ -239,6 +239,8 @@ pub struct Plan {
     pub sheet: Option<String>,
     /// Its own words for columns and kinds.
     pub words: Words,
+    /// The old system's own list of cards: numbers of those that were not read.
+    pub list: Option<String>,
     /// The layouts.
     pub tables: Tables,
     /// The form of output; CSV is the enrolment list.
@@ -287,6 +289,8 @@ pub struct Prove {
     pub sheet: Option<String>,
     /// Its own words for columns and kinds.
     pub words: Words,
+    /// The old system's list, where the plan was made with it.
+    pub list: Option<String>,
     /// The site file, which must be the plan's own.
     pub site: Option<PathBuf>,
     /// A plan that was changed by hand is taken as it stands.

@@ -1,5 +1,6 @@
 //! Rosters: the cards to keep, one a row, as captures or as numbers.
 
+mod columns;
 mod kinds;
 mod notes;
 mod prints;
@@ -15,6 +16,8 @@ use holdover::rank::model::IDENTIFIED;
 use holdover::rank::{Answer, Batch, Candidate, Fit, Known, Observation, Verdict};
 use holdover::site::Site;
 
+pub use self::columns::is_holder;
+use self::columns::{Cells, Lines, split};
 use self::kinds::{KindOf, Kinds};
 use self::notes::Note;
 pub use self::notes::first;
@@ -23,14 +26,14 @@ pub use self::unread::ToRead;
 use self::unread::Unread;
 use crate::fail::Fail;
 use crate::host::Host;
-use crate::input::csv::{Column, column_of, refuse_twins, spoilt};
-use crate::input::headings::OWN;
+use crate::input::csv::spoilt;
 pub use crate::input::words::Words;
-use crate::input::{Entry, headings, pasted};
+use crate::input::{Entry, pasted};
+use crate::list::List;
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::progress::{self, Progress};
-use crate::sheet;
+use crate::{list, request, sheet, terminal};
 
 /// A roster as it was read.
 #[derive(Default)]
@@ -110,53 +113,35 @@ impl Roster {
     }
 }
 
-/// What a roster's own columns are for, beside those of captures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Own {
-    Layout,
-    Holder,
-}
-
-fn own_column(heading: &str) -> Option<Own> {
-    match heading.trim().to_lowercase().as_str() {
-        "layout" => Some(Own::Layout),
-        "holder" | "name" | "person" => Some(Own::Holder),
-        _ => None,
-    }
-}
-
-/// Whether a column says who holds a card.
-pub fn is_holder(heading: &str) -> bool {
-    own_column(heading) == Some(Own::Holder)
-}
-
-/// One row's cells, sorted out.
-#[derive(Default)]
-struct Cells {
-    bits: String,
-    layout: String,
-    site: String,
-    card: String,
-    printed: String,
-    holder: String,
-    state: String,
-    reader: String,
-    unsure: String,
-}
-
 /// What to say of a capture that its reading marked unsure.
 const UNSURE: &str = "a pulse of this capture is in doubt, so a bit may be lost or gained: read the \
                       card again";
 
+/// A site's own words, and the old system's list where one is named.
+pub fn words_and_list(
+    host: &dyn Host,
+    own: &request::Words,
+    path: Option<&str>,
+    (site, table): (&Site, &Table),
+) -> Result<(Words, Option<List>), Fail> {
+    let mut words = Words::of(site, own, table)?;
+    let Some(path) = path else { return Ok((words, None)) };
+    // A heading may be the list's alone.
+    words.anywhere();
+    let (list, notes) = list::read(host, path, &words)?;
+    notes.iter().for_each(|note| terminal::remark(host, note));
+    Ok((words, Some(list)))
+}
+
 /// Reads a roster.
 ///
 /// Of a workbook it is the sheet of the `choice`, or the first with a header
-/// of rosters.
+/// of rosters. The old system's list tells numbers of cards that were not read.
 pub fn read(
     host: &dyn Host,
     path: &str,
     choice: Option<&str>,
-    words: &Words,
+    (words, list): (&Words, Option<&List>),
     table: &Table,
     site: &Site,
 ) -> Result<Roster, Fail> {
@@ -218,7 +203,7 @@ pub fn read(
             }
             (Some(Ok(Taken::Card(decode))), _) => Ok(decode),
             (Some(Err(why)), _) => Err(why),
-            (None, _) if cells.bits.trim().is_empty() && Unread::is(&cells) => {
+            (None, _) if cells.bits.trim().is_empty() && Unread::is(&cells, list) => {
                 unread.push(Unread { line, cells, state });
                 continue;
             }
@@ -253,7 +238,7 @@ pub fn read(
             Err(why) => mistakes.push((line, why)),
         }
     }
-    mistakes.extend(roster.take_unread(unread, table, site));
+    mistakes.extend(roster.take_unread(unread, (table, site), list));
     if !mistakes.is_empty() {
         return Err(sheet::refused(path, all, mistakes));
     }
@@ -446,98 +431,4 @@ fn of_word(table: &Table, decode: &Decode<'_>) -> Result<RosterCard, String> {
     };
     let site = number(decode.site()).unwrap_or(0);
     Ok(RosterCard::Card { layout, site, number: card, bits: decode.word })
-}
-
-/// The rows of a file, and the lines that are none.
-struct Lines {
-    lines: Vec<(u64, Cells)>,
-    mistakes: Vec<(u64, String)>,
-    about: Vec<String>,
-}
-
-fn split(host: &dyn Host, path: &str, choice: Option<&str>, words: &Words) -> Result<Lines, Fail> {
-    let known = |own: &[String]| columns(&words.headings(own)).is_ok();
-    let sheet = sheet::read(host, path, choice, &known)?;
-    let own = words.headings(&sheet.headings);
-    let missing = words.missing(&sheet.headings).map_or(Ok(()), Err);
-    let columns = missing.and_then(|()| columns(&own)).map_err(|why| {
-        let line = sheet.header.max(1);
-        Fail::said(format!("{}:{line}: {why}", plain(path)))
-    })?;
-    let mut about = sheet.notes;
-    let strangers = columns.iter().zip(&own).filter(|(c, _)| **c == (None, None));
-    let strangers = strangers.map(|(_, heading)| heading.as_str());
-    about.extend(headings::near(strangers, &OWN, headings::map_or_rename));
-    about.extend(nameless(&sheet.headings, &sheet.rows));
-    let rows = sheet.rows.into_iter().map(|(line, cells)| {
-        let mut cells = sorted(&columns, cells);
-        cells.layout = words.kind(cells.layout);
-        (line, cells)
-    });
-    Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
-}
-
-/// Columns with cells and no heading, as merged ones are.
-fn nameless(headings: &[String], rows: &[(u64, Vec<String>)]) -> Option<String> {
-    let filled = |at: &usize| rows.iter().any(|(_, cells)| !cells[*at].trim().is_empty());
-    let blank = (0..headings.len()).filter(|at| headings[*at].trim().is_empty());
-    let places: Vec<String> = blank.filter(filled).map(|at| (at + 1).to_string()).collect();
-    let (column, has) = if places.len() == 1 { ("column", "has") } else { ("columns", "have") };
-    (!places.is_empty()).then(|| {
-        format!(
-            "{column} {} {has} no heading, and {} not read: unmerge the cells of the header, and \
-             name each column",
-            notes::listed(&places),
-            if places.len() == 1 { "is" } else { "are" }
-        )
-    })
-}
-
-type Columns = Vec<(Option<Column>, Option<Own>)>;
-
-fn columns(headings: &[String]) -> Result<Columns, String> {
-    let columns: Vec<_> = headings.iter().map(|h| column_of(h)).collect();
-    let own: Vec<_> = headings.iter().map(|h| own_column(h)).collect();
-    refuse_twins(headings, &columns)?;
-    let has = |column| columns.contains(&Some(column));
-    let numbers = has(Column::Card) || has(Column::Printed);
-    let by_numbers = own.contains(&Some(Own::Layout)) && numbers;
-    if !has(Column::Bits) && !by_numbers {
-        let shown: Vec<_> = headings.iter().take(12).map(|h| plain(h)).collect();
-        let strangers = headings.iter().zip(columns.iter().zip(&own));
-        let strangers = strangers.filter(|(_, c)| *c == (&None, &None)).map(|(h, _)| h.as_str());
-        let mend = match headings::meant(strangers, &OWN) {
-            Some((heading, near)) => {
-                format!(
-                    "did you mean {near:?} by {heading:?}? Then add --column \"{heading}={near}\""
-                )
-            }
-            None => "name the columns so, or add --column \"YOUR HEADING=bits\"".to_owned(),
-        };
-        return Err(format!(
-            "expected a header with bits, or with layout, site and card, found {}: {mend}",
-            shown.join(", ")
-        ));
-    }
-    Ok(columns.into_iter().zip(own).collect())
-}
-
-fn sorted(columns: &[(Option<Column>, Option<Own>)], cells: Vec<String>) -> Cells {
-    let mut row = Cells::default();
-    for (column, cell) in columns.iter().zip(cells) {
-        let place = match column {
-            (_, Some(Own::Layout)) => &mut row.layout,
-            (_, Some(Own::Holder)) => &mut row.holder,
-            (Some(Column::State), _) => &mut row.state,
-            (Some(Column::Bits), _) => &mut row.bits,
-            (Some(Column::Site), _) => &mut row.site,
-            (Some(Column::Card), _) => &mut row.card,
-            (Some(Column::Printed), _) => &mut row.printed,
-            (Some(Column::Reader), _) => &mut row.reader,
-            (Some(Column::Unsure), _) => &mut row.unsure,
-            (None, None) => continue,
-        };
-        *place = cell;
-    }
-    row
 }

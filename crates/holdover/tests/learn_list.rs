@@ -42,7 +42,7 @@ fn numbers(rng: &mut Rng, stock: Stock, count: usize) -> Vec<u128> {
 /// A card of 30 bits: a site code in bits 4-11, the number in bits 13-28, the
 /// others as it comes.
 fn card(rng: &mut Rng, number: u128) -> Capture {
-    let noise = rng.u128(..) & 0b1110_0000_0001_0000_0000_0000_0000_11;
+    let noise = rng.u128(..) & 0x3804_0003;
     let word = noise | 33 << 19 | number << 2;
     Capture::from_bits((0..30).map(|at| word >> (29 - at) & 1 == 1)).unwrap()
 }

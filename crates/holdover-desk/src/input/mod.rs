@@ -171,11 +171,11 @@ pub fn read(
 pub fn read_sheets(
     host: &dyn Host,
     inputs: &[String],
-    (choice, words): (Option<&str>, Words),
+    (choice, words): (Option<&str>, &Arc<Words>),
     probe: &Probe,
     mut on: impl FnMut(Event<'_>) -> Result<(), Fail>,
 ) -> Result<(), Fail> {
-    let words = Arc::new(words);
+    let words = words.clone();
     let mut inputs = Inputs { choice, words, ..Inputs::new(host, inputs, true)? };
     inputs.read(probe, false, &mut on)
 }

@@ -33,6 +33,11 @@ impl Words {
         Words::of(&Site::default(), &own, &Table::default())
     }
 
+    /// A heading that is named need not be there.
+    pub fn anywhere(&mut self) {
+        self.named.clear();
+    }
+
     /// Whether the command line names a heading.
     pub fn any(&self) -> bool {
         !self.named.is_empty()

@@ -1,10 +1,10 @@
 //! `holdover learn`: the layout of cards nobody documented.
 
-mod list;
 mod page;
 
 use std::io::Write;
 use std::path::Path;
+use std::sync::Arc;
 
 use holdover::learn::{Learnt, Misread, Options, Sample, learn};
 use holdover_signal::Probe;
@@ -17,7 +17,7 @@ use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::roster::is_holder;
 use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
-use crate::{care, draw, files, html, mask, progress, signal};
+use crate::{care, draw, files, html, list, mask, progress, signal};
 
 /// Cards left out told one by one; the rest is counted.
 const TOLD: usize = 20;
@@ -40,14 +40,20 @@ pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
     let target = html::Target::of(host, &request.page, inputs(), &request.output)?;
     let probe =
         Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let (mut samples, holders, mut outcome) = samples(host, request, &probe)?;
+    let mut words = Words::of_columns(&request.columns)?;
+    if request.list.is_some() {
+        // A heading may be the list's alone.
+        words.anywhere();
+    }
+    let words = Arc::new(words);
+    let (mut samples, holders, mut outcome) = samples(host, request, &words, &probe)?;
     if samples.is_empty() {
         return Err(Fail::said(
             "no captures in the input: give a CSV with the columns bits and printed, one card a line",
         ));
     }
     let options = Options { id: request.id.clone(), in_order: !request.shuffled };
-    let joined = joined(host, request, &mut samples, &holders)?;
+    let joined = joined(host, request, &words, (&mut samples, &holders))?;
     let mut learnt = progress::during(host, "working out layouts", || learn(&samples, &options));
     for kind in &mut learnt {
         kind.false_alarms_expected += joined.false_alarms;
@@ -96,25 +102,27 @@ pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
 fn joined(
     host: &dyn Host,
     request: &request::Learn,
-    samples: &mut [Sample],
-    holders: &[Option<String>],
+    words: &Words,
+    (samples, holders): (&mut [Sample], &[Option<String>]),
 ) -> Result<list::Joined, Fail> {
     let Some(path) = &request.list else { return Ok(list::Joined::default()) };
-    let (list, notes) = list::read(host, path, None)?;
+    let (list, notes) = list::read(host, path, words)?;
     notes.iter().for_each(|note| terminal::remark(host, note));
     Ok(progress::during(host, path, || list.join(samples, holders)))
 }
+
+/// Who holds each sample's card, where the input says so.
+type Holders = Vec<Option<String>>;
 
 /// The captures of the input, and who holds them; a line that is none is complained of.
 fn samples(
     host: &dyn Host,
     request: &request::Learn,
+    words: &Arc<Words>,
     probe: &Probe,
-) -> Result<(Vec<Sample>, Vec<Option<String>>, Outcome), Fail> {
+) -> Result<(Vec<Sample>, Holders, Outcome), Fail> {
     let (mut samples, mut holders) = (Vec::new(), Vec::new());
     let mut outcome = Outcome::Done;
-    let words = Words::of_columns(&request.columns)?;
-    let means = Words::of_columns(&request.columns)?;
     let sheet = (request.sheet.as_deref(), words);
     input::read_sheets(host, &request.inputs, sheet, probe, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
@@ -127,7 +135,7 @@ fn samples(
                 }
                 Ok(entry) => {
                     let mut columns = entry.carried.iter();
-                    let holder = columns.find(|(heading, _)| is_holder(means.means(heading)));
+                    let holder = columns.find(|(heading, _)| is_holder(words.means(heading)));
                     holders.push(holder.map(|(_, cell)| cell.to_owned()));
                     samples.push(Sample {
                         printed: entry.observation.known.printed,

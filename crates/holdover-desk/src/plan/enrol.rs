@@ -88,7 +88,7 @@ pub fn rows<'l>(
 
 /// What there is to say of cards that were not read: of those that are counted
 /// on, and of the others.
-const BY_PRINT: &str = "not read: the number is what its print tells";
+const BY_PRINT: &str = "not read: the number is what print or list tell";
 const NOT_READ: &str = "not read: no number yet";
 
 /// The lines in the list's order; in a copy that hides numbers in the roster's,

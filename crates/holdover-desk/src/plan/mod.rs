@@ -25,7 +25,7 @@ use crate::host::{Host, Readers};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::roster::{self, Roster, Words};
+use crate::roster::{self, Roster};
 use crate::{files, html, progress, terminal};
 
 /// What a plan is made of.
@@ -83,8 +83,9 @@ pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
 /// Reads what is named, once no output would replace any of it.
 fn given<'r>(host: &dyn Host, request: &'r request::Plan) -> Result<Given<'r>, Fail> {
     let inputs = || {
-        let own = [Some(request.site.as_path()), request.roster.as_deref().map(Path::new)];
-        request.tables.0.iter().map(Path::new).chain(own.into_iter().flatten())
+        let own = [&request.roster, &request.list].map(|path| path.as_deref().map(Path::new));
+        let own = own.into_iter().chain([Some(request.site.as_path())]);
+        request.tables.0.iter().map(Path::new).chain(own.flatten())
     };
     let outputs = || {
         [&request.output, &request.worksheet, &request.enrolment, &request.cutover]
@@ -104,8 +105,14 @@ fn given<'r>(host: &dyn Host, request: &'r request::Plan) -> Result<Given<'r>, F
     let site = files::site(host, &request.site, &table)?;
     let mut roster = match &request.roster {
         Some(path) => {
-            let words = Words::of(&site, &request.words, &table)?;
-            roster::read(host, path, request.sheet.as_deref(), &words, &table, &site)?
+            let (words, list) = roster::words_and_list(
+                host,
+                &request.words,
+                request.list.as_deref(),
+                (&site, &table),
+            )?;
+            let choice = request.sheet.as_deref();
+            roster::read(host, path, choice, (&words, list.as_ref()), &table, &site)?
         }
         None => Roster::default(),
     };

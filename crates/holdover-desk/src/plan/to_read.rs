@@ -66,7 +66,7 @@ impl Line<'_> {
             (Ok(how), Some(number)) => {
                 format!("counted on as panel number {} ({how})", self.shown.number(number))
             }
-            (Ok(how), None) => format!("counted on by its print ({how})"),
+            (Ok(how), None) => format!("counted on ({how})"),
             (Err(why), _) => format!("not planned for: {why}"),
         };
         format!("{state}{what}{}", self.card.others())
@@ -74,7 +74,11 @@ impl Line<'_> {
 
     /// One line: "lines 12 and 15, M. Loom, print 04321".
     fn card(&self) -> String {
-        format!("{}, {}, print {}", self.card.rows(), self.holder(), self.print())
+        let print = match self.card.printed.is_empty() {
+            true => String::new(),
+            false => format!(", print {}", self.print()),
+        };
+        format!("{}, {}{print}", self.card.rows(), self.holder())
     }
 
     fn answer(&self) -> answer::ToRead {
@@ -95,18 +99,20 @@ impl Line<'_> {
     }
 }
 
-/// How many there are: "5 cards have a print and no read: 2 are counted on by
-/// their print, 3 are not planned for".
+/// How many there are: "5 cards were not read, 2 counted on by what print or list
+/// tell, 3 not planned for".
 pub fn sum(roster: &Roster) -> String {
     let all = roster.to_read.len();
     let counted = roster.to_read.iter().filter(|card| card.is_counted_on()).count();
-    let (have, are) = if all == 1 { ("card has", "is") } else { ("cards have", "are") };
+    let cards = if all == 1 { "card was" } else { "cards were" };
     let what = match (counted, all - counted) {
-        (0, _) => format!("{are} not planned for"),
-        (_, 0) => format!("{are} counted on by print alone"),
-        (some, others) => format!("{some} counted on by print alone, {others} not planned for"),
+        (0, _) => "not planned for".to_owned(),
+        (_, 0) => "counted on by what print or list tell".to_owned(),
+        (some, others) => {
+            format!("{some} counted on by what print or list tell, {others} not planned for")
+        }
     };
-    format!("{all} {have} a print and no read, {what}: {MEND}")
+    format!("{all} {cards} not read, {what}: {MEND}")
 }
 
 /// As paragraphs: the sum, then a card each.
@@ -160,7 +166,7 @@ pub fn page(roster: &Roster, list: &[Enrolment], shown: &Shown) -> Markup {
     html! {
         p { (sum(roster)) "." }
         (table(
-            "Cards with a print and no read",
+            "Cards that were not read",
             &["read", "door", "holder", "roster", "printed", "until then"],
             rows,
         ))

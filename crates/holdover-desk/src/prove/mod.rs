@@ -119,7 +119,12 @@ impl Proved {
 pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
     let inputs = || {
         let own = [request.plan.as_deref(), request.site.as_deref()].into_iter().flatten();
-        let named = request.roster.iter().chain(&request.cases).chain(&request.tables.0);
+        let named = request
+            .roster
+            .iter()
+            .chain(&request.list)
+            .chain(&request.cases)
+            .chain(&request.tables.0);
         own.chain(named.map(Path::new))
     };
     files::keep_apart(host, inputs(), &request.record)?;

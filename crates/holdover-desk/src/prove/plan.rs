@@ -48,8 +48,14 @@ pub fn rows(
     }
     let batches = plan.batches().to_vec();
     let site = Site { panel: plan.panel().clone(), batches, ..own };
-    let words = roster::Words::of(&site, &request.words, plan.table())?;
-    let read = roster::read(host, roster, request.sheet.as_deref(), &words, plan.table(), &site)?;
+    let (words, list) = roster::words_and_list(
+        host,
+        &request.words,
+        request.list.as_deref(),
+        (&site, plan.table()),
+    )?;
+    let (choice, words) = (request.sheet.as_deref(), (&words, list.as_ref()));
+    let read = roster::read(host, roster, choice, words, plan.table(), &site)?;
     let mut notes: Vec<String> =
         read.about.iter().map(|note| format!("{}: {note}", plain(roster))).collect();
     if edited {

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use holdover::bits::Capture;
 use holdover::layout::{Layout, Part, Table};
+use holdover::learn::ListColumn;
 use holdover::plan::{
     PrintTrouble, RosterCard, RosterRow, RowState, number_of_print, print_trouble,
 };
@@ -12,6 +13,7 @@ use holdover::site::Site;
 
 use super::notes::first;
 use super::{Cells, Roster, layout_of};
+use crate::list::List;
 
 /// Read cards of a kind from which on their one site code is taken for the
 /// unread ones. Judgement, no source: two may be of one site by chance.
@@ -46,10 +48,12 @@ pub struct Unread {
 }
 
 impl Unread {
-    /// Whether a row without a capture is one.
-    pub fn is(cells: &Cells) -> bool {
+    /// Whether a row without a capture is one: it has a print, or a holder whose
+    /// card a list may tell.
+    pub fn is(cells: &Cells, list: Option<&List>) -> bool {
         let filled = |cell: &str| !cell.trim().is_empty();
-        filled(&cells.printed) && !(filled(&cells.layout) && filled(&cells.card))
+        let known = filled(&cells.printed) || list.is_some() && filled(&cells.holder);
+        known && !(filled(&cells.layout) && filled(&cells.card))
     }
 
     /// Holder and print, by which two rows are one card; nothing without a holder.
@@ -72,26 +76,27 @@ impl Roster {
     pub(super) fn take_unread(
         &mut self,
         unread: Vec<Unread>,
-        table: &Table,
-        site: &Site,
+        (table, site): (&Table, &Site),
+        list: Option<&List>,
     ) -> Vec<(u64, String)> {
+        let listed = list.map(|list| self.listed(&unread, list));
         if unread.is_empty() {
             return Vec::new();
         }
-        let told = Told::of(&self.rows, table, site);
+        let told = Told { listed, ..Told::of(&self.rows, table, site) };
         let mut read: HashMap<(String, String), Vec<usize>> = HashMap::new();
         let mut known: HashSet<((String, String), Option<Capture>)> = HashSet::new();
         for (at, row) in self.rows.iter().enumerate() {
             let holder = row.holder.as_deref().unwrap_or_default();
-            if let Some(key) = key(holder, row.printed.as_deref().unwrap_or_default()) {
-                if known.insert((key.clone(), row.card.bits().copied())) {
-                    read.entry(key).or_default().push(at);
-                }
+            if let Some(key) = key(holder, row.printed.as_deref().unwrap_or_default())
+                && known.insert((key.clone(), row.card.bits().copied()))
+            {
+                read.entry(key).or_default().push(at);
             }
         }
         let mut mistakes = Vec::new();
         let mut seen: HashMap<((String, String), RowState), usize> = HashMap::new();
-        for one in unread {
+        for (at_list, one) in unread.into_iter().enumerate() {
             let (key, line) = (one.key(), one.line as usize);
             // A row that was read has the same holder and print: it is that card.
             let cards = key.as_ref().and_then(|key| read.get(key));
@@ -106,7 +111,7 @@ impl Roster {
                 self.to_read[*at].lines.push(line);
                 continue;
             }
-            let by_print = match told.card(&one.cells) {
+            let by_print = match told.card(at_list, &one.cells) {
                 Ok(by_print) => by_print,
                 Err(why) => {
                     mistakes.push((one.line, why));
@@ -132,6 +137,36 @@ impl Roster {
         self.name_others();
         self.to_read.sort_by(|a, b| a.order().cmp(&b.order()));
         mistakes
+    }
+
+    /// What the old system's list tells of the rows that were not read.
+    fn listed(&mut self, unread: &[Unread], list: &List) -> Listed {
+        let filled = |cell: &'_ str| !cell.trim().is_empty();
+        let of_rows = self.rows.iter().map(|row| (row.holder.as_deref(), row.printed.as_deref()));
+        let of_unread = unread.iter().map(|one| {
+            let cell = |cell: &'_ str| filled(cell);
+            let (holder, printed) = (one.cells.holder.as_str(), one.cells.printed.as_str());
+            (Some(holder).filter(|c| cell(c)), Some(printed).filter(|c| cell(c)))
+        });
+        let (holders, prints): (Vec<_>, Vec<_>) = of_rows.chain(of_unread).unzip();
+        let Some((rows, _)) = list.rows(&holders, &prints) else {
+            self.about.push(list.strange());
+            return Listed::default();
+        };
+        let left_over = list.left_over(&rows);
+        let (read, others) = rows.split_at(self.rows.len());
+        let columns = columns_of(&self.rows, read, list.columns());
+        let numbers = |row: &Option<usize>| -> Vec<Option<u128>> {
+            let number = |row: usize| list.columns().iter().map(move |c| c.numbers[row]).collect();
+            row.map_or_else(Vec::new, number)
+        };
+        let listed = Listed {
+            names: list.columns().iter().map(|column| column.name.to_string()).collect(),
+            columns,
+            numbers: others.iter().map(numbers).collect(),
+        };
+        self.about.extend(left_over);
+        listed
     }
 
     /// Finds the other cards of each holder with a card to read.
@@ -182,6 +217,14 @@ impl ToRead {
     }
 }
 
+/// What may tell the number of an unread row: the list, by which of them it is, and
+/// its print.
+#[derive(Clone, Copy)]
+struct Tells<'c> {
+    at: usize,
+    printed: &'c str,
+}
+
 /// What prints tell in this building.
 struct Told<'r> {
     table: &'r Table,
@@ -190,6 +233,67 @@ struct Told<'r> {
     strange: BTreeSet<usize>,
     /// The read cards' site codes, by layout, with how many cards have each.
     codes: BTreeMap<usize, BTreeMap<u128, usize>>,
+    /// What the old system's list tells.
+    listed: Option<Listed>,
+}
+
+/// What a list tells of the unread rows.
+#[derive(Default)]
+struct Listed {
+    /// Its columns' names.
+    names: Vec<String>,
+    /// For a layout: the column that has its card numbers, and what it adds to them.
+    columns: BTreeMap<usize, (usize, i128)>,
+    /// For each unread row: its numbers, column by column.
+    numbers: Vec<Vec<Option<u128>>>,
+}
+
+/// What a column must tell beyond accident, bits: fewer than one in a thousand.
+const SURE: f64 = 10.0;
+
+/// For each layout of the rows that were read: the column of a list that has their
+/// card numbers, up to a constant. A column of many numbers has just the card's
+/// once in so many; the constant costs one row, and each row that differs what
+/// choosing it does.
+fn columns_of(
+    rows: &[RosterRow],
+    listed: &[Option<usize>],
+    columns: &[ListColumn],
+) -> BTreeMap<usize, (usize, i128)> {
+    let mut cards: BTreeMap<usize, BTreeMap<u128, usize>> = BTreeMap::new();
+    for (row, at) in rows.iter().zip(listed) {
+        if let (RosterCard::Card { layout, number, .. }, Some(at)) = (&row.card, at) {
+            cards.entry(*layout).or_default().insert(*number, *at);
+        }
+    }
+    let mut found = BTreeMap::new();
+    for (layout, cards) in cards {
+        let mut best: Option<(f64, (usize, i128))> = None;
+        for (at, column) in columns.iter().enumerate() {
+            let distinct = column.numbers.iter().flatten().collect::<BTreeSet<_>>().len();
+            let mut offsets: BTreeMap<i128, usize> = BTreeMap::new();
+            for (number, row) in &cards {
+                let told = column.numbers[*row].and_then(|told| i128::try_from(told).ok());
+                if let (Some(told), Ok(number)) = (told, i128::try_from(*number)) {
+                    *offsets.entry(told - number).or_default() += 1;
+                }
+            }
+            let worth = |(offset, hits): (&i128, &usize)| {
+                let (all, missed) = (cards.len() as f64, (cards.len() - hits) as f64);
+                let told = (*hits - usize::from(*offset != 0)) as f64;
+                let bits = told * (distinct.max(1) as f64).log2() - missed * all.log2();
+                (bits - (columns.len() as f64).log2(), (at, *offset))
+            };
+            let tells = offsets.iter().map(worth).max_by(|a, b| a.0.total_cmp(&b.0));
+            if let Some(told) = tells.filter(|told| best.is_none_or(|best| told.0 > best.0)) {
+                best = Some(told);
+            }
+        }
+        if let Some((_, column)) = best.filter(|(bits, _)| *bits >= SURE) {
+            found.insert(layout, column);
+        }
+    }
+    found
 }
 
 /// What a row is counted on as, with the card; else why not.
@@ -208,11 +312,11 @@ impl<'r> Told<'r> {
                 *codes.entry(*layout).or_default().entry(*site).or_default() += 1;
             }
         }
-        Told { table, site, strange: strange.collect(), codes }
+        Told { table, site, strange: strange.collect(), codes, listed: None }
     }
 
     /// What a row's print tells of its card.
-    fn card(&self, cells: &Cells) -> Result<ByPrint, String> {
+    fn card(&self, at: usize, cells: &Cells) -> Result<ByPrint, String> {
         let (id, code) = (cells.layout.trim(), cells.site.trim());
         let code = match code.parse::<u128>() {
             Ok(code) => Some(code),
@@ -223,19 +327,27 @@ impl<'r> Told<'r> {
             "" => None,
             id => Some(layout_of(self.table, id)?),
         };
-        Ok(self.by_row(named, code, &cells.printed))
+        // Where all that the list tells of is one kind, it is that.
+        let only = self.listed.as_ref().and_then(|listed| {
+            let mut kinds = listed.columns.keys();
+            let (only, more) = (kinds.next(), kinds.next());
+            let known = listed.numbers.get(at).is_some_and(|numbers| !numbers.is_empty());
+            only.filter(|_| more.is_none() && known)
+        });
+        let named = named.or_else(|| self.table.layouts().get(*only?));
+        Ok(self.by_row(named, code, Tells { at, printed: &cells.printed }))
     }
 
-    fn by_row(&self, named: Option<&Layout>, code: Option<u128>, printed: &str) -> ByPrint {
+    fn by_row(&self, named: Option<&Layout>, code: Option<u128>, tells: Tells<'_>) -> ByPrint {
         if let Some(layout) = named {
             let id = layout.id();
-            let number = self.number(layout, printed)?;
+            let (number, by) = self.number(layout, tells)?;
             let bare = layout.largest(Part::Site).is_none();
             if let Some(code) = code.or(bare.then_some(0)) {
-                return self.made(layout, code, number, id.to_owned());
+                return self.made(layout, code, number, format!("{id}{by}"));
             }
         }
-        if let Some((batch, layout, code, number)) = self.batch(named, code, printed) {
+        if let Some((batch, layout, code, number)) = self.batch(named, code, tells) {
             return self.made(layout, code, number, format!("{}, batch {batch}", layout.id()));
         }
         let Some(layout) = named else {
@@ -247,22 +359,31 @@ impl<'r> Told<'r> {
         let codes = index.and_then(|index| self.codes.get(&index));
         match codes.map(|codes| codes.iter().collect::<Vec<_>>()).as_deref() {
             Some([(code, cards)]) if **cards >= ONE_SITE_FROM => {
-                let number = self.number(layout, printed)?;
-                let how = format!("{id}, of site {code} as all its read cards");
+                let (number, by) = self.number(layout, tells)?;
+                let how = format!("{id}{by}, of site {code} as all its read cards");
                 self.made(layout, **code, number, how)
             }
             _ => Err(format!("{id} has a site code, and the row names none")),
         }
     }
 
-    /// The number of a print under a layout.
-    fn number(&self, layout: &Layout, printed: &str) -> Result<u128, String> {
+    /// The card number under a layout, by the list or by the print, and by which in
+    /// words.
+    fn number(&self, layout: &Layout, tells: Tells<'_>) -> Result<(u128, String), String> {
         let id = layout.id();
         let index = self.table.index_of(id);
+        if let (Some(listed), Some(index)) = (&self.listed, index)
+            && let Some((column, offset)) = listed.columns.get(&index)
+            && let Some(Some(told)) = listed.numbers[tells.at].get(*column)
+            && let Some(number) = told.checked_add_signed(-offset)
+        {
+            return Ok((number, format!(" by the list's column {:?}", listed.names[*column])));
+        }
         if index.is_some_and(|index| self.strange.contains(&index)) {
             return Err(format!("the prints of {id} are not its card numbers"));
         }
-        number_of_print(layout, printed)
+        number_of_print(layout, tells.printed)
+            .map(|number| (number, String::new()))
             .ok_or_else(|| format!("its print tells no one number of {id}"))
     }
 
@@ -271,7 +392,7 @@ impl<'r> Told<'r> {
         &self,
         named: Option<&Layout>,
         code: Option<u128>,
-        printed: &str,
+        tells: Tells<'_>,
     ) -> Option<(usize, &'r Layout, u128, u128)> {
         let batches = self.site.batches.iter().enumerate();
         let mut found = batches.filter_map(|(at, batch)| {
@@ -279,7 +400,7 @@ impl<'r> Told<'r> {
             let own = batch.site.unwrap_or(0);
             let fits = named.is_none_or(|named| named.id() == layout.id())
                 && code.is_none_or(|code| code == own);
-            let number = self.number(layout, printed).ok().filter(|_| fits)?;
+            let (number, _) = self.number(layout, tells).ok().filter(|_| fits)?;
             let holds = (batch.first..=batch.last).contains(&number);
             holds.then_some((at + 1, layout, own, number))
         });

@@ -1,6 +1,6 @@
-//! The old system's own list beside the captures: whose row is whose.
+//! The old system's own list beside captures and rosters: whose row is whose.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use holdover::learn::{ListColumn, ListMatch, Sample, join, match_list};
@@ -8,8 +8,9 @@ use holdover::learn::{ListColumn, ListMatch, Sample, join, match_list};
 use crate::fail::Fail;
 use crate::host::Host;
 use crate::input::csv::{Column, column_of};
+use crate::input::words::Words;
 use crate::plain::plain;
-use crate::roster::is_holder;
+use crate::roster::{first, is_holder};
 use crate::sheet;
 
 /// The share of captures that must find their row by holder or print before that
@@ -25,6 +26,8 @@ pub struct List {
     columns: Vec<ListColumn>,
     holders: Vec<String>,
     prints: Vec<String>,
+    /// The line of each row.
+    lines: Vec<u64>,
 }
 
 /// How the rows were found, to be said.
@@ -37,17 +40,13 @@ pub struct Joined {
 }
 
 /// Reads a list: any table with a header.
-pub fn read(
-    host: &dyn Host,
-    path: &str,
-    choice: Option<&str>,
-) -> Result<(List, Vec<String>), Fail> {
+pub fn read(host: &dyn Host, path: &str, words: &Words) -> Result<(List, Vec<String>), Fail> {
     let number = |cell: &str| !cell.trim().is_empty() && cell.trim().parse::<f64>().is_ok();
     let known = |headings: &[String]| {
         let filled = headings.iter().filter(|heading| !heading.trim().is_empty()).count();
         filled > 1 && !headings.iter().any(|heading| number(heading))
     };
-    let sheet = sheet::read(host, path, choice, &known)?;
+    let sheet = sheet::read(host, path, None, &known)?;
     if !sheet.mistakes.is_empty() {
         let all = sheet.rows.len() + sheet.mistakes.len();
         return Err(sheet::refused(path, all, sheet.mistakes));
@@ -56,8 +55,8 @@ pub fn read(
         sheet.rows.iter().map(|(_, cells)| cells[column].trim().to_owned()).collect()
     };
     let (mut columns, mut holders, mut prints) = (Vec::new(), Vec::new(), Vec::new());
-    for (at, heading) in sheet.headings.iter().enumerate() {
-        let cells = texts(at);
+    for (at, own) in sheet.headings.iter().enumerate() {
+        let (cells, heading) = (texts(at), words.means(own));
         if is_holder(heading) {
             holders = cells.clone();
         } else if column_of(heading) == Some(Column::Printed) {
@@ -69,7 +68,7 @@ pub fn read(
         };
         let numbers: Vec<Option<u128>> = cells.iter().map(digits).collect();
         if numbers.iter().flatten().count() * 2 > cells.len() {
-            columns.push(ListColumn { name: Arc::from(plain(heading.trim())), numbers });
+            columns.push(ListColumn { name: Arc::from(plain(own.trim())), numbers });
         }
     }
     let name = plain(path);
@@ -81,7 +80,8 @@ pub fn read(
     }
     columns.truncate(COLUMNS);
     let notes = sheet.notes.iter().map(|note| format!("{name}: {note}")).collect();
-    Ok((List { name, columns, holders, prints }, notes))
+    let lines = sheet.rows.iter().map(|(line, _)| *line).collect();
+    Ok((List { name, columns, holders, prints, lines }, notes))
 }
 
 /// Words without case and needless spaces.
@@ -103,14 +103,53 @@ fn by_key(keys: &[Option<&str>], cells: &[String]) -> Option<Vec<Option<usize>>>
 }
 
 impl List {
+    /// The row of each card, by its holder or else by its print, and by which;
+    /// nothing where too few have one.
+    pub fn rows(
+        &self,
+        holders: &[Option<&str>],
+        prints: &[Option<&str>],
+    ) -> Option<(Vec<Option<usize>>, &'static str)> {
+        let by_holder = by_key(holders, &self.holders).map(|rows| (rows, "holder"));
+        by_holder.or_else(|| by_key(prints, &self.prints).map(|rows| (rows, "print")))
+    }
+
+    /// What to say where no row is known to be a roster's.
+    pub fn strange(&self) -> String {
+        format!(
+            "no row of {} is known to be a card's of the roster: half of the roster needs a \
+             \"holder\" or a \"printed\" that is in both",
+            self.name
+        )
+    }
+
+    /// Its columns of numbers.
+    pub fn columns(&self) -> &[ListColumn] {
+        &self.columns
+    }
+
+    /// What to say of rows that are none of these: nobody is dropped in silence.
+    pub fn left_over(&self, rows: &[Option<usize>]) -> Option<String> {
+        let known: HashSet<usize> = rows.iter().flatten().copied().collect();
+        let others = self.lines.iter().enumerate().filter(|(row, _)| !known.contains(row));
+        let lines: Vec<usize> = others.map(|(_, line)| *line as usize).collect();
+        (!lines.is_empty()).then(|| {
+            format!(
+                "of {}, {} of {} rows are of nobody in the roster ({})",
+                self.name,
+                lines.len(),
+                self.lines.len(),
+                first(&lines)
+            )
+        })
+    }
+
     /// Gives each sample the numbers of its row: by holder, by print, or by the
     /// numbers themselves.
     pub fn join(&self, samples: &mut [Sample], holders: &[Option<String>]) -> Joined {
         let people: Vec<Option<&str>> = holders.iter().map(Option::as_deref).collect();
         let printed: Vec<Option<&str>> = samples.iter().map(|s| s.printed.as_deref()).collect();
-        let by_print = || by_key(&printed, &self.prints);
-        let found = by_key(&people, &self.holders).map(|rows| (rows, "holder"));
-        if let Some((rows, by)) = found.or_else(|| by_print().map(|rows| (rows, "print"))) {
+        if let Some((rows, by)) = self.rows(&people, &printed) {
             let count = rows.iter().flatten().count();
             let note = format!(
                 "{count} of {} captures have their row in {}, found by {by}",

@@ -1,0 +1,144 @@
+//! A roster's sheet: which column is what, and its rows as cells.
+
+use crate::fail::Fail;
+use crate::host::Host;
+use crate::input::csv::{Column, column_of, refuse_twins};
+use crate::input::headings::{self, OWN};
+use crate::input::words::Words;
+use crate::plain::plain;
+use crate::sheet;
+
+use super::notes::listed;
+
+/// What a roster's own columns are for, beside those of captures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Own {
+    Layout,
+    Holder,
+}
+
+fn own_column(heading: &str) -> Option<Own> {
+    match heading.trim().to_lowercase().as_str() {
+        "layout" => Some(Own::Layout),
+        "holder" | "name" | "person" => Some(Own::Holder),
+        _ => None,
+    }
+}
+
+/// Whether a column says who holds a card.
+pub fn is_holder(heading: &str) -> bool {
+    own_column(heading) == Some(Own::Holder)
+}
+
+/// One row's cells, sorted out.
+#[derive(Default)]
+pub struct Cells {
+    pub bits: String,
+    pub layout: String,
+    pub site: String,
+    pub card: String,
+    pub printed: String,
+    pub holder: String,
+    pub state: String,
+    pub reader: String,
+    pub unsure: String,
+}
+
+/// The rows of a file, and the lines that are none.
+pub struct Lines {
+    pub lines: Vec<(u64, Cells)>,
+    pub mistakes: Vec<(u64, String)>,
+    pub about: Vec<String>,
+}
+
+pub fn split(
+    host: &dyn Host,
+    path: &str,
+    choice: Option<&str>,
+    words: &Words,
+) -> Result<Lines, Fail> {
+    let known = |own: &[String]| columns(&words.headings(own)).is_ok();
+    let sheet = sheet::read(host, path, choice, &known)?;
+    let own = words.headings(&sheet.headings);
+    let missing = words.missing(&sheet.headings).map_or(Ok(()), Err);
+    let columns = missing.and_then(|()| columns(&own)).map_err(|why| {
+        let line = sheet.header.max(1);
+        Fail::said(format!("{}:{line}: {why}", plain(path)))
+    })?;
+    let mut about = sheet.notes;
+    let strangers = columns.iter().zip(&own).filter(|(c, _)| **c == (None, None));
+    let strangers = strangers.map(|(_, heading)| heading.as_str());
+    about.extend(headings::near(strangers, &OWN, headings::map_or_rename));
+    about.extend(nameless(&sheet.headings, &sheet.rows));
+    let rows = sheet.rows.into_iter().map(|(line, cells)| {
+        let mut cells = sorted(&columns, cells);
+        cells.layout = words.kind(cells.layout);
+        (line, cells)
+    });
+    Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
+}
+
+/// Columns with cells and no heading, as merged ones are.
+fn nameless(headings: &[String], rows: &[(u64, Vec<String>)]) -> Option<String> {
+    let filled = |at: &usize| rows.iter().any(|(_, cells)| !cells[*at].trim().is_empty());
+    let blank = (0..headings.len()).filter(|at| headings[*at].trim().is_empty());
+    let places: Vec<String> = blank.filter(filled).map(|at| (at + 1).to_string()).collect();
+    let (column, has) = if places.len() == 1 { ("column", "has") } else { ("columns", "have") };
+    (!places.is_empty()).then(|| {
+        format!(
+            "{column} {} {has} no heading, and {} not read: unmerge the cells of the header, and \
+             name each column",
+            listed(&places),
+            if places.len() == 1 { "is" } else { "are" }
+        )
+    })
+}
+
+type Columns = Vec<(Option<Column>, Option<Own>)>;
+
+fn columns(headings: &[String]) -> Result<Columns, String> {
+    let columns: Vec<_> = headings.iter().map(|h| column_of(h)).collect();
+    let own: Vec<_> = headings.iter().map(|h| own_column(h)).collect();
+    refuse_twins(headings, &columns)?;
+    let has = |column| columns.contains(&Some(column));
+    let numbers = has(Column::Card) || has(Column::Printed);
+    let by_numbers = own.contains(&Some(Own::Layout)) && numbers;
+    if !has(Column::Bits) && !by_numbers {
+        let shown: Vec<_> = headings.iter().take(12).map(|h| plain(h)).collect();
+        let strangers = headings.iter().zip(columns.iter().zip(&own));
+        let strangers = strangers.filter(|(_, c)| *c == (&None, &None)).map(|(h, _)| h.as_str());
+        let mend = match headings::meant(strangers, &OWN) {
+            Some((heading, near)) => {
+                format!(
+                    "did you mean {near:?} by {heading:?}? Then add --column \"{heading}={near}\""
+                )
+            }
+            None => "name the columns so, or add --column \"YOUR HEADING=bits\"".to_owned(),
+        };
+        return Err(format!(
+            "expected a header with bits, or with layout, site and card, found {}: {mend}",
+            shown.join(", ")
+        ));
+    }
+    Ok(columns.into_iter().zip(own).collect())
+}
+
+fn sorted(columns: &[(Option<Column>, Option<Own>)], cells: Vec<String>) -> Cells {
+    let mut row = Cells::default();
+    for (column, cell) in columns.iter().zip(cells) {
+        let place = match column {
+            (_, Some(Own::Layout)) => &mut row.layout,
+            (_, Some(Own::Holder)) => &mut row.holder,
+            (Some(Column::State), _) => &mut row.state,
+            (Some(Column::Bits), _) => &mut row.bits,
+            (Some(Column::Site), _) => &mut row.site,
+            (Some(Column::Card), _) => &mut row.card,
+            (Some(Column::Printed), _) => &mut row.printed,
+            (Some(Column::Reader), _) => &mut row.reader,
+            (Some(Column::Unsure), _) => &mut row.unsure,
+            (None, None) => continue,
+        };
+        *place = cell;
+    }
+    row
+}
