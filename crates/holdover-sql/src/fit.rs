@@ -119,9 +119,6 @@ const CAPTURE_BYTES: usize = 28;
 
 impl Groups {
     fn new(args: &AccumulatorArgs) -> Result<Groups> {
-        if args.is_distinct {
-            return Err(wrong("card_fit counts each capture once already: leave DISTINCT out"));
-        }
         let constant = |i: usize| match args.exprs.get(i) {
             None => Ok(String::new()),
             Some(expr) => match expr.downcast_ref::<Literal>() {

@@ -30,6 +30,7 @@ use std::sync::Arc;
 use datafusion::error::Result;
 use datafusion::execution::FunctionRegistry;
 use datafusion::logical_expr::{AggregateUDF, ScalarUDF};
+use datafusion::prelude::SessionConfig;
 
 /// The functions of a row.
 pub fn scalar_functions() -> Vec<Arc<ScalarUDF>> {
@@ -44,7 +45,13 @@ pub fn aggregate_functions() -> Vec<Arc<AggregateUDF>> {
     vec![Arc::new(AggregateUDF::from(fit::CardFit::default()))]
 }
 
-/// Makes the functions known to a session.
+/// Settings that the functions want: an answer has many parts and is made once a row,
+/// not once for each part that is asked of it.
+pub fn settings(config: SessionConfig) -> SessionConfig {
+    config.set_bool("datafusion.optimizer.enable_leaf_expression_pushdown", false)
+}
+
+/// Makes the functions known to a session; it should have the [`settings`].
 ///
 /// # Errors
 /// The session takes no functions.

@@ -1,6 +1,7 @@
 //! The command `holdover-sql`: a query over files, on this machine or a cluster.
 
 mod run;
+mod said;
 
 use std::net::SocketAddr;
 use std::process::ExitCode;
@@ -18,6 +19,9 @@ struct Command {
     role: Option<Role>,
     #[command(flatten)]
     query: Query,
+    /// Say on standard error what scheduler and executors do, not their troubles alone.
+    #[arg(long, short, global = true)]
+    verbose: bool,
 }
 
 /// What a query is run with.
@@ -57,7 +61,7 @@ enum Role {
         /// The scheduler.
         #[arg(long, value_name = "HOST:PORT", value_parser = address)]
         scheduler: (String, u16),
-        /// Where to listen; the port above it is used too.
+        /// Where to listen.
         #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50051")]
         listen: SocketAddr,
         /// The name that others reach it by, where that is not its address.
@@ -66,9 +70,6 @@ enum Role {
         /// Parts worked on at once; as many as there are processors, unless said.
         #[arg(long, value_name = "N")]
         cores: Option<usize>,
-        /// Seconds from one sign of life to the next.
-        #[arg(long, value_name = "SECONDS", default_value_t = 5)]
-        heartbeat: u64,
     },
 }
 
@@ -89,9 +90,9 @@ fn processors() -> usize {
 async fn work(command: Command) -> Result<()> {
     match command.role {
         Some(Role::Scheduler { listen, lost_after }) => cluster::schedule(listen, lost_after).await,
-        Some(Role::Executor { scheduler, listen, name, cores, heartbeat }) => {
+        Some(Role::Executor { scheduler, listen, name, cores }) => {
             let cores = cores.unwrap_or_else(processors);
-            cluster::execute(Executor { scheduler, at: listen, name, cores, heartbeat }).await
+            cluster::execute(Executor { scheduler, at: listen, name, cores }).await
         }
         None => {
             let Query { query, from, scheduler, partitions } = command.query;
@@ -105,6 +106,7 @@ async fn work(command: Command) -> Result<()> {
 
 fn main() -> ExitCode {
     let command = Command::parse();
+    said::start(command.verbose);
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
         // Plans nest deeply.

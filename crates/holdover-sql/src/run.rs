@@ -17,7 +17,7 @@ use datafusion::prelude::{
 };
 use datafusion::sql::parser::DFParser;
 use futures::StreamExt;
-use holdover_sql::{cluster, register};
+use holdover_sql::{cluster, register, settings};
 
 /// A session that knows the functions; of a cluster, where there is one.
 ///
@@ -27,7 +27,7 @@ pub async fn session(
     scheduler: Option<&(String, u16)>,
     partitions: usize,
 ) -> Result<SessionContext> {
-    let config = SessionConfig::new().with_target_partitions(partitions);
+    let config = settings(SessionConfig::new()).with_target_partitions(partitions);
     let session = match scheduler {
         None => SessionContext::new_with_config(config),
         Some(scheduler) => cluster::client(scheduler, config).await?,

@@ -95,10 +95,9 @@ fn a_wrong_table_names_file_line_and_mend() {
 fn wrong_arguments_have_a_mend() {
     let session = session(&rows(&[Some("1010"), Some("10100000100010000111000011")]), 1);
     for (query, mend) in [
-        ("SELECT card_decode(bits, reader) FROM reads", "text constants"),
+        ("SELECT card_decode(bits, reader) FROM reads", "give a constant"),
         ("SELECT card_decode(bits) FROM reads", "card_decode(bits, 'std26')"),
         ("SELECT card_decode(26, 'std26')", "give text"),
-        ("SELECT card_fit(DISTINCT bits) FROM reads", "leave DISTINCT out"),
         ("SELECT card_fit(bits, reader, site) FROM reads", "text constants"),
         ("SELECT card_answer(bits, bits) FROM reads", "what card_fit gave"),
         ("SELECT card_answer(bits, arrow_cast('hf01', 'Binary')) FROM reads", "this is no fit"),

@@ -17,7 +17,9 @@ pub type Row = (String, String, Option<String>);
 
 /// A session with the rows as the table `reads`, in so many parts.
 pub fn session(rows: &[Row], parts: usize) -> SessionContext {
-    let config = SessionConfig::new().with_target_partitions(parts.max(1)).with_batch_size(1 << 10);
+    let config = holdover_sql::settings(SessionConfig::new())
+        .with_target_partitions(parts.max(1))
+        .with_batch_size(1 << 10);
     let session = SessionContext::new_with_config(config);
     holdover_sql::register(&mut *session.state_ref().write()).unwrap();
     let size = rows.len().div_ceil(parts.max(1)).max(1);
