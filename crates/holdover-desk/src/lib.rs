@@ -46,11 +46,13 @@ mod read;
 mod refused;
 pub mod request;
 mod roster;
+mod rows;
 pub mod schema;
 mod sheet;
 mod signal;
 mod table;
 pub mod terminal;
+mod workbook;
 
 use serde::de::DeserializeOwned;
 

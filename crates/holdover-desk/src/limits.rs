@@ -15,5 +15,5 @@ pub use crate::learn::MOST as LEARNT;
 pub use crate::plan::file::{MAX_PLAN_BYTES, MAX_PLAN_VALUES};
 pub use crate::read::MAX_READERS;
 pub use crate::read::summary::{MAX_CARDS, MAX_KINDS};
-pub use crate::sheet::workbook::limits::*;
-pub use crate::sheet::{MAX_CELLS, MAX_ROWS, MAX_TEXT};
+pub use crate::rows::{MAX_CELLS, MAX_ROWS, MAX_TEXT};
+pub use crate::workbook::limits::*;

@@ -7,7 +7,7 @@ use holdover::learn::{ListColumn, ListMatch, Sample, join, match_list};
 
 use crate::fail::Fail;
 use crate::host::Host;
-use crate::input::csv::{Column, column_of};
+use crate::input::headings::{Column, column_of};
 use crate::input::words::Words;
 use crate::plain::plain;
 use crate::roster::{first, is_holder};

@@ -6,7 +6,7 @@ use ::csv::ReaderBuilder;
 use holdover::file::nearest;
 use holdover::rank::{Doubt, Known};
 
-use super::headings::{self, HEADINGS};
+use super::headings::{self, Column, column_of};
 use super::lines::MAX_LINE;
 use super::words::Words;
 use super::{Carried, Entry, pasted};
@@ -23,24 +23,6 @@ pub const MAX_COLUMNS: usize = 1024;
 pub fn too_many_columns(count: usize) -> Option<String> {
     (count > MAX_COLUMNS)
         .then(|| format!("{count} columns, more than {MAX_COLUMNS}: leave out those without use"))
-}
-
-/// What a column is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Column {
-    Bits,
-    Site,
-    Card,
-    Printed,
-    Reader,
-    Unsure,
-    State,
-}
-
-/// What a heading means to a sheet of captures.
-pub fn column_of(heading: &str) -> Option<Column> {
-    let name = headings::normal(heading);
-    HEADINGS.iter().find(|(_, names)| names.contains(&name.as_str())).map(|(column, _)| *column)
 }
 
 /// Whether a line on its own is the heading of a sheet of one column.

@@ -1,7 +1,18 @@
 //! What columns are called, and what was meant by a heading that is close.
 
-use super::csv::Column;
 use crate::plain::plain;
+
+/// What a column is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Column {
+    Bits,
+    Site,
+    Card,
+    Printed,
+    Reader,
+    Unsure,
+    State,
+}
 
 /// Headings a column goes by, in small letters, words joined by one space.
 /// Names beside the first are common practice, no source.
@@ -25,6 +36,12 @@ pub const OWN: [&str; 4] = ["layout", "holder", "name", "person"];
 pub fn normal(heading: &str) -> String {
     let spaced = heading.trim().to_lowercase().replace(['_', '-', '.'], " ");
     spaced.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// What a heading means to a sheet of captures.
+pub fn column_of(heading: &str) -> Option<Column> {
+    let name = normal(heading);
+    HEADINGS.iter().find(|(_, names)| names.contains(&name.as_str())).map(|(column, _)| *column)
 }
 
 /// Headings shorter than this have too many neighbours to guess by.

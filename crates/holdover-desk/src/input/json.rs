@@ -5,7 +5,8 @@ use std::sync::Arc;
 use holdover::rank::{Doubt, Known};
 use serde_json::{Map, Value};
 
-use super::csv::{Column, column_of, too_many_columns};
+use super::csv::too_many_columns;
+use super::headings::{Column, column_of};
 use super::words::Words;
 use super::{Carried, Entry, pasted};
 

@@ -26,8 +26,8 @@ use crate::fail::Fail;
 use crate::host::{Blocks, File, Host, Lasting};
 use crate::plain::plain;
 use crate::progress::Counted;
-use crate::sheet::workbook;
-use crate::{progress, sheet, terminal};
+use crate::workbook;
+use crate::{progress, terminal};
 use blocks::{Kept, Parser};
 pub use json::rows as object_rows;
 pub use source::{HELD_MOST, Source, passed_over, text_row};
@@ -400,7 +400,7 @@ fn workbook(name: &str, mut file: &File) -> Result<Option<Vec<u8>>, Fail> {
     let mut head = Vec::new();
     file.take(8).read_to_end(&mut head).map_err(failed)?;
     match workbook::told_by(&head) {
-        Some(_) => sheet::workbook_bytes(name, head, file).map(Some),
+        Some(_) => workbook::bytes(name, head, file).map(Some),
         None => {
             file.rewind().map_err(failed)?;
             Ok(None)

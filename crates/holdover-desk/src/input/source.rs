@@ -299,7 +299,7 @@ fn text_entry(text: &str) -> Result<Entry, String> {
 fn text(bytes: &[u8], number: u64) -> Result<Cow<'_, str>, String> {
     let mark = if number == 1 { bytes.strip_prefix("\u{feff}".as_bytes()) } else { None };
     let bytes = mark.unwrap_or(bytes);
-    if number == 1 && crate::sheet::workbook::told_by(bytes).is_some() {
+    if number == 1 && crate::workbook::told_by(bytes).is_some() {
         return Err("this is a workbook or an archive: name the .xlsx file, not \"-\"".to_owned());
     }
     Ok(encoding::text(bytes))

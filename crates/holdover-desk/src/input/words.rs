@@ -8,8 +8,8 @@ use holdover::layout::{Layout, Table};
 use holdover::site::Site;
 
 use crate::fail::Fail;
-use crate::input::csv::column_of;
 use crate::input::headings;
+use crate::input::headings::column_of;
 use crate::plain::plain;
 use crate::request;
 

@@ -124,7 +124,7 @@ pub fn csv(records: &[[String; 7]]) -> Result<String, Fail> {
 /// The list as a workbook.
 pub fn workbook(records: &[[String; 7]]) -> Result<Vec<u8>, Fail> {
     let widths = [14, 24, 16, 16, 18, 50, 12];
-    crate::sheet::workbook::write("enrolment", &HEAD, &widths, records)
+    crate::workbook::write("enrolment", &HEAD, &widths, records)
         .map_err(|why| Fail::said(format!("the enrolment list: {why}")))
 }
 

@@ -2,8 +2,9 @@
 
 use crate::fail::Fail;
 use crate::host::Host;
-use crate::input::csv::{Column, column_of, refuse_twins};
+use crate::input::csv::refuse_twins;
 use crate::input::headings::{self, OWN};
+use crate::input::headings::{Column, column_of};
 use crate::input::words::Words;
 use crate::plain::plain;
 use crate::sheet;

@@ -1,7 +1,6 @@
 //! CSV files and workbooks read whole, row by row, each bad row with its line.
 
 mod forms;
-pub mod workbook;
 
 use std::collections::HashMap;
 use std::io::Read;
@@ -14,35 +13,11 @@ use crate::input::lines::{Line, Lines, MAX_LINE};
 use crate::input::{HELD_MOST, passed_over};
 use crate::plain::plain;
 use crate::progress;
+use crate::rows::{MAX_TEXT, Sheet};
+use crate::workbook;
 
 /// Mistakes shown of one file; the rest is counted.
 const SHOWN: usize = 20;
-
-/// A sheet with its header.
-#[derive(Default)]
-pub struct Sheet {
-    /// The header's cells, and its line.
-    pub headings: Vec<String>,
-    /// See there; 0 of a workbook.
-    pub header: u64,
-    /// Line and cells of each row, as many cells as headings.
-    pub rows: Vec<(u64, Vec<String>)>,
-    /// Lines that are no rows, and why.
-    pub mistakes: Vec<(u64, String)>,
-    /// Which sheet of a workbook it is, where that was a choice.
-    pub notes: Vec<String>,
-}
-
-/// Rows a sheet may have: more cards than a panel has users (judgement, no
-/// source), and as many as a sheet of a workbook can have. They take a gigabyte
-/// and a half while they are proved.
-pub const MAX_ROWS: usize = 1 << 20;
-
-/// Cells a sheet may have: 8 columns in that many rows.
-pub const MAX_CELLS: usize = 8 << 20;
-
-/// Bytes the texts of a sheet may have together.
-pub const MAX_TEXT: usize = 256 << 20;
 
 /// Reads a sheet; "-" is standard input. Of a workbook it is the sheet of the
 /// `choice`, or the first whose header is `known`.
@@ -58,7 +33,7 @@ pub fn read(
     };
     let mut head = head(path, &mut file)?;
     if workbook::told_by(&head).is_some() {
-        let bytes = workbook_bytes(path, head, file)?;
+        let bytes = workbook::bytes(path, head, file)?;
         return progress::during(host, path, || workbook::read(path, bytes, choice, known));
     }
     if choice.is_some() {
@@ -79,20 +54,6 @@ fn head(path: &str, file: &mut impl Read) -> Result<Vec<u8>, Fail> {
     let mut head = Vec::new();
     file.take(8).read_to_end(&mut head).map_err(|error| Fail::file(path, &error))?;
     Ok(head)
-}
-
-/// A workbook's bytes, whose first ones are read.
-pub fn workbook_bytes(path: &str, mut head: Vec<u8>, rest: impl Read) -> Result<Vec<u8>, Fail> {
-    let most = workbook::MAX_BYTES;
-    rest.take(most as u64 + 1).read_to_end(&mut head).map_err(|error| Fail::file(path, &error))?;
-    match head.len() > most {
-        true => Err(Fail::said(format!(
-            "{}: a workbook larger than {} MiB: save the sheet of cards alone, or as CSV",
-            plain(path),
-            most >> 20
-        ))),
-        false => Ok(head),
-    }
 }
 
 fn csv(
@@ -227,25 +188,6 @@ impl<'k> Reading<'k> {
                 self.sheet = Some((sheet, records));
             }
             Err(why) => self.failed = Some(format!("{number}: {why}")),
-        }
-    }
-}
-
-impl Sheet {
-    /// Why it is too large, if it is.
-    pub fn excess(&self) -> Option<String> {
-        let rows = self.rows.len() + self.mistakes.len();
-        if rows > MAX_ROWS {
-            return Some(format!("more than {MAX_ROWS} rows"));
-        }
-        let cells = self.rows.len() * self.headings.len();
-        (cells > MAX_CELLS).then(|| format!("more than {MAX_CELLS} cells"))
-    }
-
-    fn add(&mut self, (line, cells): (u64, Result<Vec<String>, String>)) {
-        match cells {
-            Ok(cells) => self.rows.push((line, cells)),
-            Err(why) => self.mistakes.push((line, why)),
         }
     }
 }

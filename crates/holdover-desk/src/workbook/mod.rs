@@ -8,10 +8,13 @@ mod package;
 mod part;
 mod write;
 
+use std::io::Read;
+
 use crate::fail::Fail;
-use crate::input::csv::{column_of, too_many_columns};
+use crate::input::csv::too_many_columns;
+use crate::input::headings::column_of;
 use crate::plain::plain;
-use crate::sheet::{MAX_TEXT, Sheet};
+use crate::rows::{MAX_TEXT, Sheet};
 use cell::Told;
 use package::Package;
 
@@ -26,6 +29,20 @@ pub mod limits {
 
 /// Largest workbook taken, bytes. A million cards take a third of it.
 pub const MAX_BYTES: usize = 64 << 20;
+
+/// A workbook's bytes, whose first ones are read.
+pub fn bytes(path: &str, mut head: Vec<u8>, rest: impl Read) -> Result<Vec<u8>, Fail> {
+    let most = MAX_BYTES;
+    rest.take(most as u64 + 1).read_to_end(&mut head).map_err(|error| Fail::file(path, &error))?;
+    match head.len() > most {
+        true => Err(Fail::said(format!(
+            "{}: a workbook larger than {} MiB: save the sheet of cards alone, or as CSV",
+            plain(path),
+            most >> 20
+        ))),
+        false => Ok(head),
+    }
+}
 
 /// Rows with something in them among which a header is looked for: a title
 /// and a few lines of explanation may stand above it (judgement, no source).

@@ -27,7 +27,7 @@ const MAX_RATIO: u64 = 200;
 pub const MAX_FILES: usize = 10_000;
 
 /// Most shared texts: as many as cells.
-const MAX_SHARED: usize = crate::sheet::MAX_CELLS;
+const MAX_SHARED: usize = crate::rows::MAX_CELLS;
 
 /// Most sheets of a workbook (judgement, no source).
 pub const MAX_SHEETS: usize = 256;

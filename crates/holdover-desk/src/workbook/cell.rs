@@ -4,7 +4,7 @@
 //! digits of them; it drops leading zeros, and makes dates of what looks like
 //! one. Where that has spoilt a card's number the cell is refused.
 
-use crate::input::csv::Column;
+use crate::input::headings::Column;
 
 /// The largest number of 15 digits: what a spreadsheet keeps of a number.
 /// Further digits become zeros when they are typed in (ISO/IEC 29500-1 leaves
