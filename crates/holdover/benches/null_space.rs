@@ -1,11 +1,11 @@
-//! The null space of a sample against reading the sample once, on packed rows
-//! and on captures: the ratio is what counts.
+//! The null space of a sample against reading the sample once: the ratio is what
+//! counts.
 
 use std::hint::black_box;
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use holdover::bits::Capture;
-use holdover::learn::{null_space, null_space_packed};
+use holdover::learn::null_space;
 
 /// Rows of `length` bits, the first `checks` of them parities of others.
 fn packed(count: usize, length: usize, checks: usize) -> Vec<u64> {
@@ -24,30 +24,21 @@ fn bench(criterion: &mut Criterion) {
     for (count, length) in [(1_000_000, 64), (100_000, 26)] {
         let mut group = criterion.benchmark_group(format!("{count}x{length}"));
         group.throughput(Throughput::Elements(count as u64));
-        let rows = packed(count, length, 2);
-        group.bench_function("read packed", |b| {
-            b.iter(|| black_box(&rows).iter().fold(0u64, |all, row| all ^ row));
-        });
+        let captures = |checks: usize| -> Vec<Capture> {
+            let rows = packed(count, length, checks).into_iter();
+            let number = |row: u64| u128::from(row >> (64 - length));
+            rows.map(|row| Capture::from_number(number(row), length).unwrap()).collect()
+        };
         for checks in [0, 1, 2, 4, 8] {
-            let rows = packed(count, length, checks);
-            group.bench_with_input(
-                BenchmarkId::new("null space packed", checks),
-                &rows,
-                |b, rows| {
-                    b.iter(|| null_space_packed(black_box(rows), length));
-                },
-            );
+            let captures = captures(checks);
+            group.bench_with_input(BenchmarkId::new("null space", checks), &captures, |b, all| {
+                b.iter(|| null_space(black_box(all)));
+            });
         }
-        let captures: Vec<Capture> = rows
-            .iter()
-            .map(|row| Capture::from_number(u128::from(row >> (64 - length)), length).unwrap())
-            .collect();
+        let captures = captures(2);
         group.bench_function("read captures", |b| {
             let fold = |all: u64, capture: &Capture| all ^ capture.wide().0[0];
             b.iter(|| black_box(&captures).iter().fold(0, fold));
-        });
-        group.bench_function("null space of captures", |b| {
-            b.iter(|| null_space(black_box(&captures)));
         });
         if length == 64 {
             let text: String = captures.iter().map(|capture| format!("{capture}\n")).collect();

@@ -72,7 +72,7 @@ use std::ops::Deref;
 
 pub use answer::{Counter, FoundCheck, FoundField, Learnt, Misread, Why};
 pub use listed::{ListColumn, ListMatch, Listed, join, match_list};
-pub use null_space::{NullSpace, null_space, null_space_packed};
+pub use null_space::{NullSpace, null_space};
 
 use crate::bits::Capture;
 use rows::{Columns, Rows};

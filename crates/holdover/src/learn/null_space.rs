@@ -80,28 +80,6 @@ pub fn null_space(captures: &[Capture]) -> NullSpace {
     NullSpace { length, relations: kept.into_iter().map(relation).collect() }
 }
 
-/// As [`null_space`], of rows packed in a word each: the bit received first is
-/// the highest, and bits past `length` are not looked at. `length` over 64 is
-/// taken as 64.
-///
-/// Rows are checked 64 at a time against the relations still held, so that the
-/// time is that of reading the rows, once the first few have thinned the
-/// relations out.
-pub fn null_space_packed(rows: &[u64], length: usize) -> NullSpace {
-    let length = length.min(64);
-    let Some(&first) = rows.first() else {
-        return NullSpace { length, relations: Vec::new() };
-    };
-    let mut keeper = Keeper::new(first, length);
-    for chunk in rows.chunks(BLOCK) {
-        keeper.add(chunk);
-        if keeper.kept.is_empty() {
-            break;
-        }
-    }
-    keeper.finish()
-}
-
 /// Rows checked at a time: as many as a word has bits.
 const BLOCK: usize = 64;
 
