@@ -67,7 +67,7 @@ fn words(layouts: &[Layout]) -> Vec<Capture> {
         let site = rng.u128(..below(layout.site_span().unwrap()));
         let card = rng.u128(..below(layout.card_span().unwrap()));
         let values = [("site", Value::Number(site)), ("card", Value::Number(card))];
-        layout.compose(&values).unwrap()
+        layout.compose(values).unwrap()
     };
     (0..CAPTURES).map(|_| word()).collect()
 }

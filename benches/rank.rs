@@ -15,7 +15,7 @@ fn cards(count: usize) -> Vec<Capture> {
     Rng::with_seed(26).shuffle(&mut numbers);
     let card = |n: &u128| {
         let values = [("site", Value::Number(65 + (n >> 16))), ("card", Value::Number(n & 0xffff))];
-        layout.compose(&values).unwrap()
+        layout.compose(values).unwrap()
     };
     numbers[..count].iter().map(card).collect()
 }

@@ -22,7 +22,7 @@ fn word(path: &Path) -> &str {
 fn captures(rng: &mut Rng, count: usize) -> Vec<String> {
     let card = |rng: &mut Rng, id: &str, site: u128, most: u128| {
         let values = [("site", Value::Number(site)), ("card", Value::Number(rng.u128(..most)))];
-        builtin().layout(id).unwrap().compose(&values).unwrap().to_string()
+        builtin().layout(id).unwrap().compose(values).unwrap().to_string()
     };
     let captures = (0..count).map(|_| match rng.u8(..8) {
         0 => format!("{:030b}", rng.u32(..1 << 30)),

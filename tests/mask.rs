@@ -37,7 +37,7 @@ fn card(layout: &Layout, site: u128, number: u128) -> Capture {
 fn made(layout: &Layout, site: u128, number: u128) -> Option<Capture> {
     let site = layout.site_span().is_some().then_some(("site", Value::Number(site)));
     let card = ("card", Value::Number(number));
-    layout.compose(&site.into_iter().chain([card]).collect::<Vec<_>>()).ok()
+    layout.compose(site.into_iter().chain([card])).ok()
 }
 
 /// A card's number in the forms that columns of people have it in.

@@ -204,7 +204,7 @@ impl Layout {
         }
         let values: Vec<(&str, Value)> =
             named.iter().map(|(name, value)| (name.as_str(), value.clone())).collect();
-        self.layout().compose(&values).map(|word| word.to_string()).map_err(refused)
+        self.layout().compose(values).map(|word| word.to_string()).map_err(refused)
     }
 
     /// Decodes captures of this layout to columns.

@@ -197,7 +197,7 @@ fn cards(table: &Table, ids: &[&str], count: usize, draw: &mut Draw) -> Vec<Capt
                     name => (name, Value::Number(number)),
                 })
                 .collect();
-            layout.compose(&values).unwrap()
+            layout.compose(values).unwrap()
         })
         .collect()
 }

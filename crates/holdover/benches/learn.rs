@@ -17,7 +17,7 @@ fn cards(count: usize) -> Vec<Sample> {
     let card = |line| {
         let number = rng.u128(..1 << 16);
         let values = [("site", Value::Number(65)), ("card", Value::Number(number))];
-        let capture = layout.compose(&values).unwrap();
+        let capture = layout.compose(values).unwrap();
         Sample { printed: Some(number.to_string()), ..Sample::new(line, capture) }
     };
     (2..count + 2).map(card).collect()

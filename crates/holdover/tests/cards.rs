@@ -19,5 +19,5 @@ pub fn card(layout: &Layout, mut number: impl FnMut(&Field) -> u128) -> Option<C
             (field.role.name(), value)
         })
         .collect();
-    layout.compose(&values).ok()
+    layout.compose(values).ok()
 }

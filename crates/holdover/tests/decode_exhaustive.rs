@@ -26,7 +26,7 @@ fn all_words_of_the_26_bit_card() {
             }
             let decode = Decode { layout, word };
             let values: Vec<(&str, Value)> = decode.fields().collect();
-            assert_eq!(layout.compose(&values).unwrap(), word);
+            assert_eq!(layout.compose(values).unwrap(), word);
             // Every single-bit error in a covered bit is caught.
             for bit in 0..26 {
                 let wrong = Capture::from_number(u128::from(number ^ 1 << bit), 26).unwrap();
@@ -45,10 +45,7 @@ fn all_words_of_the_26_bit_card() {
 #[test]
 fn two_bit_errors_missed_are_156_of_325() {
     let layout = builtin().layout("std26").unwrap();
-    let word = layout
-        .compose(&[("site", Value::Number(65)), ("card", Value::Number(4321))])
-        .unwrap()
-        .wide();
+    let word = layout.compose([("site", 65), ("card", 4321)]).unwrap().wide();
     let flipped = |a: usize, b: usize| {
         let mut wrong = word;
         wrong.set(a, !word.bit(a));
@@ -81,7 +78,7 @@ fn every_built_in_layout_composes_and_decodes() {
                 })
                 .collect();
             // One field of a UUID holds bits that its checks fix.
-            let Ok(word) = layout.compose(&values) else {
+            let Ok(word) = layout.compose(values.clone()) else {
                 assert_eq!(layout.id(), "uuid128");
                 continue;
             };

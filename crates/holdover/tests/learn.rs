@@ -69,7 +69,7 @@ fn cards(
             if has_site {
                 values.push(("site", Value::Number(site)));
             }
-            let capture = layout.compose(&values).unwrap();
+            let capture = layout.compose(values).unwrap();
             Sample { printed: Some(print(card)), ..Sample::new(i + 2, capture) }
         })
         .collect()
@@ -142,7 +142,7 @@ fn columns_for_site_and_card() {
         .map(|i| {
             let (site, card) = (rng.u128(0..256), rng.u128(0..65536));
             let values = [("site", Value::Number(site)), ("card", Value::Number(card))];
-            let capture = std26().compose(&values).unwrap();
+            let capture = std26().compose(values).unwrap();
             Sample {
                 site: Some(site.to_string()),
                 card: Some(format!("{card:05}")),
@@ -279,7 +279,7 @@ fn row_and_column_parity() {
     let samples: Vec<Sample> = (0..60)
         .map(|i| {
             let number = rng.u128(0..1 << 28);
-            let capture = card.compose(&[("card", Value::Number(number))]).unwrap();
+            let capture = card.compose([("card", Value::Number(number))]).unwrap();
             // The last word alone is printed.
             Sample { printed: Some((number & 127).to_string()), ..Sample::new(i + 2, capture) }
         })

@@ -276,7 +276,7 @@ fn two_kinds(rng: &mut Rng, swapped: bool) -> Vec<Observation> {
     let card = |rng: &mut Rng| {
         let (id, site) = if rng.bool() { ("std26", site26) } else { ("site34", site34) };
         let values = [("site", Value::Number(site)), ("card", Value::Number(rng.u128(..65536)))];
-        let word = builtin().layout(id).unwrap().compose(&values).unwrap();
+        let word = builtin().layout(id).unwrap().compose(values).unwrap();
         Observation::from(if swapped { word.complement() } else { word })
     };
     (0..20).map(|_| card(rng)).collect()

@@ -124,7 +124,7 @@ pub fn decode(data: &[u8]) {
 /// The values of a word make a word that holds, and has these values.
 fn composes(decode: &Decode<'_>) {
     let values: Vec<(&str, Value)> = decode.fields().collect();
-    match decode.layout.compose(&values) {
+    match decode.layout.compose(values.clone()) {
         Ok(made) => {
             let made = Decode { layout: decode.layout, word: made };
             assert!(made.holds());
@@ -159,7 +159,7 @@ pub fn rank(data: &[u8]) {
                 let random = capture(rng, layout.length());
                 let decode = Decode { layout, word: random };
                 let values: Vec<(&str, Value)> = decode.fields().collect();
-                layout.compose(&values).unwrap_or(random)
+                layout.compose(values).unwrap_or(random)
             }
             _ => {
                 let length = rng.usize(1..=Capture::MAX_BITS);

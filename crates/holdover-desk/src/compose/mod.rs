@@ -55,7 +55,7 @@ pub fn run(host: &dyn Host, request: &request::Compose) -> Result<Outcome, Fail>
     let made = (0..count).map(|i| {
         let values = nth(&ranges, i);
         let word = layout
-            .compose(&values)
+            .compose(values.clone())
             .map_err(|error| Fail::said(format!("{}: {error}", layout.id())))?;
         Ok::<_, Fail>((read_as(reading, &word)?, values))
     });

@@ -159,7 +159,7 @@ mod tests {
         let layout = builtin().layout(layout).unwrap();
         let site = site.map(|site| ("site", Value::Number(site.into())));
         let card = ("card", Value::Number(number.into()));
-        layout.compose(&site.into_iter().chain([card]).collect::<Vec<_>>()).unwrap()
+        layout.compose(site.into_iter().chain([card])).unwrap()
     }
 
     /// A building of cards with site codes: a few codes, the first the most

@@ -16,7 +16,26 @@ impl Layout {
     /// # Errors
     /// A field without a value or unknown, a value that does not fit, or
     /// values under which the checks cannot hold.
-    pub fn compose(&self, values: &[(&str, Value)]) -> Result<Capture, ComposeError> {
+    ///
+    /// # Examples
+    /// ```
+    /// let std26 = holdover::layout::builtin().layout("std26").unwrap();
+    /// let word = std26.compose([("site", 65), ("card", 4321)])?;
+    /// assert_eq!(word.to_string(), "10100000100010000111000011");
+    /// # Ok::<(), holdover::layout::ComposeError>(())
+    /// ```
+    pub fn compose<N: AsRef<str>, V: Into<Value>>(
+        &self,
+        values: impl IntoIterator<Item = (N, V)>,
+    ) -> Result<Capture, ComposeError> {
+        let values: Vec<(N, Value)> =
+            values.into_iter().map(|(name, value)| (name, value.into())).collect();
+        let values: Vec<(&str, &Value)> =
+            values.iter().map(|(name, value)| (name.as_ref(), value)).collect();
+        self.composed(&values)
+    }
+
+    fn composed(&self, values: &[(&str, &Value)]) -> Result<Capture, ComposeError> {
         let mut word = Wide::ZERO;
         for (name, _) in values {
             if !self.fields().iter().any(|field| field.role.name() == *name) {
@@ -157,7 +176,7 @@ mod tests {
         let layout = &table.layouts()[0];
         for card in 0..8 {
             let values = [("card", Value::Number(card))];
-            let word = layout.compose(&values).unwrap();
+            let word = layout.compose(values).unwrap();
             let decode = Decode { layout, word };
             assert!(decode.holds());
             assert_eq!(decode.card(), Some(Value::Number(card)));
@@ -181,11 +200,11 @@ mod tests {
                     number => number,
                 }))
                 .collect();
-            let word = layout.compose(&values).unwrap();
+            let word = layout.compose(values.clone()).unwrap();
             let decode = Decode { layout, word };
             prop_assert!(decode.holds());
             prop_assert_eq!(decode.fields().collect::<Vec<_>>(), values.clone());
-            prop_assert_eq!(layout.compose(&values).unwrap(), word);
+            prop_assert_eq!(layout.compose(values).unwrap(), word);
         }
     }
 }

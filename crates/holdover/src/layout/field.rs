@@ -169,6 +169,19 @@ pub enum Value {
     Digits(String),
 }
 
+impl From<u128> for Value {
+    fn from(number: u128) -> Value {
+        Value::Number(number)
+    }
+}
+
+impl From<&str> for Value {
+    /// Decimal digits; of a binary field the number that they are.
+    fn from(digits: &str) -> Value {
+        Value::Digits(digits.to_owned())
+    }
+}
+
 impl fmt::Display for Value {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

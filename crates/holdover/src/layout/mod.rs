@@ -58,9 +58,9 @@ pub struct LayoutSpec {
 ///
 /// # Examples
 /// ```
-/// use holdover::layout::{builtin, Value};
+/// use holdover::layout::builtin;
 /// let std26 = builtin().layout("std26").unwrap();
-/// let word = std26.compose(&[("site", Value::Number(65)), ("card", Value::Number(4321))])?;
+/// let word = std26.compose([("site", 65), ("card", 4321)])?;
 /// assert_eq!(word.to_string(), "10100000100010000111000011");
 /// # Ok::<(), holdover::layout::ComposeError>(())
 /// ```

@@ -231,7 +231,7 @@ const FEW: usize = 3;
 ///     .map(|i| {
 ///         let card = (i * 40503 + 977) % 65536;
 ///         let values = [("site", Value::Number(65)), ("card", Value::Number(card))];
-///         let capture = std26.compose(&values).unwrap();
+///         let capture = std26.compose(values).unwrap();
 ///         Sample { printed: Some(card.to_string()), ..Sample::new(i as usize + 2, capture) }
 ///     })
 ///     .collect();

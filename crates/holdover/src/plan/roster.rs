@@ -128,7 +128,7 @@ pub(crate) fn word(layout: &Layout, site: u128, number: u128) -> Result<Capture,
     let others =
         layout.fields().iter().filter(|f| !f.belongs_to(Part::Site) && !f.belongs_to(Part::Card));
     values.extend(others.map(|field| (field.role.name(), Value::Digits("0".to_owned()))));
-    layout.compose(&values).map_err(|error| PlanErrorKind::Impossible {
+    layout.compose(values).map_err(|error| PlanErrorKind::Impossible {
         id: id(),
         number,
         why: error.to_string(),
