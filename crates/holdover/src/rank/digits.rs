@@ -127,6 +127,23 @@ impl Settled {
         }
     }
 
+    /// Counts the lengths that mattered before, and no others; all those of a value
+    /// are 1 together again.
+    fn count_as(&mut self, before: &Settled) {
+        for (value, before) in self.values.values_mut().zip(before.values.values()) {
+            let pairs = value.lengths.iter_mut().zip(&before.lengths);
+            let mut all = 0.0;
+            for (length, before) in pairs {
+                let counts = before.weight >= LENGTHS_COUNTED;
+                length.class = counts.then_some(0);
+                all += if counts { length.weight } else { 0.0 };
+            }
+            for length in value.lengths.iter_mut().filter(|length| length.class.is_some()) {
+                length.weight /= all;
+            }
+        }
+    }
+
     /// What its values are most likely taken for.
     pub(super) fn likely(&self) -> Vec<(u32, Capture)> {
         self.most_likely().iter().map(|of| (of.reader, of.capture)).collect()
@@ -207,18 +224,23 @@ impl<'t> Batch<'t> {
     /// Fits, and settles the lengths of values with it; `fit` is what fits, with
     /// these classes beside the captures', and what values are likely taken for.
     ///
-    /// The first round counts every length, the others those that are likely
-    /// enough to matter. Before the weights count as settled, all are weighed again.
+    /// The first round counts every length, or those that mattered when they were
+    /// settled `before`; the others those that are likely enough to matter. Before the
+    /// weights count as settled, all are weighed again.
     pub(super) fn fit_digits<'b>(
         &'b self,
         counted: usize,
+        before: Option<&Settled>,
         fit: impl Fn(Vec<Class>, &[Likely]) -> Fit<'b, 't>,
     ) -> Fit<'b, 't> {
         if self.digits.is_empty() {
             return fit(Vec::new(), &[]);
         }
         let mut settled = self.start_digits();
-        settled.count(0.0);
+        match before {
+            Some(before) => settled.count_as(before),
+            None => settled.count(0.0),
+        }
         for round in 1.. {
             let classes = self.classes_of(&mut settled, counted);
             let mut fit = fit(classes, &settled.most_likely());
