@@ -1,12 +1,17 @@
 //! More machines: scheduler, executors and client of Ballista, which know the
 //! functions.
 
+use std::collections::HashSet;
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
-use ballista::extension::SessionContextExt;
+use ballista::extension::{SessionConfigExt, SessionContextExt};
 use ballista_core::config::TaskSchedulingPolicy;
 use ballista_core::registry::BallistaFunctionRegistry;
+use ballista_core::serde::protobuf::executor_status::Status;
+use ballista_core::serde::protobuf::scheduler_grpc_client::SchedulerGrpcClient;
+use ballista_core::serde::protobuf::{CancelJobParams, ExecutorHeartbeat};
 use ballista_core::utils::{default_config_producer, default_session_builder};
 use ballista_executor::executor_process::{ExecutorProcessConfig, start_executor_process};
 use ballista_scheduler::cluster::BallistaCluster;
@@ -23,7 +28,13 @@ fn failed(what: &str, error: impl std::fmt::Display) -> DataFusionError {
 }
 
 fn config() -> SessionConfig {
-    settings(default_config_producer())
+    own(default_config_producer())
+}
+
+/// The settings of every session on a cluster. Where Ballista 55.0.0 changes a plan as it
+/// runs, it forgets steps when an executor is lost, and waits for ever.
+fn own(config: SessionConfig) -> SessionConfig {
+    settings(config).with_ballista_adaptive_query_planner(false)
 }
 
 /// What the scheduler's sessions know.
@@ -33,8 +44,13 @@ fn session(config: SessionConfig) -> Result<SessionState> {
     Ok(state)
 }
 
+/// What the error of a query says that was stopped since an executor was lost.
+pub const LOST: &str = "Cancelled";
+
 /// Schedules queries until it is stopped. An executor silent for `lost_after` seconds
-/// is taken for lost, and its work is done by others.
+/// is taken for lost, and the queries at work are stopped, for their clients to begin
+/// anew: where Ballista 55.0.0 does a lost executor's part again, rows of steps that
+/// others were done with come twice.
 ///
 /// # Errors
 /// The address is taken, or is none of this machine's.
@@ -43,9 +59,11 @@ pub async fn schedule(at: SocketAddr, lost_after: u64) -> Result<()> {
         bind_host: at.ip().to_string(),
         external_host: at.ip().to_string(),
         bind_port: at.port(),
-        executor_timeout_seconds: lost_after,
-        expire_dead_executor_interval_seconds: lost_after.div_ceil(3),
-        no_executors_grace_period_seconds: lost_after,
+        // Lost executors are forgotten only when no query counts on them any more.
+        executor_timeout_seconds: lost_after + FORGOTTEN_AFTER,
+        expire_dead_executor_interval_seconds: FORGOTTEN_AFTER,
+        no_executors_grace_period_seconds: lost_after + FORGOTTEN_AFTER,
+        stage_max_failures: 1,
         scheduling_policy: TaskSchedulingPolicy::PullStaged,
         override_config_producer: Some(Arc::new(config)),
         override_session_builder: Some(Arc::new(session)),
@@ -53,8 +71,45 @@ pub async fn schedule(at: SocketAddr, lost_after: u64) -> Result<()> {
     };
     let cluster = BallistaCluster::new_from_config(&scheduler).await;
     let cluster = cluster.map_err(|error| failed("the scheduler does not start", error))?;
+    tokio::spawn(stop_when_one_is_lost(cluster.clone(), at, lost_after));
     let ended = start_server(cluster, at, Arc::new(scheduler)).await;
     ended.map_err(|error| failed(&format!("the scheduler at {at} ended"), error))
+}
+
+/// Seconds from an executor's loss until it is forgotten.
+const FORGOTTEN_AFTER: u64 = 5;
+
+/// How often executors are looked after: sooner than any work could be done again.
+const LOOK: Duration = Duration::from_millis(20);
+
+/// Stops the queries at work whenever an executor is lost or about to end.
+async fn stop_when_one_is_lost(cluster: BallistaCluster, at: SocketAddr, lost_after: u64) {
+    let (state, jobs) = (cluster.cluster_state(), cluster.job_state());
+    let host = if at.ip().is_unspecified() { "127.0.0.1".to_owned() } else { at.ip().to_string() };
+    let mut known: HashSet<String> = HashSet::new();
+    loop {
+        tokio::time::sleep(LOOK).await;
+        let now = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |now| now.as_secs());
+        let is_well = |beat: &ExecutorHeartbeat| {
+            let status = beat.status.as_ref().and_then(|status| status.status.as_ref());
+            matches!(status, Some(Status::Active(_))) && beat.timestamp + lost_after > now
+        };
+        let beats = state.executor_heartbeats().into_iter();
+        let well: HashSet<String> = beats.filter(|(_, b)| is_well(b)).map(|(id, _)| id).collect();
+        if let Some(lost) = known.difference(&well).next()
+            && let Ok(jobs) = jobs.get_jobs().await
+        {
+            log::warn!("executor {lost} is lost: {} queries are stopped", jobs.len());
+            let url = format!("http://{host}:{}", at.port());
+            if let Ok(mut scheduler) = SchedulerGrpcClient::connect(url).await {
+                for job in jobs {
+                    let job_id = job.to_string();
+                    _ = scheduler.cancel_job(CancelJobParams { job_id }).await;
+                }
+            }
+        }
+        known = well;
+    }
 }
 
 /// What an executor is started with.
@@ -99,6 +154,7 @@ pub async fn execute(executor: Executor) -> Result<()> {
 /// # Errors
 /// The address is none.
 pub async fn client(scheduler: &(String, u16), config: SessionConfig) -> Result<SessionContext> {
+    let config = own(config.upgrade_for_ballista());
     let state = SessionStateBuilder::new().with_config(config).with_default_features().build();
     let url = format!("df://{}:{}", scheduler.0, scheduler.1);
     SessionContext::remote_with_state(&url, state).await

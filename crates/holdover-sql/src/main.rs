@@ -99,7 +99,7 @@ async fn work(command: Command) -> Result<()> {
             let partitions = partitions.unwrap_or_else(processors).max(1);
             let session = run::session(scheduler.as_ref(), partitions).await?;
             run::files(&session, &from).await?;
-            run::queries(&session, &query.unwrap_or_default()).await
+            run::queries(&session, &query.unwrap_or_default(), scheduler.is_some()).await
         }
     }
 }

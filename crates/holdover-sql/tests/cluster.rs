@@ -111,7 +111,7 @@ fn two_executors_and_one_killed_answer_as_one_machine() {
 
     let mut running = run();
     let running = running.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    sleep(whole / 3);
+    sleep(whole / 2);
     drop(second);
     assert_eq!(lines(&running.wait_with_output().unwrap()), alone);
 }
