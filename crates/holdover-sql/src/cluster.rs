@@ -92,17 +92,18 @@ async fn stop_when_one_is_lost(cluster: BallistaCluster, at: SocketAddr, lost_af
         let now = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |now| now.as_secs());
         let is_well = |beat: &ExecutorHeartbeat| {
             let status = beat.status.as_ref().and_then(|status| status.status.as_ref());
-            matches!(status, Some(Status::Active(_))) && beat.timestamp + lost_after > now
+            !matches!(status, Some(Status::Terminating(_))) && beat.timestamp + lost_after > now
         };
         let beats = state.executor_heartbeats().into_iter();
         let well: HashSet<String> = beats.filter(|(_, b)| is_well(b)).map(|(id, _)| id).collect();
-        if let Some(lost) = known.difference(&well).next()
-            && let Ok(jobs) = jobs.get_jobs().await
-        {
-            log::warn!("executor {lost} is lost: {} queries are stopped", jobs.len());
+        if let Some(lost) = known.difference(&well).next() {
+            let ended = jobs.get_jobs().await.unwrap_or_default();
+            let all = jobs.get_all_jobs().await.unwrap_or_default();
+            let at_work: Vec<_> = all.difference(&ended).collect();
+            log::warn!("executor {lost} is lost: {} queries are stopped", at_work.len());
             let url = format!("http://{host}:{}", at.port());
             if let Ok(mut scheduler) = SchedulerGrpcClient::connect(url).await {
-                for job in jobs {
+                for job in at_work {
                     let job_id = job.to_string();
                     _ = scheduler.cancel_job(CancelJobParams { job_id }).await;
                 }
