@@ -8,7 +8,7 @@
 //! batch of them has in common. So it is left out, not crossed out here and
 //! there; of probabilities it is told how sure one may be.
 
-pub use holdover::say::{HIDDEN, HIDDEN_PRINT as PRINT, masked as number, tail};
+pub use holdover::say::{HIDDEN, HIDDEN_PRINT as PRINT, tail};
 
 /// What stands for an advice that names cards by number and print.
 pub const ADVICE: &str = "what to do is in the plan itself: it names cards and prints";
@@ -34,6 +34,7 @@ pub fn bits(len: usize) -> String {
 #[cfg(test)]
 mod tests {
     use holdover::layout::Value;
+    use holdover::say::masked as number;
 
     use super::*;
 

@@ -7,7 +7,6 @@ use std::sync::Arc;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use ballista::extension::{SessionConfigExt, SessionContextExt};
-use ballista_core::config::TaskSchedulingPolicy;
 use ballista_core::registry::BallistaFunctionRegistry;
 use ballista_core::serde::protobuf::executor_status::Status;
 use ballista_core::serde::protobuf::scheduler_grpc_client::SchedulerGrpcClient;
@@ -64,7 +63,6 @@ pub async fn schedule(at: SocketAddr, lost_after: u64) -> Result<()> {
         expire_dead_executor_interval_seconds: FORGOTTEN_AFTER,
         no_executors_grace_period_seconds: lost_after + FORGOTTEN_AFTER,
         stage_max_failures: 1,
-        scheduling_policy: TaskSchedulingPolicy::PullStaged,
         override_config_producer: Some(Arc::new(config)),
         override_session_builder: Some(Arc::new(session)),
         ..SchedulerConfig::default()
@@ -76,7 +74,10 @@ pub async fn schedule(at: SocketAddr, lost_after: u64) -> Result<()> {
     ended.map_err(|error| failed(&format!("the scheduler at {at} ended"), error))
 }
 
-/// Seconds from an executor's loss until it is forgotten.
+/// Seconds from one sign of life of an executor to the next.
+const HEARTBEAT: u64 = 1;
+
+/// Seconds from an executor's loss until Ballista itself takes note of it.
 const FORGOTTEN_AFTER: u64 = 5;
 
 /// How often executors are looked after: sooner than any work could be done again.
@@ -96,7 +97,9 @@ async fn stop_when_one_is_lost(cluster: BallistaCluster, at: SocketAddr, lost_af
         };
         let beats = state.executor_heartbeats().into_iter();
         let well: HashSet<String> = beats.filter(|(_, b)| is_well(b)).map(|(id, _)| id).collect();
-        if let Some(lost) = known.difference(&well).next() {
+        for lost in known.difference(&well) {
+            // Nothing more is sent there.
+            _ = state.remove_executor(lost).await;
             let ended = jobs.get_jobs().await.unwrap_or_default();
             let all = jobs.get_all_jobs().await.unwrap_or_default();
             let at_work: Vec<_> = all.difference(&ended).collect();
@@ -117,7 +120,7 @@ async fn stop_when_one_is_lost(cluster: BallistaCluster, at: SocketAddr, lost_af
 pub struct Executor {
     /// The scheduler's address.
     pub scheduler: (String, u16),
-    /// Where it listens.
+    /// Where it listens; the port above it is its too.
     pub at: SocketAddr,
     /// The name that others reach it by, where that is not its address.
     pub name: Option<String>,
@@ -140,8 +143,8 @@ pub async fn execute(executor: Executor) -> Result<()> {
         scheduler_port: port,
         scheduler_connect_timeout_seconds: 10,
         vcores: cores,
-        // Executors ask for work: what a lost one had is asked for by the others.
-        task_scheduling_policy: TaskSchedulingPolicy::PullStaged,
+        grpc_port: at.port().wrapping_add(1),
+        executor_heartbeat_interval_seconds: HEARTBEAT,
         override_config_producer: Some(Arc::new(self::config)),
         override_function_registry: Some(Arc::new(BallistaFunctionRegistry::from(&state))),
         ..ExecutorProcessConfig::default()

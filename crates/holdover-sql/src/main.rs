@@ -61,8 +61,8 @@ enum Role {
         /// The scheduler.
         #[arg(long, value_name = "HOST:PORT", value_parser = address)]
         scheduler: (String, u16),
-        /// Where to listen.
-        #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50051")]
+        /// Where to listen; the port above it is used too.
+        #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50061")]
         listen: SocketAddr,
         /// The name that others reach it by, where that is not its address.
         #[arg(long)]

@@ -32,9 +32,15 @@ fn start(words: &[&str]) -> Process {
     Process(child.unwrap())
 }
 
-/// A port that is free.
+/// A port that is free, and the one above it.
 fn port() -> u16 {
-    TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
+    loop {
+        let below = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = below.local_addr().unwrap().port();
+        if port < u16::MAX && TcpListener::bind(("127.0.0.1", port + 1)).is_ok() {
+            return port;
+        }
+    }
 }
 
 fn listens(port: u16) {
