@@ -1,16 +1,16 @@
 //! More machines: scheduler, executors and client of Ballista, which know the
 //! functions.
 
-use std::collections::HashSet;
+use std::collections::HashMap;
 use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use ballista::extension::{SessionConfigExt, SessionContextExt};
+use ballista_core::config::TaskSchedulingPolicy;
 use ballista_core::registry::BallistaFunctionRegistry;
-use ballista_core::serde::protobuf::executor_status::Status;
+use ballista_core::serde::protobuf::CancelJobParams;
 use ballista_core::serde::protobuf::scheduler_grpc_client::SchedulerGrpcClient;
-use ballista_core::serde::protobuf::{CancelJobParams, ExecutorHeartbeat};
 use ballista_core::utils::{default_config_producer, default_session_builder};
 use ballista_executor::executor_process::{ExecutorProcessConfig, start_executor_process};
 use ballista_scheduler::cluster::BallistaCluster;
@@ -19,6 +19,7 @@ use ballista_scheduler::scheduler_process::start_server;
 use datafusion::error::{DataFusionError, Result};
 use datafusion::execution::{SessionState, SessionStateBuilder};
 use datafusion::prelude::{SessionConfig, SessionContext};
+use tokio::net::TcpStream;
 
 use crate::{register, settings};
 
@@ -46,8 +47,8 @@ fn session(config: SessionConfig) -> Result<SessionState> {
 /// What the error of a query says that was stopped since an executor was lost.
 pub const LOST: &str = "Cancelled";
 
-/// Schedules queries until it is stopped. An executor silent for `lost_after` seconds
-/// is taken for lost, and the queries at work are stopped, for their clients to begin
+/// Schedules queries until it is stopped. An executor gone for `lost_after` seconds is
+/// taken for lost, and the queries at work are stopped, for their clients to begin
 /// anew: where Ballista 55.0.0 does a lost executor's part again, rows of steps that
 /// others were done with come twice.
 ///
@@ -58,10 +59,11 @@ pub async fn schedule(at: SocketAddr, lost_after: u64) -> Result<()> {
         bind_host: at.ip().to_string(),
         external_host: at.ip().to_string(),
         bind_port: at.port(),
-        // Lost executors are forgotten only when no query counts on them any more.
-        executor_timeout_seconds: lost_after + FORGOTTEN_AFTER,
-        expire_dead_executor_interval_seconds: FORGOTTEN_AFTER,
-        no_executors_grace_period_seconds: lost_after + FORGOTTEN_AFTER,
+        // An executor asks for work when it has none, and is silent while it has: whether it
+        // is lost is seen here, not by its silence.
+        scheduling_policy: TaskSchedulingPolicy::PullStaged,
+        executor_timeout_seconds: NEVER,
+        no_executors_grace_period_seconds: NEVER,
         stage_max_failures: 1,
         override_config_producer: Some(Arc::new(config)),
         override_session_builder: Some(Arc::new(session)),
@@ -74,36 +76,49 @@ pub async fn schedule(at: SocketAddr, lost_after: u64) -> Result<()> {
     ended.map_err(|error| failed(&format!("the scheduler at {at} ended"), error))
 }
 
-/// Seconds from one sign of life of an executor to the next.
-const HEARTBEAT: u64 = 1;
-
-/// Seconds from an executor's loss until Ballista itself takes note of it.
-const FORGOTTEN_AFTER: u64 = 5;
+/// A year in seconds.
+const NEVER: u64 = 365 * 24 * 60 * 60;
 
 /// How often executors are looked after: sooner than any work could be done again.
 const LOOK: Duration = Duration::from_millis(20);
 
-/// Stops the queries at work whenever an executor is lost or about to end.
+/// Seconds of silence after which an executor is asked whether it is there.
+const SILENT: u64 = 2;
+
+/// Stops the queries at work whenever an executor ends or is lost: silent, and nobody
+/// listening at its port for `lost_after` seconds.
 async fn stop_when_one_is_lost(cluster: BallistaCluster, at: SocketAddr, lost_after: u64) {
     let (state, jobs) = (cluster.cluster_state(), cluster.job_state());
     let host = if at.ip().is_unspecified() { "127.0.0.1".to_owned() } else { at.ip().to_string() };
-    let mut known: HashSet<String> = HashSet::new();
+    // When each was last known to be there.
+    let mut there: HashMap<String, u64> = HashMap::new();
     loop {
         tokio::time::sleep(LOOK).await;
         let now = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |now| now.as_secs());
-        let is_well = |beat: &ExecutorHeartbeat| {
-            let status = beat.status.as_ref().and_then(|status| status.status.as_ref());
-            !matches!(status, Some(Status::Terminating(_))) && beat.timestamp + lost_after > now
-        };
-        let beats = state.executor_heartbeats().into_iter();
-        let well: HashSet<String> = beats.filter(|(_, b)| is_well(b)).map(|(id, _)| id).collect();
-        for lost in known.difference(&well) {
+        let executors = state.registered_executor_metadata().await;
+        let mut lost: Vec<String> = Vec::new();
+        for id in there.keys().filter(|id| !executors.iter().any(|e| e.id == **id)) {
+            lost.push(id.clone());
+        }
+        for executor in executors {
+            let beat = state.get_executor_heartbeat(&executor.id).map_or(0, |beat| beat.timestamp);
+            let last = there.entry(executor.id.clone()).or_insert(now);
+            *last = beat.max(*last);
+            if *last + SILENT < now && listens(&executor.host, executor.port).await {
+                *last = now;
+            }
+            if *last + lost_after < now {
+                lost.push(executor.id);
+            }
+        }
+        for id in lost {
             // Nothing more is sent there.
-            _ = state.remove_executor(lost).await;
-            let ended = jobs.get_jobs().await.unwrap_or_default();
-            let all = jobs.get_all_jobs().await.unwrap_or_default();
-            let at_work: Vec<_> = all.difference(&ended).collect();
-            log::warn!("executor {lost} is lost: {} queries are stopped", at_work.len());
+            there.remove(&id);
+            let at_work = match (jobs.get_all_jobs().await, jobs.get_jobs().await) {
+                (Ok(all), Ok(ended)) => all.difference(&ended).cloned().collect(),
+                _ => Vec::new(),
+            };
+            log::warn!("executor {id} is lost: {} queries are stopped", at_work.len());
             let url = format!("http://{host}:{}", at.port());
             if let Ok(mut scheduler) = SchedulerGrpcClient::connect(url).await {
                 for job in at_work {
@@ -111,16 +126,22 @@ async fn stop_when_one_is_lost(cluster: BallistaCluster, at: SocketAddr, lost_af
                     _ = scheduler.cancel_job(CancelJobParams { job_id }).await;
                 }
             }
+            _ = state.remove_executor(&id).await;
         }
-        known = well;
     }
+}
+
+/// Whether anybody listens there.
+async fn listens(host: &str, port: u16) -> bool {
+    let connected = TcpStream::connect((host, port));
+    matches!(tokio::time::timeout(Duration::from_secs(1), connected).await, Ok(Ok(_)))
 }
 
 /// What an executor is started with.
 pub struct Executor {
     /// The scheduler's address.
     pub scheduler: (String, u16),
-    /// Where it listens; the port above it is its too.
+    /// Where it listens.
     pub at: SocketAddr,
     /// The name that others reach it by, where that is not its address.
     pub name: Option<String>,
@@ -143,8 +164,7 @@ pub async fn execute(executor: Executor) -> Result<()> {
         scheduler_port: port,
         scheduler_connect_timeout_seconds: 10,
         vcores: cores,
-        grpc_port: at.port().wrapping_add(1),
-        executor_heartbeat_interval_seconds: HEARTBEAT,
+        task_scheduling_policy: TaskSchedulingPolicy::PullStaged,
         override_config_producer: Some(Arc::new(self::config)),
         override_function_registry: Some(Arc::new(BallistaFunctionRegistry::from(&state))),
         ..ExecutorProcessConfig::default()

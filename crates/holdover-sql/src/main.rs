@@ -52,7 +52,7 @@ enum Role {
         /// Where to listen.
         #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50050")]
         listen: SocketAddr,
-        /// Seconds of silence after which an executor is taken for lost.
+        /// Seconds out of reach after which an executor is taken for lost.
         #[arg(long, value_name = "SECONDS", default_value_t = 30)]
         lost_after: u64,
     },
@@ -61,7 +61,7 @@ enum Role {
         /// The scheduler.
         #[arg(long, value_name = "HOST:PORT", value_parser = address)]
         scheduler: (String, u16),
-        /// Where to listen; the port above it is used too.
+        /// Where to listen.
         #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50061")]
         listen: SocketAddr,
         /// The name that others reach it by, where that is not its address.

@@ -111,7 +111,7 @@ pub async fn queries(session: &SessionContext, given: &str, on_cluster: bool) ->
 
 /// How often a query is tried on a cluster: where an executor is lost, it is begun anew
 /// on the others ([`cluster::schedule`]).
-const TRIES: usize = 3;
+const TRIES: usize = 5;
 
 /// Writes the rows once all of them have come.
 async fn whole(session: &SessionContext, plan: LogicalPlan) -> Result<()> {
