@@ -134,6 +134,28 @@ pub fn time(us: f64) -> String {
     }
 }
 
+/// Lines named before the rest is counted. Judgement, no source: enough to look
+/// at, and still one sentence.
+pub const FIRST: usize = 3;
+
+/// Words with commas between, and "and" before the last.
+pub fn listed(words: &[String]) -> String {
+    match words {
+        [others @ .., last] if !others.is_empty() => format!("{} and {last}", others.join(", ")),
+        words => words.join(""),
+    }
+}
+
+/// The first of some lines, and how many more there are.
+pub fn first(lines: &[usize]) -> String {
+    let named: Vec<String> = lines.iter().take(FIRST).map(usize::to_string).collect();
+    match lines.len() {
+        1 => format!("line {}", listed(&named)),
+        n if n > FIRST => format!("lines {} and {} more", named.join(", "), n - FIRST),
+        _ => format!("lines {}", listed(&named)),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -6,11 +6,11 @@ use std::sync::Arc;
 use holdover::learn::{ListColumn, ListMatch, Sample, join, match_list};
 
 use crate::fail::Fail;
+use crate::formats::first;
 use crate::host::Host;
-use crate::input::headings::{Column, column_of};
+use crate::input::headings::{Column, column_of, is_holder};
 use crate::input::words::Words;
 use crate::plain::plain;
-use crate::roster::{first, is_holder};
 use crate::sheet;
 
 /// The share of captures that must find their row by holder or print before that

@@ -16,11 +16,9 @@ use holdover::rank::model::IDENTIFIED;
 use holdover::rank::{Answer, Batch, Candidate, Fit, Known, Observation, Verdict};
 use holdover::site::Site;
 
-pub use self::columns::is_holder;
 use self::columns::{Cells, Lines, split};
 use self::kinds::{KindOf, Kinds};
 use self::notes::Note;
-pub use self::notes::first;
 use self::prints::Prints;
 pub use self::unread::ToRead;
 use self::unread::Unread;

@@ -10,9 +10,10 @@ use std::sync::Arc;
 use datafusion::arrow::array::{
     Array, ArrayRef, BinaryViewArray, BinaryViewBuilder, BooleanArray, StringViewArray,
 };
+use datafusion::arrow::compute::cast;
 use datafusion::arrow::datatypes::{DataType, Field, FieldRef};
 use datafusion::common::ScalarValue;
-use datafusion::common::cast::as_binary_view_array;
+use datafusion::common::cast::as_large_binary_array;
 use datafusion::error::{DataFusionError, Result};
 use datafusion::logical_expr::expr::AggregateFunction;
 use datafusion::logical_expr::function::{
@@ -67,7 +68,8 @@ impl AggregateUDFImpl for CardFit {
 
     fn state_fields(&self, args: StateFieldsArgs) -> Result<Vec<FieldRef>> {
         let name = format!("{}[fit]", args.name);
-        Ok(vec![Arc::new(Field::new(name, DataType::BinaryView, true))])
+        // In one piece each: views would carry all of a block to every partition.
+        Ok(vec![Arc::new(Field::new(name, DataType::LargeBinary, true))])
     }
 
     fn accumulator(&self, args: AccumulatorArgs) -> Result<Box<dyn Accumulator>> {
@@ -163,7 +165,7 @@ impl Groups {
     }
 
     fn merge(&mut self, states: &ArrayRef, group: impl Fn(usize) -> usize) -> Result<()> {
-        let states = as_binary_view_array(states)?;
+        let states = as_large_binary_array(states)?;
         for row in (0..states.len()).filter(|row| states.is_valid(*row)) {
             let frame = frame::read(states.value(row))?;
             if (frame.table, frame.site) != (self.by.table.as_str(), self.by.site.as_str()) {
@@ -213,7 +215,7 @@ impl GroupsAccumulator for Groups {
     }
 
     fn state(&mut self, emit_to: EmitTo) -> Result<Vec<ArrayRef>> {
-        Ok(vec![self.evaluate(emit_to)?])
+        Ok(vec![cast(&self.emit(emit_to), &DataType::LargeBinary)?])
     }
 
     fn merge_batch(
@@ -234,7 +236,7 @@ impl GroupsAccumulator for Groups {
         let mut rows = Groups { by: self.by.clone(), all: Vec::new(), kept: 0 };
         rows.room(values[0].len());
         rows.see(values, |row| row, opt_filter)?;
-        Ok(vec![Arc::new(rows.emit(EmitTo::All))])
+        Ok(vec![cast(&rows.emit(EmitTo::All), &DataType::LargeBinary)?])
     }
 
     fn size(&self) -> usize {
@@ -262,7 +264,8 @@ impl Accumulator for One {
     }
 
     fn state(&mut self) -> Result<Vec<ScalarValue>> {
-        Ok(vec![self.evaluate()?])
+        self.0.room(1);
+        Ok(vec![ScalarValue::LargeBinary(Some(frame::write(&self.0.by, &self.0.all[0])))])
     }
 
     fn merge_batch(&mut self, states: &[ArrayRef]) -> Result<()> {

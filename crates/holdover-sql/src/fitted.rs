@@ -54,10 +54,13 @@ pub struct Fitted {
     idle: [Mutex<Vec<Answered>>; 2],
 }
 
+/// A fit, once somebody has settled it; or why it is none.
+type Slot = Arc<OnceLock<std::result::Result<Arc<Fitted>, String>>>;
+
 /// The fits of this process.
 #[derive(Default)]
 struct Known {
-    fits: HashMap<Digest, Arc<OnceLock<std::result::Result<Arc<Fitted>, String>>>>,
+    fits: HashMap<Digest, Slot>,
     /// What they count together.
     count: usize,
 }

@@ -52,7 +52,7 @@ enum Role {
         /// Where to listen.
         #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50050")]
         listen: SocketAddr,
-        /// Seconds of silence after which an executor is taken for lost.
+        /// Seconds out of reach after which an executor is taken for lost.
         #[arg(long, value_name = "SECONDS", default_value_t = 30)]
         lost_after: u64,
     },
@@ -62,7 +62,7 @@ enum Role {
         #[arg(long, value_name = "HOST:PORT", value_parser = address)]
         scheduler: (String, u16),
         /// Where to listen.
-        #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50051")]
+        #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:50061")]
         listen: SocketAddr,
         /// The name that others reach it by, where that is not its address.
         #[arg(long)]
@@ -99,7 +99,7 @@ async fn work(command: Command) -> Result<()> {
             let partitions = partitions.unwrap_or_else(processors).max(1);
             let session = run::session(scheduler.as_ref(), partitions).await?;
             run::files(&session, &from).await?;
-            run::queries(&session, &query.unwrap_or_default()).await
+            run::queries(&session, &query.unwrap_or_default(), scheduler.is_some()).await
         }
     }
 }

@@ -1,7 +1,7 @@
 //! Queries over files: tables from paths, statements one after the other, the last
 //! one's rows as CSV.
 
-use std::io::{self, BufWriter, ErrorKind, Write};
+use std::io::{self, BufWriter, ErrorKind, Seek, Write};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -12,6 +12,7 @@ use datafusion::arrow::datatypes::{DataType, Field, Schema};
 use datafusion::arrow::error::ArrowError;
 use datafusion::common::plan_err;
 use datafusion::error::{DataFusionError, Result};
+use datafusion::logical_expr::LogicalPlan;
 use datafusion::prelude::{
     CsvReadOptions, DataFrame, ParquetReadOptions, SessionConfig, SessionContext,
 };
@@ -84,7 +85,7 @@ fn kind(path: &Path) -> Option<String> {
 ///
 /// # Errors
 /// One of them is wrong.
-pub async fn queries(session: &SessionContext, given: &str) -> Result<()> {
+pub async fn queries(session: &SessionContext, given: &str, on_cluster: bool) -> Result<()> {
     let text = match Path::new(given).extension() {
         Some(ending) if ending == "sql" => std::fs::read_to_string(given)
             .map_err(|error| DataFusionError::Plan(format!("{given}: {error}")))?,
@@ -96,20 +97,54 @@ pub async fn queries(session: &SessionContext, given: &str) -> Result<()> {
     };
     for (i, statement) in statements.into_iter().enumerate() {
         let plan = session.state().statement_to_plan(statement).await?;
-        let rows = session.execute_logical_plan(plan).await?;
-        if i == last {
-            write(rows).await?;
-        } else {
-            rows.collect().await?;
+        match (i == last, on_cluster) {
+            (false, _) => _ = session.execute_logical_plan(plan).await?.collect().await?,
+            (true, false) => {
+                let rows = session.execute_logical_plan(plan).await?;
+                write(rows, BufWriter::new(io::stdout().lock())).await?;
+            }
+            (true, true) => whole(session, plan).await?,
         }
     }
     Ok(())
 }
 
-async fn write(rows: DataFrame) -> Result<()> {
+/// How often a query is tried on a cluster: where an executor is lost, it is begun anew
+/// on the others ([`cluster::schedule`]).
+const TRIES: usize = 5;
+
+/// Writes the rows once all of them have come.
+async fn whole(session: &SessionContext, plan: LogicalPlan) -> Result<()> {
+    let mut tried = 1;
+    loop {
+        let mut file = tempfile::tempfile()?;
+        let rows = session.execute_logical_plan(plan.clone()).await?;
+        match write(rows, BufWriter::new(&mut file)).await {
+            Ok(()) => {
+                file.rewind()?;
+                _ = io::copy(&mut file, &mut io::stdout().lock())?;
+                return Ok(());
+            }
+            Err(error) if tried < TRIES && is_lost(&error) => {
+                log::warn!("{}: once more", said(&error));
+                tried += 1;
+            }
+            Err(error) => return Err(error),
+        }
+    }
+}
+
+/// Whether an executor is gone, and nothing is wrong with the query.
+fn is_lost(error: &DataFusionError) -> bool {
+    let said = error.to_string();
+    let signs = [cluster::LOST, "GrpcConnectionError", "FetchPartitionError", "Shuffle fetch"];
+    signs.iter().any(|sign| said.contains(sign))
+}
+
+async fn write(rows: DataFrame, out: impl Write) -> Result<()> {
     let schema = flat_schema(rows.schema().as_arrow());
     let mut batches = rows.execute_stream().await?;
-    let mut out = WriterBuilder::new().build(BufWriter::new(io::stdout().lock()));
+    let mut out = WriterBuilder::new().build(out);
     if !schema.fields().is_empty() {
         out.write(&RecordBatch::new_empty(Arc::new(schema)))?;
     }

@@ -32,9 +32,15 @@ fn start(words: &[&str]) -> Process {
     Process(child.unwrap())
 }
 
-/// A port that is free.
+/// A port that is free, and the one above it.
 fn port() -> u16 {
-    TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap().port()
+    loop {
+        let below = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = below.local_addr().unwrap().port();
+        if port < u16::MAX && TcpListener::bind(("127.0.0.1", port + 1)).is_ok() {
+            return port;
+        }
+    }
 }
 
 fn listens(port: u16) {
@@ -111,7 +117,7 @@ fn two_executors_and_one_killed_answer_as_one_machine() {
 
     let mut running = run();
     let running = running.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    sleep(whole / 3);
+    sleep(whole / 2);
     drop(second);
     assert_eq!(lines(&running.wait_with_output().unwrap()), alone);
 }

@@ -32,6 +32,27 @@ pub const HEADINGS: [(Column, &[&str]); 7] = [
 /// Headings of rosters alone: the layout, and who holds the card.
 pub const OWN: [&str; 4] = ["layout", "holder", "name", "person"];
 
+/// What a roster's own columns are for, beside those of captures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Own {
+    Layout,
+    Holder,
+}
+
+/// What a heading of a roster alone means.
+pub fn own_column(heading: &str) -> Option<Own> {
+    match heading.trim().to_lowercase().as_str() {
+        "layout" => Some(Own::Layout),
+        "holder" | "name" | "person" => Some(Own::Holder),
+        _ => None,
+    }
+}
+
+/// Whether a column says who holds a card.
+pub fn is_holder(heading: &str) -> bool {
+    own_column(heading) == Some(Own::Holder)
+}
+
 /// A heading in small letters, words joined by one space, full stops left out.
 pub fn normal(heading: &str) -> String {
     let spaced = heading.trim().to_lowercase().replace(['_', '-', '.'], " ");

@@ -11,11 +11,11 @@ use holdover_signal::Probe;
 
 use crate::fail::{Fail, Outcome};
 use crate::host::{Host, Readers};
+use crate::input::headings::is_holder;
 use crate::input::words::Words;
 use crate::input::{self, Entry, Event};
 use crate::plain::plain;
 use crate::request::{self, Format};
-use crate::roster::is_holder;
 use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
 use crate::{care, draw, files, html, list, mask, progress, signal};
 

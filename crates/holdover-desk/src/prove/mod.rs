@@ -225,7 +225,7 @@ fn print_text(
         writeln!(out, "{}", in_style(BAD, &not_proved(unread)))?;
         let lines: Vec<usize> =
             rows.iter().filter(|row| row.unread).map(|row| row.number as usize).collect();
-        out.say("unread  ", &crate::roster::first(&lines))?;
+        out.say("unread  ", &crate::formats::first(&lines))?;
     }
     if let Some(next) = next(proved, failed) {
         out.say("next  ", next)?;

@@ -1,35 +1,13 @@
 //! A roster's sheet: which column is what, and its rows as cells.
 
 use crate::fail::Fail;
+use crate::formats::listed;
 use crate::host::Host;
 use crate::input::csv::refuse_twins;
-use crate::input::headings::{self, OWN};
-use crate::input::headings::{Column, column_of};
+use crate::input::headings::{self, Column, OWN, Own, column_of, own_column};
 use crate::input::words::Words;
 use crate::plain::plain;
 use crate::sheet;
-
-use super::notes::listed;
-
-/// What a roster's own columns are for, beside those of captures.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Own {
-    Layout,
-    Holder,
-}
-
-fn own_column(heading: &str) -> Option<Own> {
-    match heading.trim().to_lowercase().as_str() {
-        "layout" => Some(Own::Layout),
-        "holder" | "name" | "person" => Some(Own::Holder),
-        _ => None,
-    }
-}
-
-/// Whether a column says who holds a card.
-pub fn is_holder(heading: &str) -> bool {
-    own_column(heading) == Some(Own::Holder)
-}
 
 /// One row's cells, sorted out.
 #[derive(Default)]

@@ -3,11 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::formats::{FIRST, first};
 use crate::mask::Shown;
-
-/// Lines named before the rest is counted. Judgement, no source: enough to look
-/// at, and still one sentence.
-const FIRST: usize = 3;
 
 /// Something to say of rows.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -80,24 +77,6 @@ fn one_kind(layout: &str, others: &[(String, usize)], lines: &[usize]) -> String
         first(lines),
         others.join(", or ")
     )
-}
-
-/// Words with commas between, and "and" before the last.
-pub fn listed(words: &[String]) -> String {
-    match words {
-        [others @ .., last] if !others.is_empty() => format!("{} and {last}", others.join(", ")),
-        words => words.join(""),
-    }
-}
-
-/// The first of some lines, and how many more there are.
-pub fn first(lines: &[usize]) -> String {
-    let named: Vec<String> = lines.iter().take(FIRST).map(usize::to_string).collect();
-    match lines.len() {
-        1 => format!("line {}", listed(&named)),
-        n if n > FIRST => format!("lines {} and {} more", named.join(", "), n - FIRST),
-        _ => format!("lines {}", listed(&named)),
-    }
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use holdover::layout::{Layout, Table};
 use holdover::plan::{PrintTrouble, RosterRow};
 
-use super::notes::{first, listed};
+use crate::formats::{first, listed};
 use crate::mask::Shown;
 use crate::plain::plain;
 

@@ -11,8 +11,8 @@ use holdover::plan::{
 };
 use holdover::site::Site;
 
-use super::notes::first;
 use super::{Cells, Roster, layout_of};
+use crate::formats::first;
 use crate::list::List;
 
 /// Read cards of a kind from which on their one site code is taken for the
