@@ -126,23 +126,6 @@ impl Settled {
         }
     }
 
-    /// Counts the lengths that mattered before, and no others; all those of a value
-    /// are 1 together again.
-    fn count_as(&mut self, before: &Settled) {
-        for (value, before) in self.values.values_mut().zip(before.values.values()) {
-            let pairs = value.lengths.iter_mut().zip(&before.lengths);
-            let mut all = 0.0;
-            for (length, before) in pairs {
-                let counts = before.weight >= LENGTHS_COUNTED;
-                length.class = counts.then_some(0);
-                all += if counts { length.weight } else { 0.0 };
-            }
-            for length in value.lengths.iter_mut().filter(|length| length.class.is_some()) {
-                length.weight /= all;
-            }
-        }
-    }
-
     /// What its values are most likely taken for.
     pub(super) fn likely(&self) -> Vec<(u32, Capture)> {
         self.most_likely().iter().map(|of| (of.reader, of.capture)).collect()

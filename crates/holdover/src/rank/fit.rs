@@ -121,21 +121,16 @@ impl<'t> Batch<'t> {
     /// Where a reader sent many captures, a few of them settle which wirings
     /// are ruled out; the rest is weighed without those.
     pub fn fit(&self) -> Fit<'_, 't> {
-        let fit = self.fit_beside(&[], None);
+        let fit = self.fit_beside(&[]);
         // Digits whose length is clear by now tell of the batch what captures do.
         match fit.digits.likely() {
             likely if likely.is_empty() => fit,
-            likely => self.fit_beside(&likely, Some(&fit.digits)),
+            likely => self.fit_beside(&likely),
         }
     }
 
-    /// The same, with captures that digits of unknown length are taken for, and how
-    /// those were settled without them.
-    fn fit_beside(
-        &self,
-        likely: &[(u32, Capture)],
-        digits: Option<&digits::Settled>,
-    ) -> Fit<'_, 't> {
+    /// The same, with captures that digits of unknown length are taken for.
+    fn fit_beside(&self, likely: &[(u32, Capture)]) -> Fit<'_, 't> {
         let most = self.by_length.iter().map(Vec::len).max().unwrap_or(0);
         let most = settle_wiring(most);
         let mut sample = self.sketch.sample(most);
@@ -153,19 +148,18 @@ impl<'t> Batch<'t> {
             .filter_map(|(length, common)| Some((*length, common.pattern.as_ref()?.mask())))
             .collect();
         let classes = self.classes(&live, &common);
-        let fit = self.fit_all(&classes, &states, &patterns, digits);
+        let fit = self.fit_all(&classes, &states, &patterns);
         let doubted = fit.doubted_swaps();
         if doubted.is_empty() {
             return fit;
         }
-        let digits = fit.digits;
         let (mut states, mut live) = (fit.wiring, live);
         for reader in doubted {
             let prior = wiring_prior(self.guessed.contains(&self.readers[reader]));
             states[reader] = States { probability: prior, mixed: false };
             live[reader] = [true; 4];
         }
-        self.fit_all(&self.classes(&live, &common), &states, &patterns, Some(&digits))
+        self.fit_all(&self.classes(&live, &common), &states, &patterns)
     }
 
     /// Fits these classes, and digits of unknown length with them.
@@ -174,9 +168,8 @@ impl<'t> Batch<'t> {
         classes: &Classes<'b>,
         states: &[States],
         patterns: &HashMap<usize, Common>,
-        digits: Option<&digits::Settled>,
     ) -> Fit<'b, 't> {
-        self.fit_digits(classes.len(), digits, |more, likely| {
+        self.fit_digits(classes.len(), |more, likely| {
             Fit::of(self, classes.clone().with(more), states.to_vec(), patterns, likely)
         })
     }

@@ -269,7 +269,7 @@ pub const LENGTHS_COUNTED: f64 = 1e-5;
 
 /// Distinct printed values whose lengths are settled together: of more, a fair
 /// sample, and all are ranked by what it tells. Judgement: settling so many takes
-/// a second or two, measured.
+/// some seconds.
 pub const DIGITS_MOST: usize = 1 << 8;
 
 /// Rounds in which the lengths of printed values are settled at most.

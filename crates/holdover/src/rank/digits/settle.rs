@@ -60,23 +60,18 @@ impl<'t> Batch<'t> {
     /// Fits, and settles the lengths of values with it; `fit` is what fits, with
     /// these classes beside the captures', and what values are likely taken for.
     ///
-    /// The first round counts every length, or those that mattered when they were
-    /// settled `before`; the others those that are likely enough to matter. Before the
-    /// weights count as settled, all are weighed again.
+    /// The first round counts every length, the others those that are likely
+    /// enough to matter. Before the weights count as settled, all are weighed again.
     pub(in crate::rank) fn fit_digits<'b>(
         &'b self,
         counted: usize,
-        before: Option<&Settled>,
         fit: impl Fn(Vec<Class>, &[Likely]) -> Fit<'b, 't>,
     ) -> Fit<'b, 't> {
         if self.digits.is_empty() {
             return fit(Vec::new(), &[]);
         }
         let mut settled = self.start_digits();
-        match before {
-            Some(before) => settled.count_as(before),
-            None => settled.count(0.0),
-        }
+        settled.count(0.0);
         for round in 1.. {
             let classes = self.classes_of(&mut settled, counted);
             let mut fit = fit(classes, &settled.most_likely());
