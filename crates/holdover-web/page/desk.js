@@ -2,24 +2,32 @@
 
 const desk = {compiled: undefined, worker: undefined, asked: new Map(), last: 0, at: undefined, queue: []};
 
-// Five signs in base 85 (RFC 1924, with "," for "<") are four bytes.
-function decoded(text) {
-  const signs = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz!#$%&()*+-;,=>?@^_`{|}~";
-  const value = new Uint8Array(128);
-  for (let i = 0; i < signs.length; i++) value[signs.charCodeAt(i)] = i;
-  const short = (5 - text.length % 5) % 5, whole = text + "~".repeat(short);
-  const bytes = new DataView(new ArrayBuffer(whole.length / 5 * 4));
-  for (let at = 0; at < whole.length; at += 5) {
-    let four = 0;
-    for (let i = at; i < at + 5; i++) four = four * 85 + value[whole.charCodeAt(i)];
-    bytes.setUint32(at / 5 * 4, four);
+// Eleven signs, of the 94 that ASCII prints without "<", are nine bytes: a number
+// of 72 bits, in two halves.
+function decoded(text, length) {
+  const bytes = new Uint8Array(text.length / 11 * 9), half = 2 ** 36;
+  for (let at = 0, to = 0; at < text.length; at += 11, to += 9) {
+    let high = 0, low = 0;
+    for (let i = at; i < at + 11; i++) {
+      const code = text.charCodeAt(i);
+      low = low * 94 + code - (code > 60 ? 33 : 32);
+      const carry = Math.floor(low / half);
+      low -= carry * half;
+      high = high * 94 + carry;
+    }
+    // The fifth byte has four bits of each half.
+    for (let i = 3; i >= 0; i--) {
+      bytes[to + i] = (high / 2 ** (4 + 8 * (3 - i))) % 256;
+      bytes[to + 5 + i] = (low / 2 ** (8 * (3 - i))) % 256;
+    }
+    bytes[to + 4] = high % 16 * 16 + Math.floor(low / 2 ** 32);
   }
-  return new Uint8Array(bytes.buffer, 0, bytes.byteLength - short);
+  return bytes.subarray(0, length);
 }
 
 async function unpack() {
   const packed = document.getElementById("packed");
-  const bytes = decoded(packed.textContent);
+  const bytes = decoded(packed.textContent, +packed.dataset.bytes);
   packed.remove();
   const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
   desk.compiled = await WebAssembly.compile(await new Response(stream).arrayBuffer());
