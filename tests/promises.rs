@@ -79,6 +79,8 @@ const ADVICE: &[&str] = &[
     "Secrets like keys are",
     // The type of the port has no way to write: `crates/cli/machine/port.rs`.
     "It writes no cards and drives no reader",
+    "That is the command `holdover`",
+    "`holdover-sql`, a program of its own",
     // Not tested: the tests are run on Linux.
     "On other systems than Linux",
     "It holds cards, so delete it",
