@@ -83,6 +83,7 @@ def keys(schema: dict, name: str | None = None) -> set[str]:
         ("plan", "Run", answers.Run),
         ("plan", "Lost", answers.Lost),
         ("plan", "Conflict", answers.Conflict),
+        ("plan", "ToRead", answers.ToRead),
         ("plan", "Exposure", answers.Exposure),
         ("plan", "Objective", answers.Objective),
         ("prove", None, answers.Proof),

@@ -186,6 +186,19 @@ class Objective(TypedDict):
     slots: int
 
 
+class ToRead(TypedDict):
+    """A card with a print and no read: read it, and fill in its bits."""
+
+    lines: list[int]
+    door: str | None
+    holder: str | None
+    printed: str
+    state: str
+    counted_on: bool
+    panel_number: str | None
+    note: str
+
+
 class Plan(TypedDict):
     """The panel's slots and what comes of them. `gap` is how much better the best
     plan could be; `mark` is on every sheet of this plan. A copy that hides cards or
@@ -209,13 +222,15 @@ class Plan(TypedDict):
     mark: str
     digest: NotRequired[str]
     masked: NotRequired[bool]
+    to_read: NotRequired[list[ToRead]]
     alternative: NotRequired[dict[str, Any]]
     changes: NotRequired[dict[str, Any]]
 
 
 class Proof(TypedDict):
     """Whether a row comes to what it should; `line` counts from 1. `state` is
-    "blocked" for a card that is to stay shut."""
+    "blocked" for a card that is to stay shut; `unread` is true of one that was not
+    read, of which nothing is proved."""
 
     holds: bool
     expected: dict[str, Any]
@@ -223,6 +238,7 @@ class Proof(TypedDict):
     line: NotRequired[int]
     batch: NotRequired[int]
     state: NotRequired[str]
+    unread: NotRequired[bool]
 
 
 class _Composed(TypedDict):
