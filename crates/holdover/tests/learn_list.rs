@@ -11,6 +11,8 @@ use holdover::bits::Capture;
 use holdover::learn::{ListColumn, match_list};
 use rayon::prelude::*;
 
+use crate::whole::some;
+
 /// Where the numbers of cards come from.
 #[derive(Debug, Clone, Copy)]
 enum Stock {
@@ -81,17 +83,12 @@ fn false_ones(cards: Stock, list: Stock, sites: u64) -> u64 {
     told.count() as u64
 }
 
-/// As many sites as a run has time for.
-fn sites(few: u64) -> u64 {
-    if std::env::var("HOLDOVER_WHOLE").is_ok() { 50 * few } else { few }
-}
-
 #[test]
 fn a_list_of_the_cards_is_found() {
     for (stock, offset, least) in
         [(Stock::Spread, 0, 1.0), (Stock::Boxes, 0, 0.9), (Stock::Spread, 4_000_000, 0.9)]
     {
-        let all = sites(20);
+        let all = some(100);
         let (right, wrong) = found(stock, offset, all);
         println!("{stock:?} plus {offset}: {right} right, {wrong} wrong of {all}");
         assert_eq!(wrong, 0, "{stock:?} plus {offset}");
@@ -107,11 +104,11 @@ fn a_list_of_other_things_is_not() {
             if matches!((cards, list), (Stock::Full, Stock::Full)) {
                 continue;
             }
-            let all = sites(12);
+            let all = some(60);
             let told = false_ones(cards, list, all);
             println!("cards {cards:?}, list {list:?}: {told} of {all}");
             assert_eq!(told, 0, "cards {cards:?}, list {list:?}");
         }
     }
-    assert_eq!(found(Stock::Full, 0, sites(12)), (0, 0));
+    assert_eq!(found(Stock::Full, 0, some(60)), (0, 0));
 }
