@@ -6,27 +6,27 @@ use serde_json::Value;
 
 use crate::holdover::root;
 
-const SITE: &str = "[panel]\nslots = 4\n[[batch]]\nlayout = \"std26\"\nsite = 65\n\
+pub const SITE: &str = "[panel]\nslots = 4\n[[batch]]\nlayout = \"std26\"\nsite = 65\n\
                     cards = \"4000-4999\"\nstate = \"issued\"\n";
 
-fn desk(site: &str, roster: &str) -> Desk {
+pub fn desk(site: &str, roster: &str) -> Desk {
     let mut desk = Desk::new();
     desk.put("site.toml", site);
     desk.put("roster.csv", roster);
     desk
 }
 
-fn plan(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
+pub fn plan(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
     let words = ["plan", "--site", "site.toml", "--roster", "roster.csv", "-o", "plan.json"];
     holdover_args::run(desk, &[&words[..], more].concat())
 }
 
-fn prove(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
+pub fn prove(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
     let words = ["prove", "--plan", "plan.json", "--roster", "roster.csv"];
     holdover_args::run(desk, &[&words[..], more].concat())
 }
 
-fn text(bytes: &[u8]) -> String {
+pub fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).unwrap()
 }
 

@@ -3,8 +3,7 @@
 use holdover_desk::Desk;
 use serde_json::{Value, json};
 
-const SITE: &str = "[panel]\nslots = 4\n[[batch]]\nlayout = \"std26\"\nsite = 65\n\
-                    cards = \"4000-4999\"\nstate = \"issued\"\n";
+use crate::proof::{SITE, desk, plan, prove, text};
 
 /// An invented roster: two cards read, five that were not, one of them blocked.
 const ROSTER: &str = "\
@@ -18,27 +17,6 @@ bits,layout,site,printed,holder,state,reader
 ,,,99001,Ada Dyer,,
 ,,,04777,Flo Reeder,lost,
 ";
-
-fn desk(site: &str, roster: &str) -> Desk {
-    let mut desk = Desk::new();
-    desk.put("site.toml", site);
-    desk.put("roster.csv", roster);
-    desk
-}
-
-fn plan(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
-    let words = ["plan", "--site", "site.toml", "--roster", "roster.csv", "-o", "plan.json"];
-    holdover_args::run(desk, &[&words[..], more].concat())
-}
-
-fn prove(desk: &mut Desk, more: &[&str]) -> holdover_desk::Ran {
-    let words = ["prove", "--plan", "plan.json", "--roster", "roster.csv"];
-    holdover_args::run(desk, &[&words[..], more].concat())
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8(bytes.to_vec()).unwrap()
-}
 
 fn planned(roster: &str) -> Value {
     let made = plan(&mut desk(SITE, roster), &["--format", "json"]);
