@@ -221,3 +221,16 @@ fn the_old_panels_list_tells_what_the_print_does_not() {
     let json: Value = serde_json::from_slice(&made.output).unwrap();
     assert_eq!(json["to_read"][0]["counted_on"], false, "{}", json["to_read"]);
 }
+
+/// Numbers of two kinds begin anew: one print on two cards of one holder.
+#[test]
+fn one_print_on_cards_of_two_kinds_is_two_cards() {
+    let roster = "bits,layout,site,printed,holder\n\
+                  10100000100010000111000011,,,04321,Ada\n,site34,1180,04321,Ada\n\
+                  ,std26,65,04500,Ada\n,site34,1180,04500,Ada\n,std26,65,04321,Ada\n";
+    let to_read = planned(roster)["to_read"].clone();
+    let lines: Vec<Value> =
+        to_read.as_array().unwrap().iter().map(|card| card["lines"].clone()).collect();
+    // The last row is the card that was read: the same kind, site code, holder and print.
+    assert_eq!(lines, [json!([3]), json!([4]), json!([5])]);
+}

@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use holdover::bits::Capture;
+use holdover::decode::Decode;
 use holdover::layout::{Layout, Part, Table};
 use holdover::learn::ListColumn;
 use holdover::plan::{
@@ -68,6 +69,21 @@ fn key(holder: &str, printed: &str) -> Option<(String, String)> {
     (!key.0.is_empty()).then_some(key)
 }
 
+/// Whether a row that was not read may be the card of these bits: it names no other
+/// layout and no other site code.
+fn agrees(cells: &Cells, bits: Option<&Capture>, table: &Table) -> bool {
+    let (layout, site) = (cells.layout.trim(), cells.site.trim());
+    if layout.is_empty() && site.is_empty() {
+        return true;
+    }
+    let decode = bits.zip(table.layout(layout)).and_then(|(bits, l)| Decode::new(l, *bits));
+    let digits = |text: &str| text.trim_start_matches('0').to_owned();
+    decode.is_some_and(|decode| {
+        let own = decode.site().map_or_else(String::new, |own| digits(&own.to_string()));
+        decode.holds() && (site.is_empty() || own == digits(site))
+    })
+}
+
 impl Roster {
     /// Sorts out the rows that were not read.
     ///
@@ -95,18 +111,21 @@ impl Roster {
             }
         }
         let mut mistakes = Vec::new();
-        let mut seen: HashMap<((String, String), RowState), usize> = HashMap::new();
+        let mut seen: HashMap<((String, String), [String; 2], RowState), usize> = HashMap::new();
         for (at_list, one) in unread.into_iter().enumerate() {
             let (key, line) = (one.key(), one.line as usize);
             // A row that was read has the same holder and print: it is that card.
             let cards = key.as_ref().and_then(|key| read.get(key));
-            if let Some([at]) = cards.map(Vec::as_slice) {
+            if let Some([at]) = cards.map(Vec::as_slice)
+                && agrees(&one.cells, self.rows[*at].card.bits(), table)
+            {
                 let RosterRow { card, holder, .. } = self.rows[*at].clone();
                 let cells = Cells { holder: holder.unwrap_or_default(), ..one.cells };
                 self.push(one.line, cells, one.state, card);
                 continue;
             }
-            let place = key.map(|key| (key, one.state));
+            let kind = [&one.cells.layout, &one.cells.site].map(|cell| cell.trim().to_owned());
+            let place = key.map(|key| (key, kind, one.state));
             if let Some(at) = place.as_ref().and_then(|place| seen.get(place)) {
                 self.to_read[*at].lines.push(line);
                 continue;
