@@ -58,12 +58,15 @@ impl Unread {
     }
 
     /// Holder and print, by which two rows are one card; nothing without a holder.
-    fn key(&self) -> Option<(String, String)> {
+    fn key(&self) -> Option<Key> {
         key(&self.cells.holder, &self.cells.printed)
     }
 }
 
-fn key(holder: &str, printed: &str) -> Option<(String, String)> {
+/// Holder and print, however they are spaced.
+type Key = (String, String);
+
+fn key(holder: &str, printed: &str) -> Option<Key> {
     let words = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase();
     let key = (words(holder), words(printed));
     (!key.0.is_empty()).then_some(key)
@@ -100,8 +103,8 @@ impl Roster {
             return Vec::new();
         }
         let told = Told { listed, ..Told::of(&self.rows, table, site) };
-        let mut read: HashMap<(String, String), Vec<usize>> = HashMap::new();
-        let mut known: HashSet<((String, String), Option<Capture>)> = HashSet::new();
+        let mut read: HashMap<Key, Vec<usize>> = HashMap::new();
+        let mut known: HashSet<(Key, Option<Capture>)> = HashSet::new();
         for (at, row) in self.rows.iter().enumerate() {
             let holder = row.holder.as_deref().unwrap_or_default();
             if let Some(key) = key(holder, row.printed.as_deref().unwrap_or_default())
@@ -111,7 +114,7 @@ impl Roster {
             }
         }
         let mut mistakes = Vec::new();
-        let mut seen: HashMap<((String, String), [String; 2], RowState), usize> = HashMap::new();
+        let mut seen: HashMap<(Key, [String; 2], RowState), usize> = HashMap::new();
         for (at_list, one) in unread.into_iter().enumerate() {
             let (key, line) = (one.key(), one.line as usize);
             // A row that was read has the same holder and print: it is that card.
