@@ -1,9 +1,8 @@
-//! What the command is made of: where the crates come from, under which
-//! licences, that nothing in it opens a socket, and that ours hold no
-//! `unsafe`. `.ci/deny.toml` says the same to cargo-deny, for whoever has it and a
-//! database of advisories.
+//! What the command is made of: that nothing in it opens a socket, that every crate
+//! in it was reviewed, and that ours hold no `unsafe`. Licences, sources and versions
+//! are cargo-deny's to check (`.ci/deny.toml`).
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
 
@@ -11,29 +10,9 @@ use serde_json::Value;
 
 use crate::holdover::root;
 
-/// Licences that let anyone do anything but sue, by their SPDX names.
-const PERMISSIVE: [&str; 12] = [
-    "0BSD",
-    "Apache-2.0",
-    "Apache-2.0 WITH LLVM-exception",
-    "BSD-2-Clause",
-    "BSD-3-Clause",
-    "BSL-1.0",
-    "CC0-1.0",
-    "ISC",
-    "MIT",
-    "Unicode-3.0",
-    "Unlicense",
-    "Zlib",
-];
-
 /// Directories of crates whose other side is another language's, and cannot do
 /// without `unsafe`.
 const BOUNDARY: [&str; 3] = ["crates/holdover-c", "crates/holdover-python", "crates/holdover-web"];
-
-/// Crates that are there in two versions, and why.
-const TWICE: [(&str, &str); 1] =
-    [("syn", "the macros of maud are at its second version yet, those of clap at its third")];
 
 /// What every build of the workspace may be made of, tests included. Nothing
 /// is fetched: where the crates for other systems are not there, those for this
@@ -58,96 +37,6 @@ fn metadata() -> Value {
 
 fn packages(metadata: &Value) -> &Vec<Value> {
     metadata["packages"].as_array().unwrap()
-}
-
-/// Whether an expression of SPDX 2.3, Annex D, can be met by permissive
-/// licences alone; `/` is the old way to write OR.
-fn permissive(expression: &str) -> bool {
-    let spaced = expression.replace('/', " OR ").replace('(', " ( ").replace(')', " ) ");
-    let words: Vec<&str> = spaced.split_whitespace().collect();
-    let mut at = 0;
-    let holds = any(&words, &mut at);
-    assert_eq!(at, words.len(), "{expression}");
-    holds
-}
-
-fn any(words: &[&str], at: &mut usize) -> bool {
-    let mut holds = all(words, at);
-    while words.get(*at) == Some(&"OR") {
-        *at += 1;
-        holds |= all(words, at);
-    }
-    holds
-}
-
-fn all(words: &[&str], at: &mut usize) -> bool {
-    let mut holds = one(words, at);
-    while words.get(*at) == Some(&"AND") {
-        *at += 1;
-        holds &= one(words, at);
-    }
-    holds
-}
-
-fn one(words: &[&str], at: &mut usize) -> bool {
-    if words.get(*at) == Some(&"(") {
-        *at += 1;
-        let holds = any(words, at);
-        assert_eq!(words.get(*at), Some(&")"));
-        *at += 1;
-        return holds;
-    }
-    let mut name = words[*at].to_owned();
-    *at += 1;
-    if words.get(*at) == Some(&"WITH") {
-        name += &format!(" WITH {}", words[*at + 1]);
-        *at += 2;
-    }
-    PERMISSIVE.contains(&name.as_str())
-}
-
-#[test]
-fn licences_are_permissive() {
-    assert!(permissive("(Apache-2.0 OR GPL-3.0-only) AND MIT/Unlicense"));
-    assert!(!permissive("MIT AND GPL-3.0-only") && !permissive("LGPL-2.1-or-later"));
-    let metadata = metadata();
-    for package in packages(&metadata) {
-        let licence = package["license"].as_str().unwrap_or("none");
-        assert!(permissive(licence), "{}: {licence}", package["name"]);
-    }
-}
-
-#[test]
-fn crates_come_from_one_registry() {
-    let metadata = metadata();
-    let own = metadata["workspace_members"].as_array().unwrap();
-    for package in packages(&metadata) {
-        match package["source"].as_str() {
-            None => assert!(own.contains(&package["id"]), "{}: by path", package["name"]),
-            Some(source) => assert_eq!(
-                source, "registry+https://github.com/rust-lang/crates.io-index",
-                "{}",
-                package["name"]
-            ),
-        }
-    }
-    // What is fetched is what was looked at: every crate has its checksum.
-    let lock = std::fs::read_to_string(root().join("Cargo.lock")).unwrap();
-    let count = |what: &str| lock.lines().filter(|line| line.starts_with(what)).count();
-    assert_eq!(count("source = "), count("checksum = "));
-}
-
-#[test]
-fn a_crate_is_there_once() {
-    let metadata = metadata();
-    let mut versions: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
-    for package in packages(&metadata) {
-        let text = |key: &str| package[key].as_str().unwrap();
-        versions.entry(text("name")).or_default().insert(text("version"));
-    }
-    let twice: Vec<&str> =
-        versions.iter().filter(|(_, versions)| versions.len() > 1).map(|(name, _)| *name).collect();
-    assert_eq!(twice, TWICE.map(|(name, _)| name));
 }
 
 /// No crate needs a newer compiler than the workspace says, and what the
