@@ -54,8 +54,6 @@ mod table;
 pub mod terminal;
 mod workbook;
 
-use serde::de::DeserializeOwned;
-
 use answer::{Composed, Learned, Plan, Proof, Read};
 pub use fail::{Fail, Outcome};
 pub use formats::Grid;
@@ -123,7 +121,8 @@ impl Desk {
     /// # Errors
     /// What is asked or a file is wrong.
     pub fn learn(&mut self, request: &request::Learn) -> Result<Vec<Learned>, Refused> {
-        self.answers(Request::Learn(request::Learn { format: Format::Json, ..request.clone() }))
+        let request = request::Learn { format: Format::Json, ..request.clone() };
+        self.answered(|host| learn::answers(host, &request))
     }
 
     /// The panel's slots, and what comes of them.
@@ -132,8 +131,7 @@ impl Desk {
     /// What is asked or a file is wrong.
     pub fn plan(&mut self, request: &request::Plan) -> Result<Plan, Refused> {
         let request = request::Plan { format: Format::Json, ..request.clone() };
-        let plans: Vec<Plan> = self.answers(Request::Plan(request))?;
-        plans.into_iter().next().ok_or_else(|| Refused::new("no plan was printed"))
+        self.answered(|host| plan::answer(host, &request))
     }
 
     /// Whether each row comes to what it should.
@@ -141,7 +139,8 @@ impl Desk {
     /// # Errors
     /// What is asked or a file is wrong.
     pub fn prove(&mut self, request: &request::Prove) -> Result<Vec<Proof>, Refused> {
-        self.answers(Request::Prove(request::Prove { format: Format::Json, ..request.clone() }))
+        let request = request::Prove { format: Format::Json, ..request.clone() };
+        self.answered(|host| prove::answers(host, &request))
     }
 
     /// The captures of cards with these numbers.
@@ -149,7 +148,10 @@ impl Desk {
     /// # Errors
     /// What is asked is wrong, or a number does not fit.
     pub fn compose(&mut self, request: &request::Compose) -> Result<Vec<Composed>, Refused> {
-        self.answers(Request::Compose(request::Compose { format: Format::Json, ..request.clone() }))
+        self.answered(|host| match (&request.captures, request.timing.probe) {
+            (None, None) => compose::answers(host, request),
+            _ => Err(Fail::said(OTHER)),
+        })
     }
 
     /// What `does` answers, or why it does not.
@@ -163,15 +165,6 @@ impl Desk {
             ended(host, came.map(|()| Outcome::Done))
         });
         answer.ok_or_else(|| Refused::new(&ran.said))
-    }
-
-    fn answers<T: DeserializeOwned>(&mut self, request: Request) -> Result<Vec<T>, Refused> {
-        let ran = self.run(&request);
-        if !ran.ended {
-            return Err(Refused::new(if ran.said.is_empty() { OTHER } else { &ran.said }));
-        }
-        let lines = ran.output.split(|byte| *byte == b'\n').filter(|line| !line.is_empty());
-        lines.map(|line| serde_json::from_slice(line).map_err(|_| Refused::new(OTHER))).collect()
     }
 }
 

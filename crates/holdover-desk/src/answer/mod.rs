@@ -11,7 +11,9 @@ mod prove;
 mod read;
 mod table;
 
+use holdover::plan::Big;
 use schemars::JsonSchema;
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
 pub use compose::Composed;
@@ -24,6 +26,15 @@ pub use prove::{Came, CaseCame, Place, Proof, SlotsCame};
 pub use read::{Candidate, Card, Evidence, Held, Invalid, InvalidWord, Read, Reading, Verdict};
 pub use table::{Check, Field, FixedValue, Layout, LayoutCheck};
 
+use crate::fail::Fail;
+
+/// An answer of what the library found, which has the same form as JSON.
+pub(crate) fn of<T: DeserializeOwned>(found: &impl Serialize) -> Result<T, Fail> {
+    serde_json::to_value(found)
+        .and_then(serde_json::from_value)
+        .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
+}
+
 /// A whole number of any size: a JSON number where every reader of JSON holds
 /// it exactly, a string of decimal digits beyond. Decimal fields, whose leading
 /// zeros count, and what `--mask` hid are strings too.
@@ -34,6 +45,15 @@ pub enum Number {
     Exact(#[schemars(range(max = 9_007_199_254_740_992_u64))] u64),
     /// Its digits; `*` for each that is hidden, `?` where the bits are no digit.
     Text(#[schemars(regex(pattern = r"^[0-9*?]*$"))] String),
+}
+
+impl From<Big> for Number {
+    fn from(number: Big) -> Number {
+        match number.small().and_then(|small| u64::try_from(small).ok()) {
+            Some(small) if small <= 1 << 53 => Number::Exact(small),
+            _ => Number::Text(number.to_string()),
+        }
+    }
 }
 
 impl Number {
@@ -60,4 +80,13 @@ pub enum CardRef {
         /// Which, from 1.
         batch: u64,
     },
+}
+
+impl From<holdover::plan::CardRef> for CardRef {
+    fn from(card: holdover::plan::CardRef) -> CardRef {
+        match card {
+            holdover::plan::CardRef::Line(line) => CardRef::Line(line as u64),
+            holdover::plan::CardRef::Batch(batch) => CardRef::Batch { batch: batch.batch as u64 },
+        }
+    }
 }

@@ -31,10 +31,9 @@ struct Range {
 
 pub fn run(host: &dyn Host, request: &request::Compose) -> Result<Outcome, Fail> {
     let reading = reading(&request.reading)?;
-    let named = request.captures.iter().chain(&request.tables.0).map(Path::new);
-    files::keep_apart(host, named, &request.timing.faults)?;
     let mut out = std::io::BufWriter::new(host.out());
     if let Some(file) = &request.captures {
+        keep_apart(host, request)?;
         let captures = captures(host, file)?;
         let captures = captures.iter().map(|capture| read_as(reading, capture));
         let captures = captures.collect::<Result<Vec<_>, _>>()?;
@@ -45,39 +44,79 @@ pub fn run(host: &dyn Host, request: &request::Compose) -> Result<Outcome, Fail>
         out.flush()?;
         return Ok(Outcome::Done);
     }
-    let table = files::tables(host, &request.tables.0)?;
-    let layout = files::layout(&table, request.layout.as_deref().unwrap_or_default())?;
-    let ranges = request.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
-    let count = ranges.iter().try_fold(1u128, |count, range| count.checked_mul(range.count));
-    let count = count.filter(|count| *count <= MOST).ok_or_else(|| {
-        Fail::said(format!("the ranges make more than {MOST} captures: shorten one"))
-    })?;
-    let made = (0..count).map(|i| {
-        let values = nth(&ranges, i);
-        let word = layout
-            .compose(values.clone())
-            .map_err(|error| Fail::said(format!("{}: {error}", layout.id())))?;
-        Ok::<_, Fail>((read_as(reading, &word)?, values))
-    });
+    let cards = Cards::of(host, request)?;
     if let Some(form) = request.timing.probe {
-        let captures = made.map(|made| made.map(|(capture, _)| capture));
+        let captures = cards.made().map(|made| made.map(|(capture, _)| capture));
         let captures = captures.collect::<Result<Vec<_>, _>>()?;
         probe::write(host, &mut out, &request.timing, form, &captures)?;
     } else {
         if request.format == Format::Csv {
             let mut csv = csv::Writer::from_writer(&mut out);
-            let fields = layout.fields().iter().map(|field| field.role.name());
+            let fields = cards.layout.fields().iter().map(|field| field.role.name());
             let head: Vec<&str> = ["bits", "layout"].into_iter().chain(fields).collect();
             write_csv(&mut csv, &head)?;
             csv.flush()?;
         }
-        for made in made {
+        for made in cards.made() {
             let (capture, values) = made?;
-            write(&mut out, request, layout, &capture, &values)?;
+            write(&mut out, request, &cards.layout, &capture, &values)?;
         }
     }
     out.flush()?;
     Ok(Outcome::Done)
+}
+
+/// The captures with their fields.
+pub fn answers(host: &dyn Host, request: &request::Compose) -> Result<Vec<Composed>, Fail> {
+    let cards = Cards::of(host, request)?;
+    let answer = |(capture, values): (Capture, Values<'_>)| {
+        composed(&cards.layout, bits(&capture, request.hex), &values)
+    };
+    cards.made().map(|made| made.map(answer)).collect()
+}
+
+/// A field's role and its value, a field each.
+type Values<'r> = Vec<(&'r str, Value)>;
+
+/// The cards asked for, not made yet.
+struct Cards {
+    layout: Layout,
+    reading: Reading,
+    ranges: Vec<Range>,
+    count: u128,
+}
+
+impl Cards {
+    fn of(host: &dyn Host, request: &request::Compose) -> Result<Cards, Fail> {
+        keep_apart(host, request)?;
+        let reading = reading(&request.reading)?;
+        let table = files::tables(host, &request.tables.0)?;
+        let layout = files::layout(&table, request.layout.as_deref().unwrap_or_default())?.clone();
+        let ranges =
+            request.values.iter().map(|text| range(text)).collect::<Result<Vec<_>, _>>()?;
+        let count = ranges.iter().try_fold(1u128, |count, range| count.checked_mul(range.count));
+        let count = count.filter(|count| *count <= MOST).ok_or_else(|| {
+            Fail::said(format!("the ranges make more than {MOST} captures: shorten one"))
+        })?;
+        Ok(Cards { layout, reading, ranges, count })
+    }
+
+    fn made(&self) -> impl Iterator<Item = Result<(Capture, Values<'_>), Fail>> {
+        (0..self.count).map(|i| {
+            let values = nth(&self.ranges, i);
+            let word = self
+                .layout
+                .compose(values.clone())
+                .map_err(|error| Fail::said(format!("{}: {error}", self.layout.id())))?;
+            Ok((read_as(self.reading, &word)?, values))
+        })
+    }
+}
+
+/// No output replaces what is read.
+fn keep_apart(host: &dyn Host, request: &request::Compose) -> Result<(), Fail> {
+    let named = request.captures.iter().chain(&request.tables.0).map(Path::new);
+    files::keep_apart(host, named, &request.timing.faults)
 }
 
 /// What a reader captures of a word.
@@ -155,7 +194,7 @@ fn range(text: &str) -> Result<Range, Fail> {
 }
 
 /// The values of the `i`th capture; the last range runs fastest.
-fn nth(ranges: &[Range], mut i: u128) -> Vec<(&str, Value)> {
+fn nth(ranges: &[Range], mut i: u128) -> Values<'_> {
     let mut values = Vec::with_capacity(ranges.len());
     for range in ranges.iter().rev() {
         let step = i % range.count;
@@ -180,13 +219,10 @@ fn write(
     values: &[(&str, Value)],
 ) -> Result<(), Fail> {
     let bits = bits(capture, request.hex);
-    let value = |role: &str| {
-        values.iter().find(|(name, _)| *name == role).map_or_else(String::new, |v| v.1.to_string())
-    };
     match request.format {
         Format::Text => writeln!(out, "{bits}")?,
         Format::Csv => {
-            let fields = layout.fields().iter().map(|field| value(field.role.name()));
+            let fields = layout.fields().iter().map(|field| text_of(values, field.role.name()));
             let cells: Vec<String> =
                 [bits, layout.id().to_owned()].into_iter().chain(fields).collect();
             let mut csv = csv::Writer::from_writer(&mut *out);
@@ -194,7 +230,7 @@ fn write(
             csv.flush()?;
         }
         Format::Json => {
-            let composed = composed(layout, bits, value);
+            let composed = composed(layout, bits, values);
             serde_json::to_writer(&mut *out, &composed).map_err(std::io::Error::from)?;
             writeln!(out)?;
         }
@@ -202,9 +238,14 @@ fn write(
     Ok(())
 }
 
-fn composed(layout: &Layout, bits: String, value: impl Fn(&str) -> String) -> Composed {
+/// The value of a role, as it was given.
+fn text_of(values: &[(&str, Value)], role: &str) -> String {
+    values.iter().find(|(name, _)| *name == role).map_or_else(String::new, |v| v.1.to_string())
+}
+
+fn composed(layout: &Layout, bits: String, values: &[(&str, Value)]) -> Composed {
     let fields = layout.fields().iter().map(|field| {
-        let text = value(field.role.name());
+        let text = text_of(values, field.role.name());
         let small = text.parse::<u64>().ok().filter(|n| *n < 1 << 53 && field.digits().is_none());
         (field.role.name().to_owned(), small.map_or(Number::Text(text), Number::Exact))
     });

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use holdover::learn::{Learnt, Misread, Options, Sample, learn};
 use holdover_signal::Probe;
 
+use crate::answer::{self, Learned};
 use crate::fail::{Fail, Outcome};
 use crate::host::{Host, Readers};
 use crate::input::headings::is_holder;
@@ -25,47 +26,20 @@ const TOLD: usize = 20;
 /// Captures that are learnt from at most: half a kilobyte of memory each.
 pub const MOST: usize = 1 << 20;
 
+/// What was worked out, and what of.
+struct Worked<'r> {
+    kinds: Vec<Learnt>,
+    samples: Vec<Sample>,
+    page: Option<html::Target<'r>>,
+    outcome: Outcome,
+}
+
 pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
-    if request.format == Format::Csv {
-        return Err(Fail::said("a layout is no CSV: use --format text or json"));
-    }
-    if request.mask && (request.format != Format::Text || request.output.is_some()) {
-        return Err(Fail::said(
-            "a table and JSON say what all samples have in common: --mask goes with --format text \
-             alone",
-        ));
-    }
-    let inputs = || request.inputs.iter().chain(&request.list).map(Path::new);
-    files::keep_apart(host, inputs(), &request.output)?;
-    let target = html::Target::of(host, &request.page, inputs(), &request.output)?;
-    let probe =
-        Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
-    let mut words = Words::of_columns(&request.columns)?;
-    if request.list.is_some() {
-        // A heading may be the list's alone.
-        words.anywhere();
-    }
-    let words = Arc::new(words);
-    let (mut samples, holders, mut outcome) = samples(host, request, &words, &probe)?;
-    if samples.is_empty() {
-        return Err(Fail::said(
-            "no captures in the input: give a CSV with the columns bits and printed, one card a line",
-        ));
-    }
-    let options = Options { id: request.id.clone(), in_order: !request.shuffled };
-    let joined = joined(host, request, &words, (&mut samples, &holders))?;
-    let mut learnt = progress::during(host, "working out layouts", || learn(&samples, &options));
-    for kind in &mut learnt {
-        kind.false_alarms_expected += joined.false_alarms;
-        kind.notes.extend(joined.notes.iter().cloned());
-    }
-    if learnt.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
-        outcome = outcome.max(Outcome::CardsWrong);
-    }
+    let worked = worked(host, request)?;
     // What is written does not hang on who reads what is printed.
-    let written = write_files(host, &learnt, &samples, target.as_ref(), request);
+    let written = write_files(host, &worked, request);
     let mut out = terminal::Page::of(host, request.format == Format::Text);
-    for kind in &learnt {
+    for kind in &worked.kinds {
         match request.format {
             Format::Json => {
                 let line = serde_json::to_string(kind)
@@ -88,14 +62,63 @@ pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
             );
             out.say("next  ", &next)?;
         }
-        if let Some(target) = &target {
+        if let Some(target) = &worked.page {
             let name = target.path().display().to_string();
             out.say("written  ", &name)?;
         }
         care::say(&mut out)?;
         out.flush()?;
     }
-    Ok(outcome)
+    Ok(worked.outcome)
+}
+
+/// The kinds of card themselves; a table and a page that are asked for are written
+/// all the same.
+pub fn answers(host: &dyn Host, request: &request::Learn) -> Result<Vec<Learned>, Fail> {
+    let worked = worked(host, request)?;
+    write_files(host, &worked, request)?;
+    worked.kinds.iter().map(answer::of).collect()
+}
+
+/// Works out the layouts of what is named, once no output would replace any of it.
+fn worked<'r>(host: &dyn Host, request: &'r request::Learn) -> Result<Worked<'r>, Fail> {
+    if request.format == Format::Csv {
+        return Err(Fail::said("a layout is no CSV: use --format text or json"));
+    }
+    if request.mask && (request.format != Format::Text || request.output.is_some()) {
+        return Err(Fail::said(
+            "a table and JSON say what all samples have in common: --mask goes with --format text \
+             alone",
+        ));
+    }
+    let inputs = || request.inputs.iter().chain(&request.list).map(Path::new);
+    files::keep_apart(host, inputs(), &request.output)?;
+    let page = html::Target::of(host, &request.page, inputs(), &request.output)?;
+    let probe =
+        Probe::new(signal::options(&request.probe)?).map_err(|e| Fail::said(e.to_string()))?;
+    let mut words = Words::of_columns(&request.columns)?;
+    if request.list.is_some() {
+        // A heading may be the list's alone.
+        words.anywhere();
+    }
+    let words = Arc::new(words);
+    let (mut samples, holders, mut outcome) = samples(host, request, &words, &probe)?;
+    if samples.is_empty() {
+        return Err(Fail::said(
+            "no captures in the input: give a CSV with the columns bits and printed, one card a line",
+        ));
+    }
+    let options = Options { id: request.id.clone(), in_order: !request.shuffled };
+    let joined = joined(host, request, &words, (&mut samples, &holders))?;
+    let mut kinds = progress::during(host, "working out layouts", || learn(&samples, &options));
+    for kind in &mut kinds {
+        kind.false_alarms_expected += joined.false_alarms;
+        kind.notes.extend(joined.notes.iter().cloned());
+    }
+    if kinds.iter().any(|kind| kind.layout.is_none() || !kind.misread.is_empty()) {
+        outcome = outcome.max(Outcome::CardsWrong);
+    }
+    Ok(Worked { kinds, samples, page, outcome })
 }
 
 /// Gives the samples their rows of the old system's list, where one is named.
@@ -160,18 +183,13 @@ fn samples(
 }
 
 /// Writes the layouts found as a table file, and the page.
-fn write_files(
-    host: &dyn Host,
-    learnt: &[Learnt],
-    samples: &[Sample],
-    target: Option<&html::Target<'_>>,
-    request: &request::Learn,
-) -> Result<(), Fail> {
-    let page = target.map(|target| {
-        (target.path(), crate::learn::page::page(host, learnt, samples, request, target.hide))
+fn write_files(host: &dyn Host, worked: &Worked<'_>, request: &request::Learn) -> Result<(), Fail> {
+    let Worked { kinds, samples, page, .. } = worked;
+    let page = page.as_ref().map(|target| {
+        (target.path(), crate::learn::page::page(host, kinds, samples, request, target.hide))
     });
     let tables: Vec<String> =
-        learnt.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
+        kinds.iter().filter_map(|kind| kind.layout.as_ref()).map(|l| l.to_toml()).collect();
     let table = request.output.as_deref().map(|path| (path, tables.join("\n")));
     let none = table.as_ref().filter(|_| tables.is_empty()).map(|(path, _)| path.display());
     let none = none.map(|name| plain(&name.to_string()));

@@ -26,7 +26,7 @@ use crate::mask::Shown;
 use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::roster::{self, Roster};
-use crate::{files, html, progress, terminal};
+use crate::{answer, files, html, progress, terminal};
 
 /// What a plan is made of.
 struct Given<'r> {
@@ -46,38 +46,79 @@ struct Made {
 }
 
 pub fn run(host: &dyn Host, request: &request::Plan) -> Result<Outcome, Fail> {
+    let done = done(host, request)?;
+    let clean = done.made.plan.is_clean();
+    let mut out = terminal::Page::of(host, request.format == Format::Text);
+    match request.format {
+        Format::Json => writeln!(out, "{}", done.json()?)?,
+        Format::Csv => write!(out, "{}", enrol::csv(&done.rows)?)?,
+        Format::Text => print_text(&mut out, request, &done)?,
+    }
+    out.flush()?;
+    Ok(if clean { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// The plan itself; files that are asked for are written all the same.
+pub fn answer(host: &dyn Host, request: &request::Plan) -> Result<answer::Plan, Fail> {
+    answer::of(&done(host, request)?.json()?)
+}
+
+/// A plan that is made, its files written.
+struct Done<'r> {
+    given: Given<'r>,
+    made: Made,
+    shown: Shown,
+    /// The plan's file.
+    json: Value,
+    /// Of the enrolment list.
+    rows: Vec<[String; 7]>,
+    written: Vec<String>,
+}
+
+/// Plans, and writes the files asked for.
+fn done<'r>(host: &dyn Host, request: &'r request::Plan) -> Result<Done<'r>, Fail> {
     let given = given(host, request)?;
     let made = made(host, request, &given)?;
     let file = file::Written::new(&made.plan, &given.roster)?;
     let shown =
         |mask| Shown { mask, mark: if mask { file.open_mark() } else { file.mark.clone() } };
     let paper = given.page.as_ref().map(|page| (page.path(), shown(page.hide)));
-    let shown = &shown(request.mask);
+    let shown = shown(request.mask);
     let copy = request.mask || request.pseudonyms;
     let json = if copy { file.copy(request.mask) } else { file.json.clone() };
-    let rows: Vec<_> = enrol::rows(&made.plan, &made.list, &given.roster, shown).collect();
+    let rows: Vec<_> = enrol::rows(&made.plan, &made.list, &given.roster, &shown).collect();
     // Everything is worked out before anything is written.
-    let mut files = sheets(request, &given, &made, &json, &rows, shown)?;
+    let mut files = sheets(request, &given, &made, &json, &rows, &shown)?;
     files.extend(paper.map(|(path, shown)| {
         let (plan, roster, other) = (&made.plan, &given.roster, made.other.as_ref());
         (path, page::page(plan, roster, &made.list, other, &shown, request).into_bytes())
     }));
     files::put(host, &files, Readers::Owner)?;
-    let mut out = terminal::Page::of(host, request.format == Format::Text);
+    let written = files.iter().map(|(path, _)| plain(&path.display().to_string())).collect();
+    drop(files);
     if let (true, Some(path)) = (request.format != Format::Text, &request.roster) {
         let (path, notes) = (plain(path), &given.roster.about);
         notes.iter().for_each(|note| terminal::remark(host, &format!("{path}: {note}")));
     }
-    match request.format {
-        Format::Json => print_json(&mut out, json, &given.roster, &made, shown)?,
-        Format::Csv => write!(out, "{}", enrol::csv(&rows)?)?,
-        Format::Text => {
-            let written = files.iter().map(|(path, _)| plain(&path.display().to_string()));
-            print_text(&mut out, request, &given, &made, shown, written)?;
+    Ok(Done { given, made, shown, json, rows, written })
+}
+
+impl Done<'_> {
+    /// The plan's JSON, and what is told of it beside its file.
+    fn json(self) -> Result<Value, Fail> {
+        let Done { given, made, shown, mut json, .. } = self;
+        let to_read = to_read::answers(&given.roster, &made.list, &shown);
+        if !to_read.is_empty() {
+            json["to_read"] = file::value(&to_read)?;
         }
+        if let Some(other) = &made.other {
+            json["alternative"] = file::value(other)?;
+        }
+        if let Some(changes) = &made.changes {
+            json["changes"] = difference::json(changes, &shown);
+        }
+        Ok(json)
     }
-    out.flush()?;
-    Ok(if made.plan.is_clean() { Outcome::Done } else { Outcome::CardsWrong })
 }
 
 /// Reads what is named, once no output would replace any of it.
@@ -179,35 +220,12 @@ fn sheets<'r>(
     Ok(outputs.into_iter().filter_map(|(path, bytes)| Some((path.as_deref()?, bytes))).collect())
 }
 
-fn print_json(
-    out: &mut terminal::Page,
-    mut json: Value,
-    roster: &Roster,
-    made: &Made,
-    shown: &Shown,
-) -> Result<(), Fail> {
-    let to_read = to_read::answers(roster, &made.list, shown);
-    if !to_read.is_empty() {
-        json["to_read"] = file::value(&to_read)?;
-    }
-    if let Some(other) = &made.other {
-        json["alternative"] = file::value(other)?;
-    }
-    if let Some(changes) = &made.changes {
-        json["changes"] = difference::json(changes, shown);
-    }
-    writeln!(out, "{json}")?;
-    Ok(())
-}
-
 fn print_text(
     out: &mut terminal::Page,
     request: &request::Plan,
-    given: &Given<'_>,
-    made: &Made,
-    shown: &Shown,
-    written: impl Iterator<Item = String>,
+    done: &Done<'_>,
 ) -> Result<(), Fail> {
+    let Done { given, made, shown, written, .. } = done;
     text::print(out, &made.plan, &given.roster, &made.list, shown, request.quiet)?;
     if let Some(other) = &made.other {
         out.say("or        ", &text::other(other))?;
@@ -216,7 +234,7 @@ fn print_text(
         difference::print(out, changes, shown)?;
     }
     for path in written {
-        out.say("written  ", &path)?;
+        out.say("written  ", path)?;
     }
     if !request.quiet {
         text::next(out, &made.plan, &given.roster, request)?;

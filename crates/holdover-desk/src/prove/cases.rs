@@ -24,7 +24,6 @@ const INVALID: &str = "invalid";
 
 const HEAD: [&str; 5] = ["bits", "verdict", "layout", "site", "card"];
 
-/// Whether a heading is a name, however it is written.
 /// Whether a heading is that column's: of a capture's own columns every name that
 /// captures have.
 fn is(heading: &str, name: &str) -> bool {

@@ -12,14 +12,16 @@ use holdover::layout::Table;
 use holdover::plan::Plan;
 use holdover::prove as proof;
 use holdover::states::RowState;
-use serde_json::{Value, json};
+use serde_json::Value;
 
+use crate::answer::{self, Came, CaseCame, Number, Place, Proof, SlotsCame};
 use crate::care;
 use crate::fail::{Fail, Outcome};
 use crate::files;
 use crate::formats::write_csv;
 use crate::host::Host;
 use crate::html;
+use crate::mask;
 use crate::plain::plain;
 use crate::request::{self, Format};
 use crate::terminal::{self, BAD, GOOD, in_style};
@@ -48,21 +50,52 @@ pub enum Side {
 }
 
 impl Side {
-    pub fn value(&self) -> Value {
-        // Both have names for keys, and nothing in them fails to be JSON.
+    /// As an answer, without the card numbers where they are to be hidden.
+    fn answer(&self, hide: bool) -> Came {
+        let shown = |number: &String| match hide {
+            true => mask::tail(number),
+            false => number.clone(),
+        };
         match self {
-            Side::Case(answer) => serde_json::to_value(answer).unwrap_or_default(),
-            Side::Card(outcome) => serde_json::to_value(outcome).unwrap_or_default(),
+            Side::Case(case) => Came::Case(CaseCame {
+                verdict: case.verdict.clone(),
+                layout: case.layout.clone(),
+                site: case.site.clone(),
+                card: case.card.as_ref().map(shown),
+            }),
+            Side::Card(card) => Came::Slots(SlotsCame {
+                slots: card.slots.iter().map(|slot| *slot as u32).collect(),
+                site: card.site.map(Number::from),
+                panel_number: card.panel_number.as_ref().map(shown),
+                also: card.also.iter().map(|card| answer::CardRef::from(*card)).collect(),
+                refused: card.refused.clone(),
+            }),
         }
     }
 
-    /// As [`Side::value`], without the card numbers where they are to be hidden.
+    /// The answer as JSON, whose keys are the words that people read.
     pub fn shown(&self, hide: bool) -> Value {
-        hidden(&self.value(), hide)
+        // It has names for keys, and nothing in it fails to be JSON.
+        serde_json::to_value(self.answer(hide)).unwrap_or_default()
     }
 }
 
 impl Row {
+    /// As an answer.
+    fn answer(&self, hide: bool) -> Proof {
+        Proof {
+            row: match self.name {
+                "batch" => Place::Batch(self.number),
+                _ => Place::Line(self.number),
+            },
+            state: (self.state == RowState::Blocked).then(|| self.state.word().to_owned()),
+            holds: self.holds,
+            unread: self.unread,
+            expected: self.expected.answer(hide),
+            got: self.got.answer(hide),
+        }
+    }
+
     /// What it should come to, in words.
     pub fn expected(&self, hide: bool) -> String {
         match self.state {
@@ -114,9 +147,64 @@ impl Proved {
     pub fn is_empty(&self) -> bool {
         self.plan.is_some() && self.rows.iter().all(|row| row.state != RowState::Kept)
     }
+
+    /// What to do after it.
+    pub fn next(&self) -> Option<&'static str> {
+        Some(match (&self.plan, self.failed()) {
+            (None, 0) => return None,
+            (None, _) => {
+                "read the rows' cards again, or mend the table; `holdover table diff` says what a \
+                 change of it does"
+            }
+            (Some(_), 0) if self.unread() > 0 => {
+                "read these cards (`holdover plan` lists them by door and holder), fill in their bits, \
+                 plan again, and prove that plan"
+            }
+            (Some(_), 0) if self.is_empty() => "fill in the roster: a kept card a row",
+            (Some(_), 0) => {
+                "key the worksheet in with someone who reads it back, and try a card of each slot at \
+                 a door: a proof on paper does not test the wiring"
+            }
+            (Some(_), _) => {
+                "mend these cards in the roster, or the ranges in the site file, and plan again: \
+                 nothing is keyed in before"
+            }
+        })
+    }
 }
 
 pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
+    let (proved, written) = proved(host, request)?;
+    let mut out = terminal::Page::of(host, request.format == Format::Text);
+    match request.format {
+        Format::Json => {
+            for row in &proved.rows {
+                let line = serde_json::to_string(&row.answer(request.mask));
+                writeln!(out, "{}", line.map_err(std::io::Error::from)?)?;
+            }
+        }
+        Format::Csv => print_csv(&mut out, &proved.rows, request.mask)?,
+        Format::Text => {
+            print_text(&mut out, &proved, request)?;
+            if let Some(written) = written {
+                out.say("written  ", &written)?;
+            }
+        }
+    }
+    out.flush()?;
+    let all = proved.failed() == 0 && proved.unread() == 0 && !proved.is_empty();
+    Ok(if all { Outcome::Done } else { Outcome::CardsWrong })
+}
+
+/// The rows themselves; files that are asked for are written all the same.
+pub fn answers(host: &dyn Host, request: &request::Prove) -> Result<Vec<Proof>, Fail> {
+    let (proved, _) = proved(host, request)?;
+    Ok(proved.rows.iter().map(|row| row.answer(request.mask)).collect())
+}
+
+/// Proves what is named, once no output would replace any of it, and writes the
+/// page; what is written comes with it.
+fn proved(host: &dyn Host, request: &request::Prove) -> Result<(Proved, Option<String>), Fail> {
     let inputs = || {
         let own = [request.plan.as_deref(), request.site.as_deref()].into_iter().flatten();
         let named = request
@@ -134,52 +222,19 @@ pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
         (_, _, Some(file)) => cases::rows(host, file, request)?,
         _ => return Err(Fail::said("nothing to prove: give --plan and --roster, or --cases")),
     };
-    let rows = &proved.rows;
-    let failed = proved.failed();
-    let unread = proved.unread();
-    let empty = proved.is_empty();
     proved.notes.iter().for_each(|note| terminal::remark(host, note));
     if request.format != Format::Text && proved.plan.is_some() {
         terminal::remark(host, &proved.sum);
-        if empty {
+        if proved.is_empty() {
             terminal::remark(host, NOTHING_PROVED);
         }
-        if unread > 0 {
-            terminal::remark(host, &not_proved(unread));
+        if proved.unread() > 0 {
+            terminal::remark(host, &not_proved(proved.unread()));
         }
     }
     let page = |target: &html::Target<'_>| crate::prove::page::page(&proved, request, target.hide);
     let written = target.map(|target| target.write(host, &page(&target))).transpose()?;
-    let mut out = terminal::Page::of(host, request.format == Format::Text);
-    match request.format {
-        Format::Json => print_json(&mut out, rows, request.mask)?,
-        Format::Csv => print_csv(&mut out, rows, request.mask)?,
-        Format::Text => {
-            print_text(&mut out, &proved, failed, request)?;
-            if let Some(written) = written {
-                out.say("written  ", &written)?;
-            }
-        }
-    }
-    out.flush()?;
-    Ok(if failed == 0 && unread == 0 && !empty { Outcome::Done } else { Outcome::CardsWrong })
-}
-
-fn print_json(out: &mut impl Write, rows: &[Row], mask: bool) -> Result<(), Fail> {
-    for row in rows {
-        let mut object = json!({ row.name: row.number });
-        if row.state == RowState::Blocked {
-            object["state"] = row.state.word().into();
-        }
-        object["holds"] = row.holds.into();
-        if row.unread {
-            object["unread"] = true.into();
-        }
-        object["expected"] = row.expected.shown(mask);
-        object["got"] = row.got.shown(mask);
-        writeln!(out, "{object}")?;
-    }
-    Ok(())
+    Ok((proved, written))
 }
 
 fn print_csv(out: &mut impl Write, rows: &[Row], mask: bool) -> Result<(), Fail> {
@@ -196,10 +251,9 @@ fn print_csv(out: &mut impl Write, rows: &[Row], mask: bool) -> Result<(), Fail>
 fn print_text(
     out: &mut terminal::Page,
     proved: &Proved,
-    failed: usize,
     request: &request::Prove,
 ) -> Result<(), Fail> {
-    let (rows, empty) = (&proved.rows, proved.is_empty());
+    let (rows, failed, empty) = (&proved.rows, proved.failed(), proved.is_empty());
     for row in rows.iter().filter(|row| !row.holds && !row.unread) {
         let line = format!("{} {}", row.name, row.number);
         let what = match row.state {
@@ -227,34 +281,10 @@ fn print_text(
             rows.iter().filter(|row| row.unread).map(|row| row.number as usize).collect();
         out.say("unread  ", &crate::formats::first(&lines))?;
     }
-    if let Some(next) = next(proved, failed) {
+    if let Some(next) = proved.next() {
         out.say("next  ", next)?;
     }
     care::say(out)
-}
-
-/// What to do after a proof.
-fn next(proved: &Proved, failed: usize) -> Option<&'static str> {
-    Some(match (&proved.plan, failed) {
-        (None, 0) => return None,
-        (None, _) => {
-            "read the rows' cards again, or mend the table; `holdover table diff` says what a \
-             change of it does"
-        }
-        (Some(_), 0) if proved.unread() > 0 => {
-            "read these cards (`holdover plan` lists them by door and holder), fill in their bits, \
-             plan again, and prove that plan"
-        }
-        (Some(_), 0) if proved.is_empty() => "fill in the roster: a kept card a row",
-        (Some(_), 0) => {
-            "key the worksheet in with someone who reads it back, and try a card of each slot at \
-             a door: a proof on paper does not test the wiring"
-        }
-        (Some(_), _) => {
-            "mend these cards in the roster, or the ranges in the site file, and plan again: \
-             nothing is keyed in before"
-        }
-    })
 }
 
 /// What cards without a read come to.
@@ -267,37 +297,6 @@ pub fn not_proved(unread: usize) -> String {
 
 /// What a roster without a kept card comes to.
 pub const NOTHING_PROVED: &str = "no kept card, so nothing is proved";
-
-/// Keys whose values are card numbers.
-const SECRET: [&str; 4] = ["card", "panel_number", "identity", "opens"];
-
-/// A value without the card numbers in it.
-fn hidden(value: &Value, hide: bool) -> Value {
-    let Value::Object(map) = value else { return value.clone() };
-    let hidden = map.iter().map(|(key, value)| {
-        let secret = hide && SECRET.contains(&key.as_str());
-        let shown = match value {
-            Value::String(text) if secret => Value::String(crate::mask::tail(text)),
-            Value::Number(number) if secret => {
-                Value::String(crate::mask::tail(&number.to_string()))
-            }
-            Value::Array(list) if secret => {
-                Value::Array(list.iter().map(|item| hidden(item, hide)).collect())
-            }
-            other => hidden_inside(other, hide),
-        };
-        (key.clone(), shown)
-    });
-    Value::Object(hidden.collect())
-}
-
-fn hidden_inside(value: &Value, hide: bool) -> Value {
-    match value {
-        Value::Object(_) => hidden(value, hide),
-        Value::Array(list) => Value::Array(list.iter().map(|v| hidden_inside(v, hide)).collect()),
-        other => other.clone(),
-    }
-}
 
 /// An object as people read it: "layout std26, site 65, card 4321".
 pub fn words(value: &Value) -> String {

@@ -59,8 +59,13 @@ pub fn page(proved: &Proved, request: &request::Prove, hide: bool) -> String {
                 }),
             ]))
             @if unread > 0 { p { (stand(Stand::Bad, &not_proved(unread))) } }
-        @if !proved.sum.is_empty() { p { (proved.sum) } }
-            p { (next(proved, failed)) }
+            @if !proved.sum.is_empty() { p { (proved.sum) } }
+            p {
+                @match proved.next() {
+                    Some(next) => { "Next: " (next) "." }
+                    None => { "Every case comes out as it did before." }
+                }
+            }
         }))
         @if failed > 0 {
             (section("Rows that do not hold", html! {
@@ -95,28 +100,6 @@ pub fn page(proved: &Proved, request: &request::Prove, hide: bool) -> String {
 
 fn name(row: &Row) -> String {
     format!("{} {}", row.name, row.number)
-}
-
-fn next(proved: &Proved, failed: u64) -> &'static str {
-    match (&proved.plan, failed) {
-        (Some(_), 0) if proved.unread() > 0 => {
-            "Next: read the cards that were not read, fill in their bits, plan again, and prove that \
-             plan."
-        }
-        (Some(_), 0) => {
-            "Next: key the worksheet in with someone who reads it back, and try a card of each \
-             slot at a door: a proof on paper does not test the wiring."
-        }
-        (Some(_), _) => {
-            "Next: mend these cards in the roster, or the ranges in the site file, and plan \
-             again; nothing is keyed in before."
-        }
-        (None, 0) => "Every case comes out as it did before.",
-        (None, _) => {
-            "Next: read the rows' cards again, or mend the table; `holdover table diff` says what \
-             a change of it does."
-        }
-    }
 }
 
 /// What was expected beside what came.
