@@ -175,12 +175,20 @@ fn one_capture_said_twice_is_one() {
 
 #[test]
 fn numbers_that_a_spreadsheet_rounded_are_not_used() {
-    let (lines, _) = read(&[("cards.csv", &format!("bits,printed\n{CARD},4.3E+03\n"))], &[]);
-    assert_eq!(lines[0]["verdict"], "identified");
-    assert!(lines[0]["notes"].to_string().contains("what a spreadsheet made of a long number"));
-    assert_eq!(lines[0]["carried"]["printed"], "4.3E+03");
     let dir = tempdir().unwrap();
     let at = |name: &str| dir.path().join(name).to_str().unwrap().to_owned();
+    for (name, cards) in [
+        ("cards.csv", format!("bits,printed\n{CARD},4.3E+03\n")),
+        ("cards.jsonl", format!("{{\"bits\":\"{CARD}\",\"printed\":\"4.3E+03\"}}\n")),
+    ] {
+        let (lines, _) = read(&[(name, &cards)], &[]);
+        assert_eq!(lines[0]["verdict"], "identified");
+        assert!(lines[0]["notes"].to_string().contains("what a spreadsheet made of a long number"));
+        assert_eq!(lines[0]["carried"]["printed"], "4.3E+03");
+        fs::write(at(name), cards).unwrap();
+        let out = run(["learn", &at(name)]);
+        assert!(out.stderr.contains("what a spreadsheet made of a long number"), "{}", out.stderr);
+    }
     fs::write(at("site.toml"), "[panel]\nslots = 4\n").unwrap();
     for rows in [
         format!("bits,printed\n{CARD},4,3E+03\n").replace(",4,", ",4."),

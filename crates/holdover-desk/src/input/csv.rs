@@ -190,7 +190,6 @@ impl Sheet {
         let mut reader = String::new();
         let (mut bits, mut state) = (None, None);
         let mut carried = Vec::with_capacity(self.carried.len());
-        let mut spoilt_notes = Vec::new();
         for (column, cell) in self.columns.iter().zip(cells?) {
             let filled = Some(cell.trim().to_owned()).filter(|cell| !cell.is_empty());
             match column {
@@ -199,13 +198,6 @@ impl Sheet {
                     continue;
                 }
                 Some(what @ (Column::Site | Column::Card | Column::Printed)) => {
-                    let filled = filled.filter(|cell| match spoilt(cell) {
-                        Some(why) => {
-                            spoilt_notes.push(format!("{why}; it is not used"));
-                            false
-                        }
-                        None => true,
-                    });
                     *known_of(&mut known, *what) = filled;
                 }
                 Some(Column::Reader) => reader = filled.unwrap_or_default(),
@@ -219,7 +211,7 @@ impl Sheet {
         let said = super::doubt_note(&known.doubt);
         let mut entry = pasted::cell(&bits)?.entry(&bits, known);
         entry.notes.extend(said);
-        entry.notes.extend(spoilt_notes);
+        entry.leave_out_rounded();
         if !reader.is_empty() {
             entry.observation.reader = reader;
         }

@@ -84,6 +84,7 @@ fn entry(object: &Map<String, Value>, words: &Words) -> Result<Entry, String> {
     too_many_columns(headings.len()).map_or(Ok(()), Err)?;
     let mut entry = pasted::cell(&bits)?.entry(&bits, known);
     entry.notes.extend(notes);
+    entry.leave_out_rounded();
     if let Some(reader) = text("reader") {
         entry.observation.reader = reader;
     }

@@ -63,6 +63,8 @@ pub struct Entry {
     pub state: Option<String>,
     /// What had to be assumed to read it.
     pub notes: Vec<String>,
+    /// Why numbers that stand beside it are not used.
+    pub unused: Vec<String>,
     /// Columns to carry through to the output.
     pub carried: Carried,
 }
@@ -75,12 +77,24 @@ impl From<Observation> for Entry {
             given: None,
             state: None,
             notes: Vec::new(),
+            unused: Vec::new(),
             carried: Carried::default(),
         }
     }
 }
 
 impl Entry {
+    /// Leaves out numbers that a spreadsheet has rounded.
+    fn leave_out_rounded(&mut self) {
+        let known = &mut self.observation.known;
+        for number in [&mut known.site, &mut known.card, &mut known.printed] {
+            if let Some(why) = number.as_deref().and_then(csv::spoilt) {
+                self.unused.push(format!("{why}; it is not used"));
+                *number = None;
+            }
+        }
+    }
+
     /// Adds it to a batch.
     pub fn seen_by(&self, batch: &mut Batch<'_>) {
         let Observation { reader, known, .. } = &self.observation;

@@ -20,7 +20,7 @@ use crate::request::{self, Format};
 use crate::terminal::{self, BAD, FAINT, GOOD, OPEN, Page, STRONG, in_style};
 use crate::{care, draw, files, html, list, mask, progress, signal};
 
-/// Cards left out told one by one; the rest is counted.
+/// Cards left out, and numbers not used, told one by one; the rest is counted.
 const TOLD: usize = 20;
 
 /// Captures that are learnt from at most: half a kilobyte of memory each.
@@ -146,6 +146,7 @@ fn samples(
 ) -> Result<(Vec<Sample>, Holders, Outcome), Fail> {
     let (mut samples, mut holders) = (Vec::new(), Vec::new());
     let mut outcome = Outcome::Done;
+    let mut unused = 0;
     let sheet = (request.sheet.as_deref(), words);
     input::read_sheets(host, &request.inputs, sheet, probe, |event| {
         let Event::Rows(rows) = event else { return Ok(()) };
@@ -157,6 +158,13 @@ fn samples(
                     )));
                 }
                 Ok(entry) => {
+                    for why in &entry.unused {
+                        unused += 1;
+                        if unused <= TOLD {
+                            let place = format!("{}:{}", plain(&row.source), row.line);
+                            terminal::remark(host, &format!("{place}: {why}"));
+                        }
+                    }
                     let mut columns = entry.carried.iter();
                     let holder = columns.find(|(heading, _)| is_holder(words.means(heading)));
                     holders.push(holder.map(|(_, cell)| cell.to_owned()));
@@ -179,6 +187,9 @@ fn samples(
         }
         Ok(())
     })?;
+    if unused > TOLD {
+        terminal::remark(host, &format!("and {} more numbers are not used", unused - TOLD));
+    }
     Ok((samples, holders, outcome))
 }
 

@@ -16,5 +16,6 @@ pub fn of(
     gaps: Option<&Gaps<'_>>,
 ) -> Vec<String> {
     let counted = entry.digits.is_none();
-    say::notes(&entry.observation, &entry.notes, counted, answer, site, gaps)
+    let assumed = [&entry.notes[..], &entry.unused].concat();
+    say::notes(&entry.observation, &assumed, counted, answer, site, gaps)
 }
