@@ -145,19 +145,8 @@ pub fn read(
 ) -> Result<Roster, Fail> {
     let Lines { lines, mut mistakes, about } = split(host, path, choice, words)?;
     let all = lines.len() + mistakes.len();
-    let mut rows: Vec<(u64, Cells, RowState)> = Vec::new();
-    for (line, cells) in lines {
-        let numbers = [&cells.site, &cells.card, &cells.printed];
-        if let Some(why) = numbers.into_iter().find_map(|cell| spoilt(cell)) {
-            mistakes.push((line, why));
-            continue;
-        }
-        match site.states.of(&cells.state) {
-            Ok(_) if !cells.unsure.trim().is_empty() => mistakes.push((line, UNSURE.to_owned())),
-            Ok(state) => rows.push((line, cells, state)),
-            Err(why) => mistakes.push((line, why.to_string())),
-        }
-    }
+    let (rows, refused) = with_states(lines, site);
+    mistakes.extend(refused);
     // Captures are told apart by all of them together.
     let mut batch = Batch::new(table, Some(site));
     let mut entries: Vec<Option<Entry>> = Vec::with_capacity(rows.len());
@@ -218,14 +207,9 @@ pub fn read(
             // Said already.
             _ => continue,
         };
+        let capture = observation.as_ref().map(|observation| observation.capture);
         let card = decode.and_then(|decode| match decode {
-            None => {
-                let capture = observation.as_ref().map(|observation| observation.capture);
-                let again = |capture| learn_again(cells.layout.trim(), table, capture);
-                let why = capture.and_then(again);
-                let why = why.unwrap_or_else(|| "fits no layout".to_owned());
-                Ok(RosterCard::Unfit { why, bits: capture })
-            }
+            None => Ok(unfit(cells.layout.trim(), table, capture)),
             Some(decode) => {
                 roster.notes.extend(told(line, &cells, &decode));
                 of_word(table, &decode)
@@ -241,6 +225,34 @@ pub fn read(
         return Err(sheet::refused(path, all, mistakes));
     }
     Ok(roster)
+}
+
+/// Something said of a line.
+type Said = (u64, String);
+
+/// The rows with their states, and what is wrong with the others.
+fn with_states(lines: Vec<(u64, Cells)>, site: &Site) -> (Vec<(u64, Cells, RowState)>, Vec<Said>) {
+    let (mut rows, mut mistakes) = (Vec::with_capacity(lines.len()), Vec::new());
+    for (line, cells) in lines {
+        let numbers = [&cells.site, &cells.card, &cells.printed];
+        if let Some(why) = numbers.into_iter().find_map(|cell| spoilt(cell)) {
+            mistakes.push((line, why));
+            continue;
+        }
+        match site.states.of(&cells.state) {
+            Ok(_) if !cells.unsure.trim().is_empty() => mistakes.push((line, UNSURE.to_owned())),
+            Ok(state) => rows.push((line, cells, state)),
+            Err(why) => mistakes.push((line, why.to_string())),
+        }
+    }
+    (rows, mistakes)
+}
+
+/// A card of no layout, or of one that has to be learnt again.
+fn unfit(layout: &str, table: &Table, capture: Option<Capture>) -> RosterCard {
+    let why = capture.and_then(|capture| learn_again(layout, table, capture));
+    let why = why.unwrap_or_else(|| "fits no layout".to_owned());
+    RosterCard::Unfit { why, bits: capture }
 }
 
 /// The capture of a row, with what is known of it; `None` of a row without bits.

@@ -70,13 +70,6 @@ fn split(room: &[u8], name: usize) -> Option<(&str, &[u8])> {
     Some((std::str::from_utf8(name).ok()?, rest))
 }
 
-/// The version of this interface and of what the commands print
-/// ([`holdover_desk::SCHEMA`]).
-#[cfg_attr(target_family = "wasm", unsafe(no_mangle))]
-pub extern "C" fn schema() -> u32 {
-    holdover_desk::SCHEMA
-}
-
 /// Room for so many bytes, zeroed, to be written before the next call; null
 /// where there is not as much.
 #[cfg_attr(target_family = "wasm", unsafe(no_mangle))]
@@ -210,7 +203,6 @@ mod tests {
         clear();
         names();
         assert_eq!(told(), b"[]");
-        assert_eq!(schema(), holdover_desk::SCHEMA);
     }
 
     #[test]
