@@ -346,9 +346,136 @@ fn a_blocked_card_that_fits_no_layout_is_tried_too() {
         let made = plan(&mut desk, &[]);
         assert_eq!(made.code, code, "{}", text(&made.output));
         assert_eq!(text(&made.output).contains("blocked-opens"), !checks);
+        let said = text(&made.output).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(said.contains("its bits fit no layout"), "{said}");
+        // Shut to those bits, and to the card nobody knows.
         let proved = prove(&mut desk, &[]);
-        assert_eq!(proved.code, code, "{}", text(&proved.output));
+        assert_eq!(proved.code, 1, "{}", text(&proved.output));
+        assert_eq!(text(&proved.output).contains("1 card was not read"), checks);
         let shown = text(&proved.output);
         assert_eq!(shown.contains("is blocked, and opens"), !checks, "{shown}");
     }
+}
+
+fn bits(site: u32, card: u32) -> String {
+    let words = ["compose", "std26", &format!("site={site}"), &format!("card={card}")];
+    text(&holdover_args::run(&mut Desk::new(), &words).output).trim().to_owned()
+}
+
+/// The same with one bit wrong.
+fn flipped(bits: &str, at: usize) -> String {
+    let flip = |(i, bit)| if i + 1 == at { if bit == '0' { '1' } else { '0' } } else { bit };
+    bits.chars().enumerate().map(flip).collect()
+}
+
+#[test]
+fn a_blocked_card_that_was_misread_is_cut_out_by_its_print() {
+    let misread = flipped(&bits(65, 4500), 16);
+    let roster = format!(
+        "bits,printed,holder,state\n{},04321,Ada Dyer,kept\n{misread},04500,Bo Weaver,stolen\n",
+        bits(65, 4321)
+    );
+    let mut desk = desk(SITE, &roster);
+    let made = plan(&mut desk, &["--enrolment", "list.csv"]);
+    let said = text(&made.output);
+    assert!(said.contains("line 3, Bo Weaver, print 04500: blocked"), "{said}");
+    let list = text(desk.get("list.csv").unwrap());
+    assert!(list.contains("cards 4322 to 4499") && list.contains("cards 4501 to 4999"), "{list}");
+    let proved = prove(&mut desk, &[]);
+    assert_eq!(proved.code, 1, "{}", text(&proved.output));
+    assert!(text(&proved.output).contains("unread  line 3"), "{}", text(&proved.output));
+    // Of a length that nothing kept has, and without a print, it opens nothing.
+    let other = roster.replace(&format!("{misread},04500"), "0x1A2B3C4D5/37,");
+    desk.put("roster.csv", other);
+    assert_eq!(plan(&mut desk, &[]).code, 0);
+    assert_eq!(prove(&mut desk, &[]).code, 0);
+}
+
+/// ISO/IEC 14443-3:2018, 6.5.4: four bytes, which readers send in either order, and
+/// 08 in front of a random number (from memory).
+#[test]
+fn one_serial_number_kept_and_blocked_opens_and_a_random_one_never_does() {
+    let roster = |state: &str| {
+        format!(
+            "bits,layout,holder,state\n0x3C6DA5D7/32,serial32,Ada Dyer,kept\n\
+             0xD7A56D3C/32,serial32,Ada Dyer,{state}\n0x5BD3EF92/32,serial32,Cy Fuller,kept\n"
+        )
+    };
+    let mut desk = desk("[panel]\nslots = 4\nmax_digits = 10\n", &roster("stolen"));
+    let made = plan(&mut desk, &[]);
+    let said = text(&made.output);
+    assert!(made.code == 1 && said.contains("blocked-opens"), "{said}");
+    assert!(said.contains("line 3 is blocked and line 2 kept, and they are one card"), "{said}");
+    let proved = prove(&mut desk, &[]);
+    assert!(proved.code == 1, "{}", proved.said);
+    assert!(text(&proved.output).contains("is blocked, and opens"), "{}", text(&proved.output));
+    desk.put("roster.csv", roster("kept"));
+    assert_eq!(plan(&mut desk, &[]).code, 0);
+    assert_eq!(prove(&mut desk, &[]).code, 0);
+    desk.put("roster.csv", roster("kept").replace("0x5BD3EF92", "0x08D3EF92"));
+    plan(&mut desk, &[]);
+    let proved = prove(&mut desk, &[]);
+    assert!(proved.code == 1 && text(&proved.output).contains("random"), "{}", proved.said);
+}
+
+#[test]
+fn what_a_reader_does_to_its_bits_is_said_before_the_cut_over() {
+    let inverted = |card: u32| -> String {
+        bits(65, card).chars().map(|bit| if bit == '0' { '1' } else { '0' }).collect()
+    };
+    let rows: String =
+        (4321..4325).map(|card| format!("{},0{card},gate\n", inverted(card))).collect();
+    let mut desk = desk(SITE, &format!("bits,printed,reader\n{rows}"));
+    let made = plan(&mut desk, &["--cutover", "day.txt"]);
+    let said = "reader gate sends every bit inverted";
+    assert!(text(&made.output).contains(said), "{}", text(&made.output));
+    assert!(text(desk.get("day.txt").unwrap()).contains(said));
+    let proved = prove(&mut desk, &[]);
+    assert!(proved.said.contains(said), "{}", proved.said);
+}
+
+#[test]
+fn a_blocked_card_with_the_number_of_a_boxed_one_is_said() {
+    let card = |site, card, state: &str| format!("{},{state}\n", bits(site, card));
+    let roster = ["bits,state\n".to_owned(), card(65, 4321, "kept"), card(66, 4322, "kept")];
+    let roster = roster.concat() + &card(66, 5005, "stolen") + &card(65, 5005, "boxed");
+    let made = plan(&mut desk("[panel]\nslots = 4\n", &roster), &[]);
+    let said = text(&made.output).split_whitespace().collect::<Vec<_>>().join(" ");
+    let part = "line 4 is blocked, and would open as the boxed card of panel number 05005";
+    assert!(said.contains(part), "{said}");
+}
+
+#[test]
+fn columns_that_say_states_are_not_passed_over() {
+    let (ada, bo) = (bits(65, 4321), bits(65, 4322));
+    for (heading, words) in [("Zustand", ["", "lost"]), ("active", ["TRUE", "FALSE"])] {
+        let [first, second] = words;
+        let roster = format!("bits,{heading}\n{ada},{first}\n{bo},{second}\n");
+        let mut desk = desk(SITE, &roster);
+        let made = plan(&mut desk, &[]);
+        assert!(made.code == 2, "{}", text(&made.output));
+        assert!(made.said.contains(&format!("--column \"{heading}=state\"")), "{}", made.said);
+        // What is said mends it.
+        let states = "[states]\ntrue = \"kept\"\nfalse = \"blocked\"\n";
+        desk.put("site.toml", format!("{SITE}{states}"));
+        let made = plan(&mut desk, &["--column", &format!("{heading}=state")]);
+        assert!(text(&made.output).contains("1 kept, 0 boxed, 1 blocked"), "{}", made.said);
+    }
+    // Remarks are none.
+    let made = plan(&mut desk(SITE, &format!("bits,remark\n{ada},lost\n{bo},at the gate\n")), &[]);
+    assert_eq!(made.code, 0, "{}", made.said);
+    // Never the opposite of what is written.
+    let made = plan(&mut desk(SITE, &format!("bits,state\n{ada},inactive\n")), &[]);
+    assert!(made.code == 2 && !made.said.contains("did you mean"), "{}", made.said);
+}
+
+#[test]
+fn a_changed_roster_is_planned_again() {
+    let roster = format!("bits,state\n{},kept\n{},kept\n", bits(65, 4321), bits(65, 4322));
+    let mut desk = desk(SITE, &roster);
+    plan(&mut desk, &[]);
+    let changed = roster.rsplit_once("kept").unwrap().0.to_owned() + "stolen\n";
+    desk.put("roster.csv", changed);
+    let shown = text(&prove(&mut desk, &[]).output);
+    assert!(shown.contains("plan again with this roster"), "{shown}");
 }

@@ -205,7 +205,8 @@ fn the_old_panels_list_tells_what_the_print_does_not() {
     assert_eq!(of(0), (json!(format!("{:05}", number(6))), how.clone()), "{}", made.said);
     assert_eq!(of(1), (json!(format!("{:05}", number(7))), how));
     assert!(
-        made.said.contains("of list.csv, 1 of 9 rows are of nobody in the roster (line 10)"),
+        made.said
+            .contains("of list.csv, 1 of 9 rows are matched with no row of the roster (line 10)"),
         "{}",
         made.said
     );

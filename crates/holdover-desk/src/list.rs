@@ -79,7 +79,18 @@ pub fn read(host: &dyn Host, path: &str, words: &Words) -> Result<(List, Vec<Str
         )));
     }
     columns.truncate(COLUMNS);
-    let notes = sheet.notes.iter().map(|note| format!("{name}: {note}")).collect();
+    let mut notes: Vec<String> = sheet.notes.iter().map(|note| format!("{name}: {note}")).collect();
+    for own in &sheet.headings {
+        let not_taken = match column_of(words.means(own)) {
+            Some(Column::State) => "whether a card is kept or blocked",
+            Some(Column::Site) => "site codes",
+            _ => continue,
+        };
+        notes.push(format!(
+            "{name}: the column {:?} is not used: {not_taken} must be in the roster",
+            plain(own.trim())
+        ));
+    }
     let lines = sheet.rows.iter().map(|(line, _)| *line).collect();
     Ok((List { name, columns, holders, prints, lines }, notes))
 }
@@ -135,7 +146,8 @@ impl List {
         let lines: Vec<usize> = others.map(|(_, line)| *line as usize).collect();
         (!lines.is_empty()).then(|| {
             format!(
-                "of {}, {} of {} rows are of nobody in the roster ({})",
+                "of {}, {} of {} rows are matched with no row of the roster ({}): nobody there has \
+                 their holder or print, or several rows of the list have it",
                 self.name,
                 lines.len(),
                 self.lines.len(),

@@ -5,6 +5,7 @@ mod kinds;
 mod notes;
 mod prints;
 mod unread;
+mod wiring;
 
 use std::collections::{HashMap, HashSet};
 
@@ -22,6 +23,7 @@ use self::notes::Note;
 use self::prints::Prints;
 pub use self::unread::ToRead;
 use self::unread::Unread;
+use self::wiring::Wiring;
 use crate::fail::Fail;
 use crate::host::Host;
 use crate::input::csv::spoilt;
@@ -45,6 +47,8 @@ pub struct Roster {
     notes: Vec<Note>,
     /// What there is to say of the file: its sheet, its headings.
     pub about: Vec<String>,
+    /// What readers do to the bits of the cards.
+    pub wiring: Vec<String>,
     /// Lines that name numbers, and have no bits.
     numbered: HashSet<usize>,
     /// What is wrong with its prints, once they are checked.
@@ -67,12 +71,13 @@ impl Roster {
         self.prints = print_trouble(table, &self.rows);
     }
 
-    /// What there is to say of its rows: what is wrong with their prints, and
-    /// what had to be assumed.
+    /// What there is to say of its rows: what readers do to them, what is wrong with
+    /// their prints, and what had to be assumed.
     pub fn said(&self, table: &Table, shown: &Shown) -> Vec<String> {
         let (rows, numbered) = (&self.rows[..], &self.numbered);
         let prints = Prints { table, rows, numbered, shown }.said(&self.prints);
-        prints.into_iter().chain(notes::said(&self.notes, shown)).collect()
+        let assumed = notes::said(&self.notes, shown);
+        self.wiring.iter().cloned().chain(prints).chain(assumed).collect()
     }
 
     /// Lines of whose print and bits one is wrong.
@@ -143,7 +148,7 @@ pub fn read(
     table: &Table,
     site: &Site,
 ) -> Result<Roster, Fail> {
-    let Lines { lines, mut mistakes, about } = split(host, path, choice, words)?;
+    let Lines { lines, mut mistakes, about } = split(host, path, choice, words, &site.states)?;
     let all = lines.len() + mistakes.len();
     let (rows, refused) = with_states(lines, site);
     mistakes.extend(refused);
@@ -169,21 +174,24 @@ pub fn read(
     }
     let mut progress = Progress::of_rows(host, "reading the cards", rows.len());
     let mut kinds = Kinds::new(table);
+    let mut wiring = Wiring::default();
     let mut taken = Vec::with_capacity(rows.len());
     for ((line, cells, _), observation) in rows.iter().zip(&observations) {
         progress.add(1);
         taken.push(observation.as_ref().map(|observation| {
             let answer = fit.answer(observation);
+            wiring.add(&observation.reader, &answer);
             by_capture(*line, cells, table, observation, &answer, &mut kinds)
         }));
     }
     let decided = kinds.decide();
-    let mut roster = Roster { notes: kinds.notes(), about, ..Roster::default() };
+    let wiring = wiring.said();
+    let mut roster = Roster { notes: kinds.notes(), about, wiring, ..Roster::default() };
     let mut unread: Vec<Unread> = Vec::new();
     for (((line, cells, state), observation), taken) in
         rows.into_iter().zip(&observations).zip(taken)
     {
-        let decode = match (taken, observation) {
+        let decode: Result<Option<Decode<'_>>, String> = match (taken, observation) {
             (Some(Ok(Taken::Kind(kind))), Some(observation)) => {
                 let layout = decided.get(&kind);
                 Ok(layout.and_then(|layout| Decode::new(layout, observation.capture)))
@@ -207,6 +215,9 @@ pub fn read(
             // Said already.
             _ => continue,
         };
+        if state == RowState::Blocked && matches!(decode, Ok(None)) {
+            unread.push(Unread { line, cells: cells.clone(), state });
+        }
         let capture = observation.as_ref().map(|observation| observation.capture);
         let card = decode.and_then(|decode| match decode {
             None => Ok(unfit(cells.layout.trim(), table, capture)),

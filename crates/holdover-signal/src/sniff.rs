@@ -52,6 +52,10 @@ pub fn sniff(bytes: &[u8]) -> Option<InputKind> {
     if !timed && lines < 2 && !numbered || foreign(&layout.names) {
         return None;
     }
+    // Captures may stand in a table without a header, and are no times.
+    if timed && numbered && bytes.split(|byte| *byte == b'\n').take(8).any(begins_with_capture) {
+        return None;
+    }
     Some(match layout.step {
         Some(_) => InputKind::CsvSamples,
         None => InputKind::CsvChanges,
@@ -63,6 +67,13 @@ fn foreign(names: &[String]) -> bool {
     ["bits", "card", "site", "printed", "layout", "holder"]
         .iter()
         .any(|word| names.iter().any(|n| n.trim().eq_ignore_ascii_case(word)))
+}
+
+/// Whether a row's first cell is a capture: as a time it would be years away, or
+/// begin with zeros.
+fn begins_with_capture(row: &[u8]) -> bool {
+    let cell = row.split(|byte| b",;\t".contains(byte)).next().unwrap_or_default().trim_ascii();
+    cell.len() >= 16 && cell.iter().all(|byte| b"01".contains(byte))
 }
 
 /// Whether the first word is a dump's.
@@ -103,6 +114,8 @@ mod tests {
             ("D0,D1\n1,1\n1,1\n1,0\n", Some(InputKind::CsvSamples)),
             ("sample,D0,D1\n0,1,1\n1,1,0\n2,1,1\n", Some(InputKind::CsvSamples)),
             ("0110\n1010\n", None),
+            ("12 cards\n10100000100010000111000011,4321\n10100000100010000111000101,4322\n", None),
+            ("12 cards\n10100000100010000111000011,65,1\n10100000100010000111000101,65,0\n", None),
             ("bits\n0110\n", None),
             ("layout,site,card\nstd26,65,4321\n", None),
             ("", None),

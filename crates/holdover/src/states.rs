@@ -98,7 +98,9 @@ impl States {
 
     fn unknown(&self, cell: &str, word: &str) -> UnknownState {
         let fixed = WORDS.iter().map(|(known, _)| *known);
-        let near = nearest(word, fixed.chain(self.own.keys().map(String::as_str)));
+        // What stands in front of a word turns its meaning: "inactive", "not issued".
+        let known = fixed.chain(self.own.keys().map(String::as_str));
+        let near = nearest(word, known.filter(|known| !word.ends_with(known)));
         let own: Vec<&str> = self.own.keys().map(String::as_str).take(20).collect();
         UnknownState {
             word: crate::file::short(cell.trim()),

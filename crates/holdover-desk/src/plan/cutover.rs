@@ -7,6 +7,7 @@ use holdover::plan::{Plan, RowState};
 use crate::mask::Shown;
 use crate::plain::plain;
 use crate::roster::Roster;
+use crate::terminal;
 
 /// Blocked cards listed to be tried at a door; the rest is counted (judgement, no
 /// source: more are not at hand).
@@ -53,6 +54,11 @@ pub fn sheet(plan: &Plan, roster: &Roster, shown: &Shown) -> String {
     if !to_read.is_empty() {
         line("[ ] these cards are read, and the plan is made again with their bits:");
         to_read.iter().for_each(|card| line(card));
+    }
+    for reader in &roster.wiring {
+        for (i, text) in terminal::wrap(reader, 80).iter().enumerate() {
+            line(&format!("{} {text}", if i == 0 { "[ ]" } else { "   " }));
+        }
     }
     line("[ ] holders of cards to be reissued are told, and their new cards lie ready");
     line("[ ] the manager and whoever answers alarms know the day and the hour");

@@ -97,8 +97,9 @@ fn done<'r>(host: &dyn Host, request: &'r request::Plan) -> Result<Done<'r>, Fai
     let written = files.iter().map(|(path, _)| plain(&path.display().to_string())).collect();
     drop(files);
     if let (true, Some(path)) = (request.format != Format::Text, &request.roster) {
-        let (path, notes) = (plain(path), &given.roster.about);
-        notes.iter().for_each(|note| terminal::remark(host, &format!("{path}: {note}")));
+        let (path, roster) = (plain(path), &given.roster);
+        let notes = roster.about.iter().chain(&roster.wiring);
+        notes.for_each(|note| terminal::remark(host, &format!("{path}: {note}")));
     }
     Ok(Done { given, made, shown, json, rows, written })
 }

@@ -230,13 +230,16 @@ pub fn next(
         }
         (true, _) if plan.kept() == 0 => &fill_in(request),
         (false, _) => {
-            "mend the conflicts and the lost cards in the roster or the site file, then plan again"
+            "mend the conflicts and the lost cards in the roster or the site file, and read the \
+             cards that fit no layout once more, then plan again"
         }
         (true, None) => "write the plan with -o plan.json, then `holdover prove` it on the roster",
-        (true, Some(_)) => {
-            "`holdover prove --plan … --roster …` runs every card through the slots; key the \
-             worksheet in with someone who reads it back"
-        }
+        (true, Some(path)) => &format!(
+            "`holdover prove --plan {} --roster {}` runs every card through the slots; key the \
+             worksheet in with someone who reads it back",
+            plain(&path.display().to_string()),
+            plain(request.roster.as_deref().unwrap_or("…"))
+        ),
     };
     out.say("next      ", next)?;
     Ok(())

@@ -17,7 +17,7 @@ const TOLD: usize = 20;
 const ON_PAGE: usize = 200;
 
 /// What to do with them.
-pub const MEND: &str = "read them, fill in their bits, and plan again";
+pub const MEND: &str = "read what is listed, fill in the bits, and plan again";
 
 /// A card to read, with the panel number it is counted on as.
 pub struct Line<'r> {

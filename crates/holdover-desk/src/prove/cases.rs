@@ -107,7 +107,7 @@ pub fn rows(host: &dyn Host, file: &str, request: &request::Prove) -> Result<Pro
             Row { name: "line", number, state, holds, unread: false, expected, got, bits }
         })
         .collect();
-    Ok(Proved { rows, table, plan: None, sum: String::new(), notes: Vec::new() })
+    Ok(Proved { rows, table, plan: None, sum: String::new(), notes: Vec::new(), stale: false })
 }
 
 /// Today's answer as a case: the layout only where it can be asked for.

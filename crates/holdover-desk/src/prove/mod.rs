@@ -130,6 +130,8 @@ pub struct Proved {
     pub sum: String,
     /// What there is to say of the files.
     pub notes: Vec<String>,
+    /// The roster is not the one that the plan and its sheets were made for.
+    pub stale: bool,
 }
 
 impl Proved {
@@ -159,6 +161,10 @@ impl Proved {
             (Some(_), 0) if self.unread() > 0 => {
                 "read these cards (`holdover plan` lists them by door and holder), fill in their bits, \
                  plan again, and prove that plan"
+            }
+            (Some(_), 0) if self.stale => {
+                "plan again with this roster, and write the sheets and the enrolment list anew: \
+                 those of this plan are of the roster as it was"
             }
             (Some(_), 0) if self.is_empty() => "fill in the roster: a kept card a row",
             (Some(_), 0) => {
@@ -304,7 +310,9 @@ pub fn words(value: &Value) -> String {
         Value::Object(map) => {
             let parts: Vec<String> = map
                 .iter()
-                .filter(|(_, value)| !value.is_null())
+                .filter(|(_, value)| {
+                    !value.is_null() && value.as_array().is_none_or(|a| !a.is_empty())
+                })
                 .map(|(key, value)| match (key.as_str(), value) {
                     ("also", Value::Array(cards)) => {
                         let cards: Vec<String> = cards

@@ -1,6 +1,6 @@
 //! A roster through a plan's slots.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 use std::path::Path;
 
 use holdover::bits::Capture;
@@ -56,8 +56,8 @@ pub fn rows(
     )?;
     let (choice, words) = (request.sheet.as_deref(), (&words, list.as_ref()));
     let read = roster::read(host, roster, choice, words, plan.table(), &site)?;
-    let mut notes: Vec<String> =
-        read.about.iter().map(|note| format!("{}: {note}", plain(roster))).collect();
+    let notes = read.about.iter().chain(&read.wiring);
+    let mut notes: Vec<String> = notes.map(|note| format!("{}: {note}", plain(roster))).collect();
     if edited {
         let departures = plan.departures();
         let what = match departures.is_empty() {
@@ -68,13 +68,17 @@ pub fn rows(
             "{name} was changed by hand: its slots, panel, table and batches are taken as they \
              stand: {what}"
         ));
-    } else if made_for.is_some_and(|told| told != file::short(&file::roster(&read), 16)) {
+    }
+    let stale = made_for.is_some_and(|told| told != file::short(&file::roster(&read), 16));
+    if stale && !edited {
         notes.push(format!("{} is not the roster that {name} was made for", plain(roster)));
     }
     let (sum, unread) = (read.sum(), read.unread());
     let unplanned = read.to_read.iter().filter(|card| !card.is_counted_on());
     let unplanned: Vec<Row> = unplanned.flat_map(rows_of).collect();
     let rows = read.rows;
+    // A blocked card that was misread has a row: its bits are tried all the same.
+    let tried: HashSet<u64> = rows.iter().map(|row| row.line as u64).collect();
     let proofs = progress::during(host, "proving", || prove(&plan, &rows))
         .map_err(|error| Fail::said(format!("{}: {error}", plain(roster))))?;
     // Lines ascend. The roster itself is not needed any more.
@@ -101,9 +105,9 @@ pub fn rows(
             Row { name, number: number as u64, state, holds, unread, expected, got, bits }
         })
         .collect();
-    rows.extend(unplanned);
+    rows.extend(unplanned.into_iter().filter(|row| !tried.contains(&row.number)));
     rows.sort_by_key(|row| (row.name == "batch", row.number));
-    Ok(Proved { rows, table: plan.table().clone(), plan: Some(plan), sum, notes })
+    Ok(Proved { rows, table: plan.table().clone(), plan: Some(plan), sum, notes, stale })
 }
 
 /// The rows of a card that was not read, and of which nothing is known.

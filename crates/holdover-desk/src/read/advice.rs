@@ -181,7 +181,14 @@ impl Advice {
                 captures(*count)
             ));
         }
-        if self.mismatched > 0 {
+        if self.mismatched > 2 && self.mismatched * 2 > self.captures {
+            said.push(format!(
+                "{} whose noted number differs from the card's, most of the batch: they may be of \
+                 another layout, or the prints no card numbers. `holdover learn` with these prints \
+                 says which; rely on neither before",
+                captures(self.mismatched)
+            ));
+        } else if self.mismatched > 0 {
             said.push(format!(
                 "{} whose noted number differs from the card's. Look at those prints again before \
                  relying on either",

@@ -1,5 +1,7 @@
 //! A roster's sheet: which column is what, and its rows as cells.
 
+use holdover::states::{RowState, States};
+
 use crate::fail::Fail;
 use crate::formats::listed;
 use crate::host::Host;
@@ -10,7 +12,7 @@ use crate::plain::plain;
 use crate::sheet;
 
 /// One row's cells, sorted out.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub struct Cells {
     pub bits: String,
     pub layout: String,
@@ -35,6 +37,7 @@ pub fn split(
     path: &str,
     choice: Option<&str>,
     words: &Words,
+    states: &States,
 ) -> Result<Lines, Fail> {
     let known = |own: &[String]| columns(&words.headings(own)).is_ok();
     let sheet = sheet::read(host, path, choice, &known)?;
@@ -47,6 +50,15 @@ pub fn split(
     let mut about = sheet.notes;
     let strangers = columns.iter().zip(&own).filter(|(c, _)| **c == (None, None));
     let strangers = strangers.map(|(_, heading)| heading.as_str());
+    if !columns.iter().any(|(column, _)| *column == Some(Column::State)) {
+        let unread = (0..own.len()).filter(|at| columns[*at] == (None, None));
+        for at in unread {
+            let cells = sheet.rows.iter().map(|(line, cells)| (*line, cells[at].as_str()));
+            if let Some(why) = says_states(&sheet.headings[at], cells, states) {
+                return Err(Fail::said(format!("{}: {why}", plain(path))));
+            }
+        }
+    }
     about.extend(headings::near(strangers, &OWN, headings::map_or_rename));
     about.extend(nameless(&sheet.headings, &sheet.rows));
     let rows = sheet.rows.into_iter().map(|(line, cells)| {
@@ -55,6 +67,40 @@ pub fn split(
         (line, cells)
     });
     Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
+}
+
+/// Why a column that is not read may not be passed over: cards that are to stay shut
+/// would be kept.
+fn says_states<'c>(
+    heading: &str,
+    cells: impl Iterator<Item = (u64, &'c str)>,
+    states: &States,
+) -> Option<String> {
+    let heading = plain(heading.trim());
+    let mut filled = cells.filter(|(_, cell)| !cell.trim().is_empty()).peekable();
+    if !heading.is_empty() && states.of(&heading).is_ok() {
+        let (line, cell) = filled.peek()?;
+        return Some(format!(
+            "the column {heading:?} says what is to become of cards ({:?} in line {line}), and is not \
+             read: add --column \"{heading}=state\", and say under [states] in the site file which \
+             of its words mean kept and which blocked",
+            plain(cell.trim())
+        ));
+    }
+    let mut shut = None;
+    for (line, cell) in filled {
+        match states.of(cell) {
+            Ok(RowState::Kept) => {}
+            Ok(_) => shut = shut.or(Some((line, cell.trim()))),
+            Err(_) => return None,
+        }
+    }
+    let (line, cell) = shut?;
+    Some(format!(
+        "the column {heading:?} has states ({:?} in line {line}), and there is no column state: add \
+         --column \"{heading}=state\", or name it so; leave it out where it says something else",
+        plain(cell)
+    ))
 }
 
 /// Columns with cells and no heading, as merged ones are.

@@ -41,12 +41,17 @@ pub struct ToRead {
     pub others: Vec<usize>,
 }
 
-/// A row with a print, and neither a capture nor a card number of a layout.
+/// A row with a print, and neither a capture nor a card number of a layout; or a
+/// blocked card whose capture is none of any layout.
 pub struct Unread {
     pub line: u64,
     pub cells: Cells,
     pub state: RowState,
 }
+
+/// What is said of a blocked card that was read, and badly. What its bits would open
+/// says nothing of what the card opens.
+const MISREAD: &str = "its bits fit no layout";
 
 impl Unread {
     /// Whether a row without a capture is one: it has a print, or a holder whose
@@ -55,6 +60,11 @@ impl Unread {
         let filled = |cell: &str| !cell.trim().is_empty();
         let known = filled(&cells.printed) || list.is_some() && filled(&cells.holder);
         known && !(filled(&cells.layout) && filled(&cells.card))
+    }
+
+    /// Whether it was read, but not as any card.
+    fn misread(&self) -> bool {
+        !self.cells.bits.trim().is_empty()
     }
 
     /// Holder and print, by which two rows are one card; nothing without a holder.
@@ -113,13 +123,29 @@ impl Roster {
                 read.entry(key).or_default().push(at);
             }
         }
+        // Of those that were misread.
+        let misread: HashSet<u64> =
+            unread.iter().filter(|one| one.misread()).map(|one| one.line).collect();
+        let rows = self.rows.iter().enumerate().map(|(at, row)| (row.line, at));
+        let rows = rows.filter(|(line, _)| misread.contains(&(*line as u64)));
+        let rows: HashMap<usize, usize> = rows.collect();
+        let lengths = self.lengths(table, site);
         let mut mistakes = Vec::new();
         let mut seen: HashMap<(Key, [String; 2], RowState), usize> = HashMap::new();
         for (at_list, one) in unread.into_iter().enumerate() {
             let (key, line) = (one.key(), one.line as usize);
+            let misread = rows.get(&line).copied();
+            if let Some(at) = misread
+                && one.cells.printed.trim().is_empty()
+                && !self.rows[at].card.bits().is_some_and(|bits| lengths.contains(&bits.len()))
+            {
+                // Of another length than all that is kept: no slot admits it.
+                continue;
+            }
             // A row that was read has the same holder and print: it is that card.
             let cards = key.as_ref().and_then(|key| read.get(key));
             if let Some([at]) = cards.map(Vec::as_slice)
+                && misread.is_none()
                 && agrees(&one.cells, self.rows[*at].card.bits(), table)
             {
                 let RosterRow { card, holder, .. } = self.rows[*at].clone();
@@ -134,6 +160,9 @@ impl Roster {
                 continue;
             }
             let by_print = match told.card(at_list, &one.cells) {
+                Ok(by_print) if misread.is_some() => by_print
+                    .map(|(how, card)| (format!("{MISREAD}; by its print, {how}"), card))
+                    .map_err(|why| format!("{MISREAD}, and {why}")),
                 Ok(by_print) => by_print,
                 Err(why) => {
                     mistakes.push((one.line, why));
@@ -151,14 +180,25 @@ impl Roster {
                 by_print: by_print.as_ref().map(|(how, _)| how.clone()).map_err(Clone::clone),
                 others: Vec::new(),
             });
-            if let Ok((_, card)) = by_print {
-                self.push(one.line, one.cells, one.state, card);
+            match (by_print, misread) {
+                (Ok((_, card)), Some(at)) => self.rows[at].card = card,
+                (Ok((_, card)), None) => self.push(one.line, one.cells, one.state, card),
+                (Err(_), _) => {}
             }
         }
         self.rows.sort_by_key(|row| row.line);
         self.name_others();
         self.to_read.sort_by(|a, b| a.order().cmp(&b.order()));
         mistakes
+    }
+
+    /// Bits of what is kept, and one more and one less: what may be lost or gained.
+    fn lengths(&self, table: &Table, site: &Site) -> HashSet<usize> {
+        let kept = self.rows.iter().filter(|row| row.state != RowState::Blocked);
+        let rows = kept.filter_map(|row| Some(row.card.bits()?.len()));
+        let batches =
+            site.batches.iter().filter_map(|batch| Some(table.layout(&batch.layout)?.length()));
+        rows.chain(batches).flat_map(|bits| bits - 1..=bits + 1).collect()
     }
 
     /// What the old system's list tells of the rows that were not read.

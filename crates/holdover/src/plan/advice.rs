@@ -132,8 +132,8 @@ impl<'a, 'j, 't> Advice<'a, 'j, 't> {
         let rows: Vec<u32> = owners.iter().filter_map(|owner| owner.which().ok()).collect();
         let lines: Vec<String> = rows.iter().flat_map(|row| self.lines(*row)).collect();
         Some(format!(
-            "lines {} send the same bits, so two people would be one: find out who holds the card, \
-             and reissue {}",
+            "lines {} are one card, so two people would be one: find out who holds it, and \
+             reissue {}",
             lines.join(" and "),
             self.named(rows.last().copied().into_iter())
         ))

@@ -194,6 +194,11 @@ fn of_cards(problem: &Problem<'_>, report: &Report, out: &mut Vec<String>) {
             problem.unfit_blocked
         ));
     }
+    out.extend(report.as_boxed.iter().take(NAMED_MOST).cloned());
+    if report.as_boxed.len() > NAMED_MOST {
+        let more = report.as_boxed.len() - NAMED_MOST;
+        out.push(format!("{more} more blocked cards would open as boxed ones"));
+    }
     of_forms(problem, out);
     of_holders(problem, out);
     let kept = |row: &u32| problem.roster[*row as usize].state == RowState::Kept;

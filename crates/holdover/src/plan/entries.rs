@@ -125,27 +125,33 @@ pub(crate) struct BlockedEntry {
     pub number: u128,
     pub blocked: BTreeSet<Owner>,
     pub kept: BTreeSet<Owner>,
+    /// Boxed cards known by it.
+    pub boxed: BTreeSet<Owner>,
 }
 
 /// Every blocked card that opens, a number at a time.
 pub(crate) fn blocked_entries(singles: &[Single], regions: &Regions) -> Vec<BlockedEntry> {
-    let known = |tag: &Tag| !tag.foreign && !tag.boxed && !tag.blocked && !tag.echo;
+    let known = |tag: &Tag| !tag.foreign && !tag.blocked && !tag.echo;
     let mut live = Active::new(&regions.spans);
     let mut found = Vec::new();
-    for (group, under) in blocked_open(singles, regions) {
-        let mut kept: BTreeSet<Owner> =
-            group.iter().filter(|single| known(&single.tag)).map(|single| single.owner).collect();
+    for (group, under) in blocked_open(singles, regions, |live| live.home > 0) {
+        let mut others: Vec<(Tag, Owner)> =
+            group.iter().map(|single| (single.tag, single.owner)).collect();
         if let Some(segment) = under.segment {
             let spans = live.at(segment.key, segment.from);
-            kept.extend(spans.iter().filter(|span| known(&span.tag)).map(|span| span.owner));
+            others.extend(spans.iter().map(|span| (span.tag, span.owner)));
         }
         if let Some(cell) = under.cell {
-            let covers = covers(cell, regions).filter(|opener| known(&opener.tag));
-            kept.extend(covers.map(|opener| opener.owner));
+            others.extend(covers(cell, regions).map(|opener| (opener.tag, opener.owner)));
         }
+        let of = |boxed: bool| {
+            let own = others.iter().filter(|(tag, _)| known(tag) && tag.boxed == boxed);
+            own.map(|(_, owner)| *owner).collect()
+        };
+        let (kept, boxed) = (of(false), of(true));
         let blocked = group.iter().filter(|single| single.tag.blocked);
         let blocked = blocked.map(|single| single.owner).collect();
-        found.push(BlockedEntry { number: group[0].number, blocked, kept });
+        found.push(BlockedEntry { number: group[0].number, blocked, kept, boxed });
     }
     found
 }

@@ -54,6 +54,7 @@ pub(crate) use forms::forms;
 pub use keyed::{Enrolment, Opened, PanelCheck, Parity, Reader, WorksheetBlock};
 pub use prints::{PrintTrouble, number_of_print, print_trouble};
 pub use roster::{RosterCard, RosterRow, RowState};
+pub(crate) use serial::kept_and_blocked;
 pub use serial::{Trouble, TroubleKind, serial_trouble};
 pub use value::{
     BatchRef, CardRef, Conflict, ConflictKind, Exposure, Lost, NotKept, Objective, PanelRun, Plan,
@@ -107,8 +108,10 @@ pub fn plan_with(
     let mut pace = effort::Pace::new(options.effort, options.go_on);
     let mut found = search::search(&mut catalogue, &mut pace)?;
     unsettled::leave_out(&mut catalogue, &mut found)?;
-    let report = report::report(&mut catalogue, &mut found)?;
+    let mut report = report::report(&mut catalogue, &mut found)?;
     let troubles = serial_trouble(table, roster);
+    let twice = kept_and_blocked(&troubles, roster);
+    report.open_in_two_forms(&problem, &found.slots, twice);
     let cautions = cautions::cautions(table, &problem, &report, &troubles);
     Ok(Plan {
         slots: report.slots,

@@ -483,7 +483,8 @@ impl Choice {
         let Ok(regions) = Regions::new(self.pieces.spans.clone(), Vec::new()) else {
             return HashSet::new();
         };
-        let open = blocked_open(&self.pieces.singles, &regions).flat_map(|(group, _)| group);
+        let open = blocked_open(&self.pieces.singles, &regions, |live| live.kept_home > 0);
+        let open = open.flat_map(|(group, _)| group);
         open.filter(|single| single.tag.blocked).map(|single| single.owner).collect()
     }
 }

@@ -37,6 +37,8 @@ pub(crate) struct Report {
     pub objective: Objective,
     pub gap: Objective,
     pub proved: bool,
+    /// Blocked cards that open as boxed ones, as cautions.
+    pub as_boxed: Vec<String>,
 }
 
 pub(crate) fn report(
@@ -48,6 +50,7 @@ pub(crate) fn report(
     let slots = &found.slots;
     let (singles, regions, recorded) = gather(catalogue, slots)?;
     let enrolled = Enrolled::new(&singles, &regions);
+    let as_boxed = as_boxed(problem, slots, &singles, &regions);
     let mut conflicts = conflicts(catalogue, slots, &singles, &regions, recorded)?;
     let mut all = Vec::new();
     let mut risks = Vec::new();
@@ -93,7 +96,88 @@ pub(crate) fn report(
         objective: objective(&score),
         gap: objective(&gap(&score, &found.bound.unwrap_or(score))),
         proved: found.bound.is_none(),
+        as_boxed,
     })
+}
+
+impl Report {
+    /// Adds the cards that lines keep, and other lines block in another form.
+    pub fn open_in_two_forms(
+        &mut self,
+        problem: &Problem<'_>,
+        slots: &[Slot],
+        cards: Vec<(Vec<usize>, Vec<usize>)>,
+    ) {
+        let opens: Vec<&Conflict> = self
+            .conflicts
+            .iter()
+            .filter(|conflict| conflict.kind == ConflictKind::BlockedOpens)
+            .collect();
+        let told: BTreeSet<CardRef> =
+            opens.iter().flat_map(|conflict| conflict.cards.iter().copied()).collect();
+        for (kept, blocked) in cards {
+            let own = problem.roster.iter().position(|row| kept.contains(&row.line));
+            let number = own.and_then(|row| {
+                let slot = &slots[slot_of(problem, slots, Owner::row(row as u32))?];
+                let number = slot.shape.card.number(problem.roster[row].card.bits()?.wide());
+                Some(format!("{number:0>width$}", width = slot.shape.card.digits))
+            });
+            // A kept card without a slot opens nothing.
+            let Some(number) = number else { continue };
+            let said = |lines: &[usize]| {
+                let list: Vec<String> = lines.iter().map(usize::to_string).collect();
+                let (word, is) = if lines.len() == 1 { ("line", "is") } else { ("lines", "are") };
+                (format!("{word} {}", list.join(" and ")), is)
+            };
+            let ((shut, is), (open, _)) = (said(&blocked), said(&kept));
+            let what_to_do = format!(
+                "{shut} {is} blocked and {open} kept, and they are one card, whose serial number \
+                 readers send in two ways: find out which holds, and correct the other's state"
+            );
+            let new = blocked.iter().filter(|line| !told.contains(&CardRef::Line(**line)));
+            self.objective.blocked_open += new.count() as u128;
+            let mut cards: Vec<CardRef> =
+                kept.into_iter().chain(blocked).map(CardRef::Line).collect();
+            cards.sort_unstable();
+            self.conflicts.push(Conflict {
+                kind: ConflictKind::BlockedOpens,
+                panel_number: Some(number),
+                slots: None,
+                cards,
+                what_to_do,
+            });
+        }
+    }
+}
+
+/// Blocked cards that would open once a boxed card of their number is handed out.
+fn as_boxed(
+    problem: &Problem<'_>,
+    slots: &[Slot],
+    singles: &[Single],
+    regions: &Regions,
+) -> Vec<String> {
+    let entries = blocked_entries(singles, regions).into_iter();
+    let alone = entries.filter(|entry| entry.kept.is_empty() && !entry.boxed.is_empty());
+    let said = alone.map(|entry| {
+        let home = entry.boxed.iter().find_map(|owner| slot_of(problem, slots, *owner));
+        let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
+        let lines: Vec<usize> = entry
+            .blocked
+            .iter()
+            .filter_map(|owner| owner.which().ok())
+            .flat_map(|row| problem.lines(row))
+            .collect();
+        let list: Vec<String> = lines.iter().map(usize::to_string).collect();
+        let (line, is) = if lines.len() == 1 { ("line", "is") } else { ("lines", "are") };
+        format!(
+            "{line} {} {is} blocked, and would open as the boxed card of panel number \
+             {:0>digits$}: do not hand that card out",
+            list.join(" and "),
+            entry.number,
+        )
+    });
+    said.collect()
 }
 
 /// All numbers of a plan's slots, in their order.
@@ -295,6 +379,9 @@ fn conflicts(
         out.push(Conflict { kind, panel_number, slots: None, cards, what_to_do });
     }
     for entry in blocked_entries(singles, regions) {
+        if entry.kept.is_empty() {
+            continue;
+        }
         let home = entry.kept.iter().find_map(|owner| slot_of(problem, slots, *owner));
         let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
         let owners = entry.blocked.union(&entry.kept).copied().collect();

@@ -1,7 +1,9 @@
 //! Trouble with serial numbers across a roster (ISO/IEC 14443-3:2018, 6.5.4): one card in
 //! two byte orders, or whole and cut, fragments, and random numbers.
 
-use super::roster::{RosterCard, RosterRow};
+use std::collections::HashSet;
+
+use super::roster::{RosterCard, RosterRow, RowState};
 use crate::decode::serial::{CASCADE_TAG, RANDOM_TAG, SerialNumber};
 use crate::layout::Table;
 
@@ -96,6 +98,30 @@ pub fn serial_trouble(table: &Table, roster: &[RosterRow]) -> Vec<Trouble> {
     }
     found.sort_by(|a, b| (a.kind, &a.lines).cmp(&(b.kind, &b.lines)));
     found
+}
+
+/// Cards that one row keeps and another blocks, because readers send their serial
+/// number in two ways: the lines that keep them, and those that block them.
+pub(crate) fn kept_and_blocked(
+    troubles: &[Trouble],
+    roster: &[RosterRow],
+) -> Vec<(Vec<usize>, Vec<usize>)> {
+    let twice = [TroubleKind::ByteOrder, TroubleKind::Cut];
+    let twice = troubles.iter().filter(|trouble| twice.contains(&trouble.kind));
+    let mut twice = twice.peekable();
+    if twice.peek().is_none() {
+        return Vec::new();
+    }
+    let of = |state| roster.iter().filter(move |row| row.state == state).map(|row| row.line);
+    let kept: HashSet<usize> = of(RowState::Kept).collect();
+    let blocked: HashSet<usize> = of(RowState::Blocked).collect();
+    let both = twice.map(|trouble| {
+        let lines = |of: &HashSet<usize>| {
+            trouble.lines.iter().copied().filter(|line| of.contains(line)).collect::<Vec<_>>()
+        };
+        (lines(&kept), lines(&blocked))
+    });
+    both.filter(|(kept, blocked)| !kept.is_empty() && !blocked.is_empty()).collect()
 }
 
 /// The pairs whose first is among the numbers, which come ascending.

@@ -103,22 +103,24 @@ pub(crate) fn count(singles: &[Single], regions: &Regions) -> Counts {
         counts.strays(singles, regions);
     }
     if blocked {
-        let open = blocked_open(singles, regions).flat_map(|(group, _)| group);
+        let open = blocked_open(singles, regions, |live| live.kept_home > 0);
+        let open = open.flat_map(|(group, _)| group);
         let open = open.filter(|single| single.tag.blocked).map(|single| single.owner);
         counts.blocked = open.collect::<HashSet<_>>().len() as u128;
     }
     counts
 }
 
-/// Groups of singles with a blocked card among them, where a kept card has the
-/// number.
+/// Groups of singles with a blocked card among them, where other cards are known
+/// by the number.
 pub(crate) fn blocked_open<'a>(
     singles: &'a [Single],
     regions: &'a Regions,
+    known: impl Fn(Live) -> bool,
 ) -> impl Iterator<Item = (&'a [Single], Under<'a>)> {
-    groups(singles, regions).filter(|(group, under)| {
+    groups(singles, regions).filter(move |(group, under)| {
         group.iter().any(|single| single.tag.blocked)
-            && (live_of(group).kept_home > 0 || under.live().kept_home > 0)
+            && (known(live_of(group)) || known(under.live()))
     })
 }
 

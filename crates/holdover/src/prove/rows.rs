@@ -1,13 +1,13 @@
 //! Every kept card of a roster through the slots, and every issued batch.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use serde::{Serialize, Serializer, ser::SerializeMap};
 
 use super::simulate::{Reading, Simulation};
 use crate::plan::{
     Big, CardRef, Conflict, Plan, PlanError, PlanSlot, RosterCard, RosterRow, RowState,
-    conflicts_of, forms,
+    TroubleKind, conflicts_of, forms, kept_and_blocked, serial_trouble,
 };
 use crate::site::{CardBatch, Identity, KeptDigits, State};
 
@@ -92,6 +92,10 @@ struct Seen<'r> {
     card: usize,
 }
 
+/// Why a card does not open that sends another number at each read.
+const RANDOM: &str = "its number is random, new at each read, so the panel will not know it: give \
+                      its holder a card whose number stays";
+
 /// Proves every kept and every blocked row, in the roster's order, and then
 /// every issued batch.
 ///
@@ -135,14 +139,30 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
         _ => conflicts_of(plan, roster, batches)?,
     };
     let ranges = Ranges::new(&conflicts);
+    // Lines that keep a card which the line blocks in another form.
+    let troubles = serial_trouble(plan.table(), roster);
+    let random = troubles.iter().filter(|trouble| trouble.kind == TroubleKind::Random);
+    let random: HashSet<usize> = random.flat_map(|trouble| trouble.lines.iter().copied()).collect();
+    let mut elsewhere: HashMap<usize, Vec<usize>> = HashMap::new();
+    for (kept, blocked) in kept_and_blocked(&troubles, roster) {
+        blocked.iter().for_each(|line| elsewhere.entry(*line).or_default().extend(&kept));
+    }
     let mut proofs = Vec::with_capacity(roster.len());
     for one in &seen {
         match one.row.state {
             RowState::Kept => {
                 let astray = one.home.is_some_and(|home| astray[home - 1]);
-                proofs.push(proof((plan, astray), one, &seen, &openers, &ranges));
+                let mut proof = proof((plan, astray), one, &seen, &openers, &ranges);
+                if random.contains(&one.row.line) {
+                    proof.holds = false;
+                    proof.got.refused.push(RANDOM.to_owned());
+                }
+                proofs.push(proof);
             }
-            RowState::Blocked => proofs.push(shut(one, &own_numbers, &ranges)),
+            RowState::Blocked => {
+                let elsewhere = elsewhere.get(&one.row.line).map_or(&[][..], Vec::as_slice);
+                proofs.push(shut(one, &own_numbers, &ranges, elsewhere));
+            }
             RowState::Boxed => {}
         }
     }
@@ -305,10 +325,15 @@ fn proof(
     Proof { card, state: RowState::Kept, holds, expected, got }
 }
 
-/// A blocked card: no slot admits it to a number that a kept card has. Of one
-/// whose bits nobody knows that cannot be said.
-fn shut(one: &Seen<'_>, own_numbers: &HashMap<(&Big, &str), Vec<usize>>, ranges: &Ranges) -> Proof {
-    let mut also: BTreeSet<CardRef> = BTreeSet::new();
+/// A blocked card: no slot admits it to a number that a kept card has, and no line
+/// keeps it in another form. Of one whose bits nobody knows that cannot be said.
+fn shut(
+    one: &Seen<'_>,
+    own_numbers: &HashMap<(&Big, &str), Vec<usize>>,
+    ranges: &Ranges,
+    elsewhere: &[usize],
+) -> Proof {
+    let mut also: BTreeSet<CardRef> = elsewhere.iter().copied().map(CardRef::Line).collect();
     let mut open: Option<&Reading> = None;
     for reading in &one.readings {
         let known = also.len();

@@ -70,7 +70,7 @@ impl Known {
     /// The whole number noted or printed, decimal or hexadecimal.
     pub(super) fn number(&self) -> Option<u128> {
         let text = self.card.as_ref().or(self.printed.as_ref())?;
-        if let Some(number) = hexadecimal(text) {
+        if let Some(number) = hexadecimal(text).filter(|_| !lettered(text)) {
             return Some(number);
         }
         let groups = text.split(|c: char| !c.is_ascii_digit()).filter(|g| !g.is_empty());
@@ -91,7 +91,10 @@ impl Known {
         }
         let printed = self.printed.as_ref()?;
         if let Some(hexadecimal) = hexadecimal(printed) {
-            return Some(same_number(&hexadecimal.to_string(), &card));
+            let same = same_number(&hexadecimal.to_string(), &card);
+            if same || !lettered(printed) {
+                return Some(same);
+            }
         }
         let mut groups = printed.split(|c: char| !c.is_ascii_digit()).filter(|g| !g.is_empty());
         let last = groups.clone().next_back()?;
@@ -101,16 +104,30 @@ impl Known {
 }
 
 /// The card numbers a print may stand for: a hexadecimal one, or its last group
-/// of digits, or a group that is long enough for a whole number.
+/// of digits, or a group that is long enough for a whole number. Where a letter may be
+/// a mark as well as a digit, both.
 pub(crate) fn print_numbers(printed: &str) -> Vec<u128> {
-    if let Some(number) = hexadecimal(printed) {
+    let hexadecimal = hexadecimal(printed);
+    if let Some(number) = hexadecimal.filter(|_| !lettered(printed)) {
         return vec![number];
     }
     let groups = printed.split(|c: char| !c.is_ascii_digit()).filter(|g| !g.is_empty());
     let groups: Vec<&str> = groups.collect();
     let last = groups.last().copied();
     let whole = groups.iter().copied().rev().skip(1).filter(|g| g.len() >= WHOLE_NUMBER_DIGITS);
-    last.into_iter().chain(whole).filter_map(|group| group.parse().ok()).collect()
+    let decimal = last.into_iter().chain(whole).filter_map(|group| group.parse().ok());
+    hexadecimal.into_iter().chain(decimal).collect()
+}
+
+/// Whether the only letters of a print are one or two at one of its ends, as those of
+/// a series or a revision are: "A04321", "04321 B".
+fn lettered(printed: &str) -> bool {
+    let letter = |c: char| c.is_ascii_alphabetic();
+    let text = printed.trim();
+    let (front, back) = (text.trim_start_matches(letter), text.trim_end_matches(letter));
+    let rest = if front.len() < text.len() { front } else { back };
+    let letters = text.len() - rest.len();
+    (1..=2).contains(&letters) && !rest.contains(letter)
 }
 
 /// A print that is hexadecimal, such as "C4 7A 31 D2": no other letters, and
@@ -201,5 +218,12 @@ mod tests {
         assert_eq!(hexadecimal("0004321"), None);
         assert_eq!(hexadecimal("facade"), None);
         assert_eq!(hexadecimal("rev B 4321"), None);
+        // A letter at one end may be a series or a revision.
+        for print in ["A04321", "04321A", "04321 B", "C-04321"] {
+            assert!(lettered(print), "{print}");
+            assert!(print_numbers(print).contains(&4321), "{print}");
+        }
+        assert!(!lettered("C4 7A 31 D2") && !lettered("04321"));
+        assert_eq!(print_numbers("C47A31D2"), [0xC47A_31D2]);
     }
 }
