@@ -470,6 +470,14 @@ fn columns_that_say_states_are_not_passed_over() {
 }
 
 #[test]
+fn a_json_list_is_refused_without_the_bits_in_it() {
+    let card = bits(65, 4321);
+    let made = plan(&mut desk(SITE, &format!("[{{\"bits\":\"{card}\"}}]\n")), &[]);
+    assert!(made.code == 2 && made.said.contains("one object a line"), "{}", made.said);
+    assert!(!made.said.contains(&card), "{}", made.said);
+}
+
+#[test]
 fn a_changed_roster_is_planned_again() {
     let roster = format!("bits,state\n{},kept\n{},kept\n", bits(65, 4321), bits(65, 4322));
     let mut desk = desk(SITE, &roster);

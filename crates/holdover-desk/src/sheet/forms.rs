@@ -36,6 +36,13 @@ pub fn sheet(
 ) -> Result<Option<Sheet>, Fail> {
     let failed = |error| Fail::file(path, &error);
     rest.take(HEAD).read_to_end(head).map_err(failed)?;
+    if is_list(head) {
+        return Err(Fail::said(format!(
+            "{}: a JSON list, whose cards have no lines to be told by: write one object a line, as \
+             `jq -c '.[]'` does",
+            plain(path)
+        )));
+    }
     let Some(form) = form(head, known) else { return Ok(None) };
     let probe = Probe::new(Options::default()).map_err(|error| Fail::said(error.to_string()))?;
     let mut source = Source::new(host, path, &probe);
@@ -82,6 +89,13 @@ pub fn sheet(
         return Err(super::refused(path, sheet.mistakes.len(), sheet.mistakes));
     }
     Ok(Some(sheet))
+}
+
+/// Whether it begins as a list of objects does.
+fn is_list(head: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(head);
+    let inside = text.trim_start_matches('\u{feff}').trim_start().strip_prefix('[');
+    inside.is_some_and(|inside| inside.trim_start().starts_with("{"))
 }
 
 /// What the first line that says something tells.
