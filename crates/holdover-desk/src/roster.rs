@@ -10,6 +10,7 @@ mod wiring;
 use std::collections::{HashMap, HashSet};
 
 use holdover::bits::Capture;
+use holdover::decode::serial::{RANDOM_TAG, SerialNumber};
 use holdover::decode::{Decode, Reading};
 use holdover::layout::{Layout, Table, Value};
 use holdover::plan::{PrintTrouble, RosterCard, RosterRow, RowState, print_trouble};
@@ -221,6 +222,9 @@ pub fn read(
         let capture = observation.as_ref().map(|observation| observation.capture);
         let card = decode.and_then(|decode| match decode {
             None => Ok(unfit(cells.layout.trim(), table, capture)),
+            Some(decode) if state != RowState::Blocked && is_random(&decode) => {
+                Ok(RosterCard::Unfit { why: RANDOM.to_owned(), bits: capture })
+            }
             Some(decode) => {
                 roster.notes.extend(told(line, &cells, &decode));
                 of_word(table, &decode)
@@ -441,6 +445,17 @@ fn by_numbers(cells: &Cells, line: u64, table: &Table) -> Result<RosterCard, Str
     RosterRow::of_numbers(table, line as usize, id, site, card)
         .map(|row| row.card)
         .map_err(|error| error.kind().to_string())
+}
+
+/// Why a card cannot be kept that sends another number at each read.
+const RANDOM: &str = "its number is random, new at each read: give its holder a card whose number \
+                      stays";
+
+/// Whether it is a serial number of ISO/IEC 14443-3:2018, 6.5.4, that is random: four
+/// bytes, of which the first says so.
+fn is_random(decode: &Decode<'_>) -> bool {
+    let serial = SerialNumber::of(decode.layout, &decode.word);
+    serial.is_some_and(|serial| matches!(serial.bytes(), [RANDOM_TAG, _, _, _]))
 }
 
 /// The card of a decoded capture.

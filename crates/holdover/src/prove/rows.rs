@@ -1,13 +1,13 @@
 //! Every kept card of a roster through the slots, and every issued batch.
 
-use std::collections::{BTreeSet, HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap};
 
 use serde::{Serialize, Serializer, ser::SerializeMap};
 
 use super::simulate::{Reading, Simulation};
 use crate::plan::{
     Big, CardRef, Conflict, Plan, PlanError, PlanSlot, RosterCard, RosterRow, RowState,
-    TroubleKind, conflicts_of, forms, kept_and_blocked, serial_trouble,
+    conflicts_of, forms, kept_and_blocked, serial_trouble,
 };
 use crate::site::{CardBatch, Identity, KeptDigits, State};
 
@@ -92,10 +92,6 @@ struct Seen<'r> {
     card: usize,
 }
 
-/// Why a card does not open that sends another number at each read.
-const RANDOM: &str = "its number is random, new at each read, so the panel will not know it: give \
-                      its holder a card whose number stays";
-
 /// Proves every kept and every blocked row, in the roster's order, and then
 /// every issued batch.
 ///
@@ -141,8 +137,6 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
     let ranges = Ranges::new(&conflicts);
     // Lines that keep a card which the line blocks in another form.
     let troubles = serial_trouble(plan.table(), roster);
-    let random = troubles.iter().filter(|trouble| trouble.kind == TroubleKind::Random);
-    let random: HashSet<usize> = random.flat_map(|trouble| trouble.lines.iter().copied()).collect();
     let mut elsewhere: HashMap<usize, Vec<usize>> = HashMap::new();
     for (kept, blocked) in kept_and_blocked(&troubles, roster) {
         blocked.iter().for_each(|line| elsewhere.entry(*line).or_default().extend(&kept));
@@ -152,12 +146,7 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
         match one.row.state {
             RowState::Kept => {
                 let astray = one.home.is_some_and(|home| astray[home - 1]);
-                let mut proof = proof((plan, astray), one, &seen, &openers, &ranges);
-                if random.contains(&one.row.line) {
-                    proof.holds = false;
-                    proof.got.refused.push(RANDOM.to_owned());
-                }
-                proofs.push(proof);
+                proofs.push(proof((plan, astray), one, &seen, &openers, &ranges));
             }
             RowState::Blocked => {
                 let elsewhere = elsewhere.get(&one.row.line).map_or(&[][..], Vec::as_slice);
