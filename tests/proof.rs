@@ -461,7 +461,10 @@ fn columns_that_say_states_are_not_passed_over() {
         let made = plan(&mut desk, &["--column", &format!("{heading}=state")]);
         assert!(text(&made.output).contains("1 kept, 0 boxed, 1 blocked"), "{}", made.said);
     }
-    // Remarks are none.
+    // Dates are none, and neither are remarks.
+    let dates = format!("bits,issued\n{ada},2024-05-01\n{bo},2025-02-11\n");
+    let made = plan(&mut desk(SITE, &dates), &[]);
+    assert_eq!(made.code, 0, "{}", made.said);
     let made = plan(&mut desk(SITE, &format!("bits,remark\n{ada},lost\n{bo},at the gate\n")), &[]);
     assert_eq!(made.code, 0, "{}", made.said);
     // Never the opposite of what is written.

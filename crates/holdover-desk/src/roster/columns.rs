@@ -1,5 +1,7 @@
 //! A roster's sheet: which column is what, and its rows as cells.
 
+use std::collections::HashSet;
+
 use holdover::states::{RowState, States};
 
 use crate::fail::Fail;
@@ -69,6 +71,9 @@ pub fn split(
     Ok(Lines { lines: rows.collect(), mistakes: sheet.mistakes, about })
 }
 
+/// Cells that are looked at to tell yes and no from dates. Judgement, no source.
+const ASKED: usize = 1000;
+
 /// Why a column that is not read may not be passed over: cards that are to stay shut
 /// would be kept.
 fn says_states<'c>(
@@ -79,7 +84,13 @@ fn says_states<'c>(
     let heading = plain(heading.trim());
     let mut filled = cells.filter(|(_, cell)| !cell.trim().is_empty()).peekable();
     if !heading.is_empty() && states.of(&heading).is_ok() {
-        let (line, cell) = filled.peek()?;
+        // "issued" may well have dates.
+        let (line, cell) = *filled.peek()?;
+        let words: HashSet<&str> = filled.map(|(_, cell)| cell.trim()).take(ASKED).collect();
+        let told = |word: &&str| matches!(*word, "0" | "1") || !word.contains(char::is_numeric);
+        if words.len() > 2 || !words.iter().all(told) {
+            return None;
+        }
         return Some(format!(
             "the column {heading:?} says what is to become of cards ({:?} in line {line}), and is not \
              read: add --column \"{heading}=state\", and say under [states] in the site file which \
