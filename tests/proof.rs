@@ -432,6 +432,14 @@ fn what_a_reader_does_to_its_bits_is_said_before_the_cut_over() {
     assert!(text(desk.get("day.txt").unwrap()).contains(said));
     let proved = prove(&mut desk, &[]);
     assert!(proved.said.contains(said), "{}", proved.said);
+    // One of several doors, and nobody noted which.
+    let rows: String = (4300..4316)
+        .map(|card| format!("{}\n", if card % 4 == 0 { inverted(card) } else { bits(65, card) }))
+        .collect();
+    desk.put("roster.csv", format!("bits\n{rows}"));
+    let made = plan(&mut desk, &["--format", "json"]);
+    assert!(made.said.contains("a reader sends every bit inverted"), "{}", made.said);
+    assert!(made.said.contains("4 of 16 captures"), "{}", made.said);
 }
 
 #[test]
@@ -470,6 +478,8 @@ fn columns_that_say_states_are_not_passed_over() {
     // Never the opposite of what is written.
     let made = plan(&mut desk(SITE, &format!("bits,state\n{ada},inactive\n")), &[]);
     assert!(made.code == 2 && !made.said.contains("did you mean"), "{}", made.said);
+    let made = plan(&mut desk(SITE, &format!("bits,state\n{ada},llost\n")), &[]);
+    assert!(made.said.contains("did you mean \"lost\""), "{}", made.said);
 }
 
 #[test]

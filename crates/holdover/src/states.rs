@@ -98,9 +98,8 @@ impl States {
 
     fn unknown(&self, cell: &str, word: &str) -> UnknownState {
         let fixed = WORDS.iter().map(|(known, _)| *known);
-        // What stands in front of a word turns its meaning: "inactive", "not issued".
         let known = fixed.chain(self.own.keys().map(String::as_str));
-        let near = nearest(word, known.filter(|known| !word.ends_with(known)));
+        let near = nearest(word, known.filter(|known| !is_opposite(word, known)));
         let own: Vec<&str> = self.own.keys().map(String::as_str).take(20).collect();
         UnknownState {
             word: crate::file::short(cell.trim()),
@@ -108,6 +107,12 @@ impl States {
             own: if own.is_empty() { String::new() } else { format!(", {}", own.join(", ")) },
         }
     }
+}
+
+/// Whether one word denies the other: "inactive", "not issued".
+fn is_opposite(word: &str, known: &str) -> bool {
+    let front = word.strip_suffix(known).map(|front| front.trim_end_matches([' ', '-']));
+    front.is_some_and(|front| ["de", "dis", "in", "no", "non", "not", "un"].contains(&front))
 }
 
 /// A word in small letters, its parts joined by one space.

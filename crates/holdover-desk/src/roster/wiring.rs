@@ -19,23 +19,30 @@ impl Wiring {
     pub fn add(&mut self, reader: &str, answer: &Answer<'_>) {
         let best = answer.candidates.first().filter(|_| answer.verdict == Verdict::Identified);
         let Some(best) = best else { return };
-        let readings = self.readers.entry(reader.trim().to_owned()).or_default();
+        let reader = reader.trim();
+        if !self.readers.contains_key(reader) {
+            self.readers.insert(reader.to_owned(), BTreeMap::new());
+        }
+        let Some(readings) = self.readers.get_mut(reader) else { return };
         *readings.entry(does(best.reading)).or_default() += 1;
     }
 
-    /// The readers that harm more than half of what they send.
+    /// The readers that harm more than half of what they send. Where none is named, one
+    /// of several may: two captures alike are no slip (judgement, no source).
     pub fn said(&self) -> Vec<String> {
         let mut said = Vec::new();
         for (reader, readings) in &self.readers {
             let all: usize = readings.values().sum();
             let harm = readings.iter().filter(|(does, _)| !does.is_empty());
-            for (does, count) in harm.filter(|(_, count)| **count * 2 > all) {
-                let reader = match reader.is_empty() {
-                    true => "the reader".to_owned(),
-                    false => format!("reader {}", plain(reader)),
+            let unnamed = reader.is_empty();
+            let told = |count: usize| count * 2 > all || unnamed && count > 1;
+            for (does, count) in harm.filter(|(_, count)| told(**count)) {
+                let (who, which) = match unnamed {
+                    true => ("a reader".to_owned(), "; a column \"reader\" would tell which"),
+                    false => (format!("reader {}", plain(reader)), ""),
                 };
                 said.push(format!(
-                    "{reader} {does} ({count} of {all} captures): a panel that gets such bits opens \
+                    "{who} {does} ({count} of {all} captures{which}): a panel that gets such bits opens \
                      for none of these cards; mend the wiring, or the probe's where it was at fault, \
                      and read a card there again before the cut-over"
                 ));
