@@ -15,6 +15,7 @@ use holdover::plan::Big;
 use schemars::JsonSchema;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 pub use compose::Composed;
 pub use learn::{Learned, LearnedCheck, LearnedField, LeftOut};
@@ -30,9 +31,16 @@ use crate::fail::Fail;
 
 /// An answer of what the library found, which has the same form as JSON.
 pub(crate) fn of<T: DeserializeOwned>(found: &impl Serialize) -> Result<T, Fail> {
-    serde_json::to_value(found)
-        .and_then(serde_json::from_value)
-        .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
+    serde_json::from_value(value(found)?).map_err(no_json)
+}
+
+/// Anything that has a form as JSON, in that form.
+pub(crate) fn value(of: &impl Serialize) -> Result<Value, Fail> {
+    serde_json::to_value(of).map_err(no_json)
+}
+
+pub(crate) fn no_json(error: serde_json::Error) -> Fail {
+    Fail::said(format!("cannot write JSON: {error}"))
 }
 
 /// A whole number of any size: a JSON number where every reader of JSON holds

@@ -42,8 +42,7 @@ pub fn run(host: &dyn Host, request: &request::Learn) -> Result<Outcome, Fail> {
     for kind in &worked.kinds {
         match request.format {
             Format::Json => {
-                let line = serde_json::to_string(kind)
-                    .map_err(|error| Fail::said(format!("cannot write JSON: {error}")))?;
+                let line = serde_json::to_string(kind).map_err(answer::no_json)?;
                 writeln!(out, "{line}")?;
             }
             _ => text(&mut out, kind, request)?,

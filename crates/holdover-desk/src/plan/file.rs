@@ -5,9 +5,9 @@ use std::path::Path;
 
 use hmac_sha256::Hash;
 use holdover::plan::{Plan, RosterCard};
-use serde::Serialize;
 use serde_json::{Map, Value};
 
+use crate::answer;
 use crate::fail::Fail;
 use crate::files;
 use crate::host::Host;
@@ -41,7 +41,7 @@ pub struct Written {
 impl Written {
     /// The plan of a roster, with its marks.
     pub fn new(plan: &Plan, roster: &Roster) -> Result<Written, Fail> {
-        let mut json = value(plan)?;
+        let mut json = answer::value(plan)?;
         let Value::Object(object) = &mut json else {
             return Err(Fail::said("cannot write JSON: a plan is an object"));
         };
@@ -75,11 +75,6 @@ impl Written {
         }
         json
     }
-}
-
-/// Anything that has a form as JSON, in that form.
-pub fn value(of: &impl Serialize) -> Result<Value, Fail> {
-    serde_json::to_value(of).map_err(|error| Fail::said(format!("cannot write JSON: {error}")))
 }
 
 /// Card numbers in a plan's JSON, hidden.

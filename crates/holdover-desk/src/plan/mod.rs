@@ -110,10 +110,10 @@ impl Done<'_> {
         let Done { given, made, shown, mut json, .. } = self;
         let to_read = to_read::answers(&given.roster, &made.list, &shown);
         if !to_read.is_empty() {
-            json["to_read"] = file::value(&to_read)?;
+            json["to_read"] = answer::value(&to_read)?;
         }
         if let Some(other) = &made.other {
-            json["alternative"] = file::value(other)?;
+            json["alternative"] = answer::value(other)?;
         }
         if let Some(changes) = &made.changes {
             json["changes"] = difference::json(changes, &shown);

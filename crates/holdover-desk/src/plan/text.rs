@@ -230,8 +230,8 @@ pub fn next(
         }
         (true, _) if plan.kept() == 0 => &fill_in(request),
         (false, _) => {
-            "mend the conflicts and the lost cards in the roster or the site file, and read the \
-             cards that fit no layout once more, then plan again"
+            "mend the conflicts and the lost cards in the roster or the site file, or read a lost \
+             card once more; then plan again"
         }
         (true, None) => "write the plan with -o plan.json, then `holdover prove` it on the roster",
         (true, Some(path)) => &format!(

@@ -185,8 +185,8 @@ pub fn run(host: &dyn Host, request: &request::Prove) -> Result<Outcome, Fail> {
     match request.format {
         Format::Json => {
             for row in &proved.rows {
-                let line = serde_json::to_string(&row.answer(request.mask));
-                writeln!(out, "{}", line.map_err(std::io::Error::from)?)?;
+                let row = row.answer(request.mask);
+                writeln!(out, "{}", serde_json::to_string(&row).map_err(answer::no_json)?)?;
             }
         }
         Format::Csv => print_csv(&mut out, &proved.rows, request.mask)?,

@@ -108,10 +108,9 @@ pub fn plan_with(
     let mut pace = effort::Pace::new(options.effort, options.go_on);
     let mut found = search::search(&mut catalogue, &mut pace)?;
     unsettled::leave_out(&mut catalogue, &mut found)?;
-    let mut report = report::report(&mut catalogue, &mut found)?;
     let troubles = serial_trouble(table, roster);
-    let twice = kept_and_blocked(&troubles, roster);
-    report.open_in_two_forms(&problem, &found.slots, twice);
+    let in_two_forms = kept_and_blocked(&troubles, roster);
+    let report = report::report(&mut catalogue, &mut found, in_two_forms)?;
     let cautions = cautions::cautions(table, &problem, &report, &troubles);
     Ok(Plan {
         slots: report.slots,

@@ -1,14 +1,14 @@
 //! The best slots as a plan: every conflict with its cards, what is lost, and
 //! the exposure, worked out once more in the order the slots are keyed.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::rc::Rc;
 
 use super::advice::Advice;
 use super::big::Big;
 use super::catalogue::{Catalogue, OWN_SLOT, Pieces, Slot, Values, sort_slots};
 use super::cells::Regions;
-use super::entries::{Opener, blocked_entries, entries};
+use super::entries::{BlockedEntry, Entry, Opener, blocked_entries, entries};
 use super::error::PlanError;
 use super::exposure::{Asked, chance, exposure, patterns};
 use super::keyed::keyed_shape;
@@ -44,14 +44,18 @@ pub(crate) struct Report {
 pub(crate) fn report(
     catalogue: &mut Catalogue<'_, '_>,
     found: &mut Found,
+    in_two_forms: Vec<(Vec<usize>, Vec<usize>)>,
 ) -> Result<Report, PlanError> {
     let problem = catalogue.problem;
     sort_slots(&mut found.slots);
     let slots = &found.slots;
     let (singles, regions, recorded) = gather(catalogue, slots)?;
     let enrolled = Enrolled::new(&singles, &regions);
-    let as_boxed = as_boxed(problem, slots, &singles, &regions);
-    let mut conflicts = conflicts(catalogue, slots, &singles, &regions, recorded)?;
+    let blocked = blocked_entries(&singles, &regions);
+    let as_boxed = as_boxed(problem, slots, &blocked);
+    let mut conflicts =
+        conflicts(catalogue, slots, entries(&singles, &regions), blocked, recorded)?;
+    let twice = open_in_two_forms(problem, slots, in_two_forms, &mut conflicts);
     let mut all = Vec::new();
     let mut risks = Vec::new();
     for (ordinal, slot) in slots.iter().enumerate() {
@@ -87,97 +91,89 @@ pub(crate) fn report(
     risks.sort_by_key(|risk: &Risk| risk.slot);
     let mut score = found.score;
     score.exposure = exposure(catalogue, slots, &enrolled);
+    let mut aims = objective(&score);
+    aims.blocked_open += twice;
     Ok(Report {
         slots: keyed,
         lost: lost(catalogue, slots)?,
         conflicts,
         exposure: all,
         risks,
-        objective: objective(&score),
+        objective: aims,
         gap: objective(&gap(&score, &found.bound.unwrap_or(score))),
         proved: found.bound.is_none(),
         as_boxed,
     })
 }
 
-impl Report {
-    /// Adds the cards that lines keep, and other lines block in another form.
-    pub fn open_in_two_forms(
-        &mut self,
-        problem: &Problem<'_>,
-        slots: &[Slot],
-        cards: Vec<(Vec<usize>, Vec<usize>)>,
-    ) {
-        let opens: Vec<&Conflict> = self
-            .conflicts
-            .iter()
-            .filter(|conflict| conflict.kind == ConflictKind::BlockedOpens)
-            .collect();
-        let told: BTreeSet<CardRef> =
-            opens.iter().flat_map(|conflict| conflict.cards.iter().copied()).collect();
-        for (kept, blocked) in cards {
-            let own = problem.roster.iter().position(|row| kept.contains(&row.line));
-            let number = own.and_then(|row| {
-                let slot = &slots[slot_of(problem, slots, Owner::row(row as u32))?];
-                let number = slot.shape.card.number(problem.roster[row].card.bits()?.wide());
-                Some(format!("{number:0>width$}", width = slot.shape.card.digits))
-            });
-            // A kept card without a slot opens nothing.
-            let Some(number) = number else { continue };
-            let said = |lines: &[usize]| {
-                let list: Vec<String> = lines.iter().map(usize::to_string).collect();
-                let (word, is) = if lines.len() == 1 { ("line", "is") } else { ("lines", "are") };
-                (format!("{word} {}", list.join(" and ")), is)
-            };
-            let ((shut, is), (open, _)) = (said(&blocked), said(&kept));
-            let what_to_do = format!(
-                "{shut} {is} blocked and {open} kept, and they are one card, whose serial number \
-                 readers send in two ways: find out which holds, and correct the other's state"
-            );
-            let new = blocked.iter().filter(|line| !told.contains(&CardRef::Line(**line)));
-            self.objective.blocked_open += new.count() as u128;
-            let mut cards: Vec<CardRef> =
-                kept.into_iter().chain(blocked).map(CardRef::Line).collect();
-            cards.sort_unstable();
-            self.conflicts.push(Conflict {
-                kind: ConflictKind::BlockedOpens,
-                panel_number: Some(number),
-                slots: None,
-                cards,
-                what_to_do,
-            });
-        }
+/// Adds the cards that lines keep, and other lines block in another form; how many
+/// blocked ones are new.
+fn open_in_two_forms(
+    problem: &Problem<'_>,
+    slots: &[Slot],
+    cards: Vec<(Vec<usize>, Vec<usize>)>,
+    conflicts: &mut Vec<Conflict>,
+) -> u128 {
+    if cards.is_empty() {
+        return 0;
     }
+    let rows = problem.roster.iter().enumerate();
+    let rows: HashMap<usize, u32> = rows.map(|(at, row)| (row.line, at as u32)).collect();
+    let opens = conflicts.iter().filter(|one| one.kind == ConflictKind::BlockedOpens);
+    let told: HashSet<CardRef> = opens.flat_map(|one| one.cards.iter().copied()).collect();
+    let mut new = 0;
+    for (kept, blocked) in cards {
+        let number = rows.get(&kept[0]).and_then(|row| {
+            let slot = &slots[slot_of(problem, slots, Owner::row(*row))?];
+            let bits = problem.roster[*row as usize].card.bits()?;
+            let width = slot.shape.card.digits;
+            Some(format!("{:0>width$}", slot.shape.card.number(bits.wide())))
+        });
+        // A kept card without a slot opens nothing.
+        let Some(number) = number else { continue };
+        let ((shut, is), (open, _)) = (said(&blocked), said(&kept));
+        let what_to_do = format!(
+            "{shut} {is} blocked and {open} kept, and they are one card, whose serial number \
+             readers send in two ways: find out which holds, and correct the other's state"
+        );
+        let others = blocked.iter().filter(|line| !told.contains(&CardRef::Line(**line)));
+        new += others.count() as u128;
+        let mut cards: Vec<CardRef> = kept.into_iter().chain(blocked).map(CardRef::Line).collect();
+        cards.sort_unstable();
+        conflicts.push(Conflict {
+            kind: ConflictKind::BlockedOpens,
+            panel_number: Some(number),
+            slots: None,
+            cards,
+            what_to_do,
+        });
+    }
+    new
 }
 
 /// Blocked cards that would open once a boxed card of their number is handed out.
-fn as_boxed(
-    problem: &Problem<'_>,
-    slots: &[Slot],
-    singles: &[Single],
-    regions: &Regions,
-) -> Vec<String> {
-    let entries = blocked_entries(singles, regions).into_iter();
-    let alone = entries.filter(|entry| entry.kept.is_empty() && !entry.boxed.is_empty());
-    let said = alone.map(|entry| {
+fn as_boxed(problem: &Problem<'_>, slots: &[Slot], entries: &[BlockedEntry]) -> Vec<String> {
+    let alone = entries.iter().filter(|entry| entry.kept.is_empty() && !entry.boxed.is_empty());
+    let caution = alone.map(|entry| {
         let home = entry.boxed.iter().find_map(|owner| slot_of(problem, slots, *owner));
         let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
-        let lines: Vec<usize> = entry
-            .blocked
-            .iter()
-            .filter_map(|owner| owner.which().ok())
-            .flat_map(|row| problem.lines(row))
-            .collect();
-        let list: Vec<String> = lines.iter().map(usize::to_string).collect();
-        let (line, is) = if lines.len() == 1 { ("line", "is") } else { ("lines", "are") };
+        let rows = entry.blocked.iter().filter_map(|owner| owner.which().ok());
+        let lines: Vec<usize> = rows.flat_map(|row| problem.lines(row)).collect();
+        let (blocked, is) = said(&lines);
         format!(
-            "{line} {} {is} blocked, and would open as the boxed card of panel number \
+            "{blocked} {is} blocked, and would open as the boxed card of panel number \
              {:0>digits$}: do not hand that card out",
-            list.join(" and "),
             entry.number,
         )
     });
-    said.collect()
+    caution.collect()
+}
+
+/// "line 4" and "is", "lines 4 and 7" and "are".
+fn said(lines: &[usize]) -> (String, &'static str) {
+    let list: Vec<String> = lines.iter().map(usize::to_string).collect();
+    let (word, is) = if lines.len() == 1 { ("line", "is") } else { ("lines", "are") };
+    (format!("{word} {}", list.join(" and ")), is)
 }
 
 /// All numbers of a plan's slots, in their order.
@@ -224,7 +220,8 @@ pub(crate) fn conflicts_of(
         names.push(slot.slot);
     }
     let (singles, regions, recorded) = gather(catalogue, &slots)?;
-    let mut conflicts = conflicts(catalogue, &slots, &singles, &regions, recorded)?;
+    let (found, blocked) = (entries(&singles, &regions), blocked_entries(&singles, &regions));
+    let mut conflicts = conflicts(catalogue, &slots, found, blocked, recorded)?;
     rename(&names, &mut conflicts);
     Ok(conflicts)
 }
@@ -348,13 +345,12 @@ fn too_large(problem: &Problem<'_>, slot: &Slot, kind: &Kind<'_>) -> Option<Stri
 fn conflicts(
     catalogue: &mut Catalogue<'_, '_>,
     slots: &[Slot],
-    singles: &[Single],
-    regions: &Regions,
+    mut found: Vec<Entry>,
+    blocked: Vec<BlockedEntry>,
     recorded: Values,
 ) -> Result<Vec<Conflict>, PlanError> {
     let problem = catalogue.problem;
     let doubled = doubled(catalogue, slots)?;
-    let mut found = entries(singles, regions);
     found.sort_by_key(|entry| (entry.key, entry.from, entry.to));
     let cut = slots.iter().any(|slot| slot.shape.card.cut != Cut::None);
     let mut advice = Advice::new(problem, slots);
@@ -378,10 +374,7 @@ fn conflicts(
         let (cards, panel_number) = (references(problem, &owners), Some(panel_number));
         out.push(Conflict { kind, panel_number, slots: None, cards, what_to_do });
     }
-    for entry in blocked_entries(singles, regions) {
-        if entry.kept.is_empty() {
-            continue;
-        }
+    for entry in blocked.into_iter().filter(|entry| !entry.kept.is_empty()) {
         let home = entry.kept.iter().find_map(|owner| slot_of(problem, slots, *owner));
         let digits = home.map_or(1, |slot| slots[slot].shape.card.digits);
         let owners = entry.blocked.union(&entry.kept).copied().collect();

@@ -136,7 +136,10 @@ pub fn prove(plan: &Plan, roster: &[RosterRow]) -> Result<Vec<Proof>, PlanError>
     };
     let ranges = Ranges::new(&conflicts);
     // Lines that keep a card which the line blocks in another form.
-    let troubles = serial_trouble(plan.table(), roster);
+    let troubles = match roster.iter().any(|row| row.state == RowState::Blocked) {
+        true => serial_trouble(plan.table(), roster),
+        false => Vec::new(),
+    };
     let mut elsewhere: HashMap<usize, Vec<usize>> = HashMap::new();
     for (kept, blocked) in kept_and_blocked(&troubles, roster) {
         blocked.iter().for_each(|line| elsewhere.entry(*line).or_default().extend(&kept));
